@@ -1,0 +1,22 @@
+//! `rigtide` watches retailer feeds and keeps the best PC build for a budget true.
+//!
+//! ```text
+//! feeds ──fetch──> bytes ──decode──> raw offers ──normalise──> offers ──match──> parts
+//!                                                                │
+//!                                     ledger (observations) <────┘
+//!                                                │
+//!   brief + catalogue + current offers ──> market (candidates with landed prices)
+//!                                                │
+//!                             fit rules + rates ─┤
+//!                                                v
+//!                           optimise: the best build, with its proof
+//!                                                │
+//!                previous answer ──> decide ──> journal + outbox ──> notify
+//! ```
+//!
+//! The modules stand in reading order. Those above the line are pure: no input, no output, no
+//! clock. Those below are edges; they depend inward, and only `watch` and `cli` join them.
+
+pub mod catalogue;
+pub mod market;
+pub mod money;

@@ -1,0 +1,14 @@
+//! The market: what retailers offer today, and what each part would cost the reader.
+//!
+//! Raw offers come in; checked offers, their matches to parts and the candidates of a brief come
+//! out. May not do I/O, read a clock, or know how a feed was fetched. Of the crate it uses
+//! `money`, `catalogue`, `fit` and `rates`.
+#![deny(clippy::disallowed_methods, clippy::disallowed_types)]
+
+mod offer;
+mod raw;
+mod retailer;
+
+pub use offer::{Availability, Condition, FeedId, Offer, RetailerId, Sku};
+pub use raw::{Field, Origin, RawOffer, RawText, Reject};
+pub use retailer::{Retailer, read_country, read_currency};

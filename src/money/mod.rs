@@ -1,0 +1,17 @@
+//! Money as integers: amounts, currencies, reading prices from text, dated conversion.
+//!
+//! May not use floats, clocks, files or any other module of the crate. An amount never exists
+//! without its currency, and arithmetic across currencies is an error, not a guess.
+//!
+//! Start reading at [`Money`].
+#![deny(
+    clippy::disallowed_methods,
+    clippy::disallowed_types,
+    clippy::float_arithmetic
+)]
+
+mod amount;
+mod currency;
+
+pub use amount::{Money, MoneyError};
+pub use currency::{Currency, UnknownCurrency};
