@@ -3,12 +3,24 @@
 //! Text goes in; a catalogue and a list of faults come out. May not read files or clocks, and
 //! knows nothing of offers, prices or builds. Of the crate it uses `money` alone.
 //!
-//! Start reading at [`table`], which every file that a person edits goes through.
+//! Start reading at [`Part`] and [`spec::SPECS`]; [`table`] is how every file that a person edits
+//! is read.
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 mod fault;
 mod gtin;
+mod id;
+mod kind;
+mod load;
+mod part;
+pub mod spec;
 pub mod table;
 
 pub use fault::Fault;
 pub use gtin::{Gtin, GtinFault};
+pub(crate) use id::text_id;
+pub use id::{PartId, WorkloadId};
+pub use kind::Kind;
+pub use load::{load_catalogue, names_include, read_kind, read_rate_value};
+pub use part::{Catalogue, Evidence, Part, Rate, Workload};
+pub use spec::{Spec, SpecValue, same_name};

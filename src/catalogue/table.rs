@@ -90,6 +90,7 @@ impl<'t> Document<'t> {
     pub fn into_faults(self) -> Vec<Fault> {
         let mut faults = self.faults.into_inner();
         faults.sort_by_key(|fault| (fault.line, fault.column));
+        faults.dedup();
         faults
     }
 

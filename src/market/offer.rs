@@ -1,34 +1,8 @@
 //! Offers: one retailer's listing of one product, read and checked.
 
-use crate::catalogue::Gtin;
+use crate::catalogue::{Gtin, text_id};
 use crate::money::Money;
 use chrono::{DateTime, Utc};
-use std::fmt;
-
-macro_rules! text_id {
-    ($(#[$doc:meta])* $name:ident) => {
-        $(#[$doc])*
-        #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
-        #[serde(transparent)]
-        pub struct $name(String);
-
-        impl $name {
-            pub fn new(id: impl Into<String>) -> $name {
-                $name(id.into())
-            }
-
-            pub fn as_str(&self) -> &str {
-                &self.0
-            }
-        }
-
-        impl fmt::Display for $name {
-            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.pad(&self.0)
-            }
-        }
-    };
-}
 
 text_id!(
     /// A retailer's name in the configuration.

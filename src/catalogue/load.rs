@@ -1,0 +1,351 @@
+//! Loads catalogue files: text in, the catalogue and every fault out.
+
+use super::fault::Fault;
+use super::gtin::Gtin;
+use super::id::{PartId, WorkloadId};
+use super::kind::Kind;
+use super::part::{Catalogue, Evidence, Part, Rate, Workload};
+use super::spec::{SPECS, Shape, Spec, SpecDef, SpecValue, same_name};
+use super::table::{At, Document, Table, nearest};
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+/// Rates are kept in thousandths of their unit.
+const RATE_PLACES: u32 = 3;
+
+/// Reads every `(file name, text)` and checks them against each other.
+///
+/// The catalogue holds what could be read; use it only when there are no faults.
+pub fn load_catalogue<'t>(files: &[(&'t str, &'t str)]) -> (Catalogue, Vec<Fault>) {
+    let documents: Vec<Document<'t>> = files
+        .iter()
+        .map(|(file, text)| Document::parse(file, text))
+        .collect();
+    let mut catalogue = Catalogue::default();
+    let mut identities = Identities::default();
+    // Workloads first: a part's rates name them, whatever file they stand in.
+    for document in &documents {
+        let mut root = document.root();
+        for table in root.tables("workload") {
+            add_workload(&mut catalogue, table);
+        }
+    }
+    for document in &documents {
+        let mut root = document.root();
+        let _workloads_are_read = root.tables("workload");
+        for table in root.tables("part") {
+            add_part(&mut catalogue, &mut identities, table);
+        }
+        root.finish();
+    }
+    (
+        catalogue,
+        documents
+            .into_iter()
+            .flat_map(Document::into_faults)
+            .collect(),
+    )
+}
+
+fn add_workload(catalogue: &mut Catalogue, mut table: Table<'_, '_>) {
+    let document = table.document();
+    let id = table.required_text("id");
+    let name = table.text("name");
+    let unit = table.required_text("unit");
+    table.require("limited_by");
+    let limited_by = table.texts("limited_by").and_then(|kinds| {
+        let kinds: Vec<Option<Kind>> = kinds
+            .value
+            .iter()
+            .map(|kind| read_kind(&table, kind))
+            .collect();
+        kinds.into_iter().collect::<Option<Vec<Kind>>>()
+    });
+    table.require("reference");
+    let reference_milli = read_rate_value(&mut table, "reference");
+    table.finish();
+    let (Some(id), Some(unit), Some(limited_by), Some(reference_milli)) =
+        (id, unit, limited_by, reference_milli)
+    else {
+        return;
+    };
+    let workload = Workload {
+        id: WorkloadId::new(&id.value),
+        name: name.map_or_else(|| id.value.clone(), |name| name.value),
+        unit: unit.value,
+        limited_by,
+        reference_milli,
+    };
+    if catalogue
+        .workloads
+        .insert(workload.id.clone(), workload)
+        .is_some()
+    {
+        let message = format!("workload \"{}\" is defined twice", id.value);
+        document.fault(&id.span, message, "give each workload an id of its own");
+    }
+}
+
+/// Who already claimed an id, a GTIN or a brand's MPN.
+#[derive(Default)]
+struct Identities {
+    claimed: BTreeMap<String, PartId>,
+}
+
+impl Identities {
+    /// Claims `key` for `part` and returns the part that had it before.
+    fn claim(&mut self, key: String, part: &PartId) -> Option<PartId> {
+        match self.claimed.get(&key) {
+            Some(owner) => Some(owner.clone()),
+            None => {
+                self.claimed.insert(key, part.clone());
+                None
+            }
+        }
+    }
+}
+
+fn add_part(catalogue: &mut Catalogue, identities: &mut Identities, mut table: Table<'_, '_>) {
+    let id = table.required_text("id");
+    let kind = table
+        .required_text("kind")
+        .and_then(|kind| read_kind(&table, &kind));
+    let name = table.required_text("name");
+    let brand = table.text("brand").map(|brand| brand.value);
+    let mpns = table.texts("mpn");
+    let gtins = read_gtins(&mut table);
+    let specs = read_specs(&mut table, kind);
+    let rates = read_rates(&mut table, catalogue);
+    let document = table.document();
+    let span = table.span();
+    table.finish();
+    let (Some(id), Some(kind), Some(name)) = (id, kind, name) else {
+        return;
+    };
+    let part_id = PartId::new(&id.value);
+    let mpns: Vec<At<String>> = mpns.map(|mpns| mpns.value).unwrap_or_default();
+    let mut claim = |key: String, what: &str, span: &Range<usize>| {
+        if let Some(owner) = identities.claim(key, &part_id) {
+            let message = format!("{what} belongs to part \"{owner}\" already");
+            document.fault(span, message, "remove it from one of the two parts");
+        }
+    };
+    claim(
+        format!("id {part_id}"),
+        &format!("id \"{part_id}\""),
+        &id.span,
+    );
+    for (gtin, span) in &gtins {
+        claim(format!("gtin {gtin}"), &format!("GTIN {gtin}"), span);
+    }
+    for mpn in &mpns {
+        let owner = brand.as_deref().unwrap_or("");
+        let key = format!("mpn {} {}", owner.to_lowercase(), mpn.value.to_lowercase());
+        claim(key, &format!("MPN \"{}\"", mpn.value), &mpn.span);
+    }
+    if mpns.is_empty() && gtins.is_empty() {
+        let message = format!("part \"{part_id}\" has neither `mpn` nor `gtin`");
+        document.fault(&span, message, "add one, or no offer can be matched to it");
+    }
+    let part = Part {
+        id: part_id.clone(),
+        kind,
+        name: name.value,
+        brand,
+        mpns: mpns.into_iter().map(|mpn| mpn.value).collect(),
+        gtins: gtins.into_iter().map(|(gtin, _)| gtin).collect(),
+        specs,
+        rates,
+    };
+    catalogue.parts.entry(part_id).or_insert(part);
+}
+
+/// Reads a kind's name; anything else is a fault with the nearest kind.
+pub fn read_kind(table: &Table<'_, '_>, text: &At<String>) -> Option<Kind> {
+    let kind = Kind::parse(&text.value);
+    if kind.is_none() {
+        let names = || Kind::NAMES.iter().map(|(name, _)| *name);
+        let remedy = match nearest(&text.value, names()) {
+            Some(known) => format!("did you mean \"{known}\"?"),
+            None => format!("known kinds: {}", names().collect::<Vec<_>>().join(", ")),
+        };
+        table.document().fault(
+            &text.span,
+            format!("unknown kind \"{}\"", text.value),
+            remedy,
+        );
+    }
+    kind
+}
+
+fn read_gtins(table: &mut Table<'_, '_>) -> Vec<(Gtin, Range<usize>)> {
+    let texts = table
+        .texts("gtin")
+        .map(|texts| texts.value)
+        .unwrap_or_default();
+    let mut gtins = Vec::new();
+    for text in texts {
+        match Gtin::parse(&text.value) {
+            Ok(gtin) => gtins.push((gtin, text.span)),
+            Err(fault) => {
+                let message = format!("GTIN \"{}\" {fault}", text.value);
+                table
+                    .document()
+                    .fault(&text.span, message, "copy the digits from the package");
+            }
+        }
+    }
+    gtins
+}
+
+fn read_specs(table: &mut Table<'_, '_>, kind: Option<Kind>) -> BTreeMap<Spec, SpecValue> {
+    let mut specs = BTreeMap::new();
+    for def in SPECS {
+        // Without a kind, every spec is read so that only the kind is reported.
+        let belongs = kind.is_none_or(|kind| def.kinds.contains(&kind));
+        if belongs && let Some(value) = read_spec(table, def) {
+            specs.insert(def.spec, value);
+        }
+    }
+    specs
+}
+
+fn read_spec(table: &mut Table<'_, '_>, def: &SpecDef) -> Option<SpecValue> {
+    match &def.shape {
+        Shape::Text => table.text(def.key).map(|text| SpecValue::Text(text.value)),
+        Shape::Texts => table.texts(def.key).map(|texts| {
+            SpecValue::Texts(texts.value.into_iter().map(|text| text.value).collect())
+        }),
+        Shape::Flag => table.flag(def.key).map(|flag| SpecValue::Flag(flag.value)),
+        Shape::Number { plausible, .. } => table
+            .integer(def.key, plausible.clone())
+            .map(|number| SpecValue::Number(number.value)),
+    }
+}
+
+fn read_rates(table: &mut Table<'_, '_>, catalogue: &Catalogue) -> BTreeMap<WorkloadId, Rate> {
+    let mut rates = BTreeMap::new();
+    let Some(named) = table.table("rates") else {
+        return rates;
+    };
+    for (name, mut rate) in named.named_tables() {
+        let document = rate.document();
+        let workload = WorkloadId::new(&name.value);
+        if !catalogue.workloads.contains_key(&workload) {
+            let known = catalogue.workloads.keys().map(WorkloadId::as_str);
+            let remedy = match nearest(&name.value, known) {
+                Some(known) => format!("did you mean \"{known}\"?"),
+                None => "define it with [[workload]] in a catalogue file".to_owned(),
+            };
+            document.fault(
+                &name.span,
+                format!("unknown workload \"{}\"", name.value),
+                remedy,
+            );
+        }
+        rate.require("rate");
+        let milli = read_rate_value(&mut rate, "rate");
+        let measured = rate
+            .text("source")
+            .map(|source| Evidence::Measured(source.value));
+        let estimated = rate
+            .text("estimated")
+            .map(|how| Evidence::Estimated(how.value));
+        if measured.is_some() == estimated.is_some() {
+            let remedy = "write who measured it when, or how it was estimated";
+            let message = "a rate needs `source` or `estimated`, one of the two";
+            document.fault(&rate.span(), message, remedy);
+        }
+        rate.finish();
+        if let (Some(milli), Some(evidence)) = (milli, measured.or(estimated)) {
+            rates.insert(workload, Rate { milli, evidence });
+        }
+    }
+    rates
+}
+
+/// A rate above zero, in thousandths.
+pub fn read_rate_value(table: &mut Table<'_, '_>, key: &'static str) -> Option<i64> {
+    let rate = table.scaled(key, RATE_PLACES)?;
+    if rate.value > 0 {
+        return Some(rate.value);
+    }
+    let message = format!("`{key}` is not above zero");
+    table.document().fault(
+        &rate.span,
+        message,
+        "write a rate above zero, or leave it out",
+    );
+    None
+}
+
+/// True when `name` is one of `names`, by [`same_name`].
+pub fn names_include(names: &[String], name: &str) -> bool {
+    names.iter().any(|known| same_name(known, name))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const WORKLOADS: &str = "[[workload]]\nid = \"cut\"\nunit = \"jobs/h\"\n\
+        limited_by = [\"cpu\"]\nreference = 10\n";
+
+    fn faults_of(text: &str) -> Vec<String> {
+        let (_, faults) = load_catalogue(&[("w.toml", WORKLOADS), ("p.toml", text)]);
+        faults.iter().map(Fault::to_string).collect()
+    }
+
+    #[test]
+    fn a_part_loads_with_typed_specs_and_rates() {
+        let text = "[[part]]\nid = \"p1\"\nkind = \"cpu\"\nname = \"Otter 6\"\nmpn = \"OT-6\"\n\
+            gtin = \"6291041500213\"\nsocket = \"AM5\"\nheat_w = 88\ngraphics = true\n\
+            [part.rates.cut]\nrate = \"12.5\"\nsource = \"own bench, 2026-09\"\n";
+        let (catalogue, faults) = load_catalogue(&[("p.toml", text), ("w.toml", WORKLOADS)]);
+        assert_eq!(faults, []);
+        let part = &catalogue.parts[&PartId::new("p1")];
+        assert_eq!(part.text(Spec::Socket), Some("AM5"));
+        assert_eq!(part.number(Spec::HeatW), Some(88));
+        assert_eq!(part.flag(Spec::Graphics), Some(true));
+        assert_eq!(part.rates[&WorkloadId::new("cut")].milli, 12_500);
+    }
+
+    #[test]
+    fn unknown_keys_kinds_and_workloads_name_the_nearest_known_one() {
+        let text = "[[part]]\nid = \"a\"\nkind = \"cup\"\nname = \"A\"\nmpn = \"1\"\n\
+            [[part]]\nid = \"b\"\nkind = \"cpu\"\nname = \"B\"\nmpn = \"2\"\nsokcet = \"AM5\"\n\
+            [part.rates.cutt]\nrate = 0\nsource = \"x\"\n";
+        assert_eq!(
+            faults_of(text),
+            [
+                "p.toml:3:8: unknown kind \"cup\"; did you mean \"cpu\"?",
+                "p.toml:11:1: unknown key `sokcet`; did you mean `socket`?",
+                "p.toml:12:13: unknown workload \"cutt\"; did you mean \"cut\"?",
+                "p.toml:13:8: `rate` is not above zero; write a rate above zero, or leave it out",
+            ]
+        );
+    }
+
+    #[test]
+    fn one_gtin_or_mpn_on_two_parts_is_a_fault() {
+        let part = |id: &str| {
+            format!(
+                "[[part]]\nid = \"{id}\"\nkind = \"case\"\nname = \"N\"\nbrand = \"Q\"\n\
+                 mpn = \"C-1\"\ngtin = \"6291041500213\"\n"
+            )
+        };
+        let faults = faults_of(&format!("{}{}{}", part("a"), part("b"), part("a")));
+        assert_eq!(faults.len(), 5, "{faults:#?}");
+        assert!(
+            faults[0].contains("GTIN 06291041500213 belongs to part \"a\" already")
+                || faults[1].contains("GTIN 06291041500213 belongs to part \"a\" already")
+        );
+    }
+
+    #[test]
+    fn a_spec_of_another_kind_is_an_unknown_key() {
+        let text =
+            "[[part]]\nid = \"a\"\nkind = \"gpu\"\nname = \"A\"\nmpn = \"1\"\nsocket = \"AM5\"\n";
+        assert_eq!(faults_of(text).len(), 1);
+    }
+}

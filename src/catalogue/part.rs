@@ -1,0 +1,87 @@
+//! Parts, workloads, and the catalogue that holds them.
+
+use super::gtin::Gtin;
+use super::id::{PartId, WorkloadId};
+use super::kind::Kind;
+use super::spec::{Spec, SpecValue};
+use std::collections::BTreeMap;
+
+/// One product that can fill a role.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Part {
+    pub id: PartId,
+    pub kind: Kind,
+    pub name: String,
+    pub brand: Option<String>,
+    pub mpns: Vec<String>,
+    pub gtins: Vec<Gtin>,
+    pub specs: BTreeMap<Spec, SpecValue>,
+    pub rates: BTreeMap<WorkloadId, Rate>,
+}
+
+/// How much work per unit of time a part allows, if nothing else limited it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rate {
+    /// Thousandths of the workload's unit; more than zero.
+    pub milli: i64,
+    pub evidence: Evidence,
+}
+
+/// Where a rate comes from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Evidence {
+    /// Measured: by whom and when.
+    Measured(String),
+    /// Estimated: how.
+    Estimated(String),
+}
+
+/// One use that is measured.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Workload {
+    pub id: WorkloadId,
+    pub name: String,
+    /// Unit of its rates, such as frames/s.
+    pub unit: String,
+    /// The kinds whose parts limit it.
+    pub limited_by: Vec<Kind>,
+    /// The rate that counts as 100, in thousandths of the unit.
+    pub reference_milli: i64,
+}
+
+/// The parts that the author is willing to build with, and the workloads that rate them.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Catalogue {
+    pub parts: BTreeMap<PartId, Part>,
+    pub workloads: BTreeMap<WorkloadId, Workload>,
+}
+
+impl Part {
+    pub fn number(&self, spec: Spec) -> Option<i64> {
+        match self.specs.get(&spec)? {
+            SpecValue::Number(number) => Some(*number),
+            _ => None,
+        }
+    }
+
+    pub fn text(&self, spec: Spec) -> Option<&str> {
+        match self.specs.get(&spec)? {
+            SpecValue::Text(text) => Some(text),
+            _ => None,
+        }
+    }
+
+    pub fn texts(&self, spec: Spec) -> Option<&[String]> {
+        match self.specs.get(&spec)? {
+            SpecValue::Texts(texts) => Some(texts),
+            _ => None,
+        }
+    }
+
+    pub fn flag(&self, spec: Spec) -> Option<bool> {
+        match self.specs.get(&spec)? {
+            SpecValue::Flag(flag) => Some(*flag),
+            _ => None,
+        }
+    }
+}
