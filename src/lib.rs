@@ -18,5 +18,8 @@
 //! clock. Those below are edges; they depend inward, and only `watch` and `cli` join them.
 
 pub mod catalogue;
+pub mod fit;
 pub mod market;
 pub mod money;
+pub mod optimise;
+pub mod rates;

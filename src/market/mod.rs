@@ -5,10 +5,12 @@
 //! `money`, `catalogue`, `fit` and `rates`.
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
+mod brief;
 mod offer;
 mod raw;
 mod retailer;
 
+pub use brief::{Brief, BriefId, ChangeTerms, Need, Role, RoleId};
 pub use offer::{Availability, Condition, FeedId, Offer, RetailerId, Sku};
 pub use raw::{Field, Origin, RawOffer, RawText, Reject};
 pub use retailer::{Retailer, read_country, read_currency};

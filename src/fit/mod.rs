@@ -1,0 +1,16 @@
+//! Fit: which parts go together, with a reason that a person understands.
+//!
+//! One rule a file in `rules/`, listed in [`registry`]. A rule may read parts and the brief's
+//! [`FitTerms`] and nothing else: no prices, no clock, no I/O. Of the crate it uses `catalogue`.
+//!
+//! Start reading at [`FitRule`].
+#![deny(clippy::disallowed_methods, clippy::disallowed_types)]
+
+mod registry;
+mod rule;
+mod rules;
+#[cfg(test)]
+mod sample;
+
+pub use registry::{RULES, check_build, is_blocking};
+pub use rule::{Finding, Fit, FitRule, FitTerms, Form, Gravity, Seat, Share};

@@ -1,0 +1,63 @@
+//! The list of fit rules. A new rule is one new file in `rules/` and one line here.
+
+use super::rule::{Finding, FitRule, FitTerms, Gravity, Seat};
+use super::rules;
+
+/// Every rule, in the order in which findings are reported.
+pub static RULES: &[&dyn FitRule] = &[
+    &rules::processor_socket::ProcessorSocket,
+    &rules::memory_generation::MemoryGeneration,
+    &rules::memory_slots::MemorySlots,
+    &rules::board_form::BoardForm,
+    &rules::graphics_length::GraphicsLength,
+    &rules::cooler_socket::CoolerSocket,
+    &rules::cooler_height::CoolerHeight,
+    &rules::cooler_capacity::CoolerCapacity,
+    &rules::supply_form::SupplyForm,
+    &rules::supply_power::SupplyPower,
+    &rules::display_source::DisplaySource,
+];
+
+/// Everything that the rules have to say of a build.
+pub fn check_build(seats: &[Seat<'_>], terms: &FitTerms) -> Vec<Finding> {
+    RULES
+        .iter()
+        .flat_map(|rule| rule.check(seats, terms))
+        .collect()
+}
+
+/// True when a finding rules the build out under these terms.
+pub fn is_blocking(finding: &Finding, terms: &FitTerms) -> bool {
+    match finding.gravity {
+        Gravity::Conflict => true,
+        Gravity::Unproven => terms.strict,
+        Gravity::Caution => false,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+
+    #[test]
+    fn every_rule_states_itself_and_reads_specs_that_exist_for_the_kind() {
+        let mut ids = BTreeSet::new();
+        for rule in RULES {
+            assert!(ids.insert(rule.id()), "{} is registered twice", rule.id());
+            assert!(
+                rule.states().ends_with('.') && !rule.source().is_empty(),
+                "{}",
+                rule.id()
+            );
+            assert!(!rule.reads().is_empty(), "{}", rule.id());
+            for (kind, spec) in rule.reads() {
+                assert!(
+                    spec.def().kinds.contains(kind),
+                    "{}: {kind} has no {spec}",
+                    rule.id()
+                );
+            }
+        }
+    }
+}

@@ -1,0 +1,146 @@
+//! What a fit rule is: one statement about which parts go together.
+//!
+//! A rule speaks twice. [`FitRule::form`] gives the linear form that the optimiser's model is
+//! built from; [`FitRule::check`] judges a finished build in integers, with reasons for a person.
+//! The two share no code, so that a slip in one is caught by the other.
+
+use crate::catalogue::{Kind, Part, Spec};
+
+/// What of a brief the rules depend on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct FitTerms {
+    /// Room above the load that a power supply must have, in percent of the load.
+    pub headroom_percent: i64,
+    /// Load of everything whose draw the catalogue does not state, in watts.
+    pub rest_w: i64,
+    /// Refuse what a missing spec leaves unproven, instead of allowing it with a caution.
+    pub strict: bool,
+}
+
+impl Default for FitTerms {
+    fn default() -> FitTerms {
+        // Common practice, no source: 50 to 100 W for the rest, then 20 to 40 % more.
+        FitTerms {
+            headroom_percent: 30,
+            rest_w: 75,
+            strict: false,
+        }
+    }
+}
+
+/// A part in its place, as a finished build has it.
+#[derive(Debug, Clone, Copy)]
+pub struct Seat<'a> {
+    pub role: &'a str,
+    pub part: &'a Part,
+    pub quantity: u32,
+}
+
+/// Whether two parts go together, as far as their specs tell.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Fit {
+    Yes,
+    /// A spec that the rule reads is missing.
+    Unproven,
+    No,
+}
+
+/// What a part adds to a balance: what it needs is positive, what it gives negative.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Share {
+    Known(i64),
+    /// A spec that the rule reads is missing.
+    Unproven,
+}
+
+/// The linear form of a rule.
+pub enum Form {
+    /// Parts of two kinds that go together pair by pair.
+    Pairs {
+        left: Kind,
+        right: Kind,
+        fits: fn(&Part, &Part) -> Fit,
+    },
+    /// Over all parts of these kinds, quantity times share adds up to at most `at_most`.
+    Balance {
+        kinds: &'static [Kind],
+        share: fn(&Part, &FitTerms) -> Share,
+        at_most: fn(&FitTerms) -> i64,
+    },
+}
+
+/// How grave a finding is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Gravity {
+    /// The build works, but a person should know.
+    Caution,
+    /// A missing spec leaves the rule unproven.
+    Unproven,
+    /// The parts do not go together.
+    Conflict,
+}
+
+/// What a rule has to say of a build.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Finding {
+    pub rule: &'static str,
+    pub gravity: Gravity,
+    /// One clause for a person, with the figures.
+    pub reason: String,
+}
+
+/// One statement about which parts go together. One file each, in `rules/`.
+pub trait FitRule: Sync {
+    /// A stable name for reports.
+    fn id(&self) -> &'static str;
+
+    /// The rule as one plain sentence.
+    fn states(&self) -> &'static str;
+
+    /// Where the rule comes from.
+    fn source(&self) -> &'static str;
+
+    /// The specs that it reads.
+    fn reads(&self) -> &'static [(Kind, Spec)];
+
+    fn form(&self) -> Form;
+
+    /// Judges a finished build; no findings means that it fits.
+    fn check(&self, seats: &[Seat<'_>], terms: &FitTerms) -> Vec<Finding>;
+}
+
+/// The seats of one kind.
+pub fn seats_of<'s, 'a>(
+    seats: &'s [Seat<'a>],
+    kind: Kind,
+) -> impl Iterator<Item = &'s Seat<'a>> + Clone {
+    seats.iter().filter(move |seat| seat.part.kind == kind)
+}
+
+/// Every pair of seats of two kinds.
+pub fn seat_pairs<'s, 'a>(
+    seats: &'s [Seat<'a>],
+    left: Kind,
+    right: Kind,
+) -> impl Iterator<Item = (&'s Seat<'a>, &'s Seat<'a>)> {
+    seats_of(seats, left).flat_map(move |one| seats_of(seats, right).map(move |other| (one, other)))
+}
+
+/// A finding that some spec of `part` is missing.
+pub fn unproven(rule: &'static str, part: &Part, spec: Spec) -> Finding {
+    let reason = format!("\"{}\" has no `{spec}` in the catalogue", part.name);
+    Finding {
+        rule,
+        gravity: Gravity::Unproven,
+        reason,
+    }
+}
+
+/// A finding that the parts do not go together.
+pub fn conflict(rule: &'static str, reason: String) -> Finding {
+    Finding {
+        rule,
+        gravity: Gravity::Conflict,
+        reason,
+    }
+}

@@ -1,0 +1,95 @@
+//! The cooler carries off at least the processor's sustained heat.
+
+use crate::catalogue::{Kind, Part, Spec};
+use crate::fit::rule::{
+    Finding, Fit, FitRule, FitTerms, Form, Seat, conflict, seat_pairs, unproven,
+};
+
+pub struct CoolerCapacity;
+
+impl FitRule for CoolerCapacity {
+    fn id(&self) -> &'static str {
+        "cooler-capacity"
+    }
+
+    fn states(&self) -> &'static str {
+        "The cooler carries off at least the processor's sustained heat."
+    }
+
+    fn source(&self) -> &'static str {
+        "common practice, no source"
+    }
+
+    fn reads(&self) -> &'static [(Kind, Spec)] {
+        &[(Kind::Cpu, Spec::HeatW), (Kind::Cooler, Spec::CoolingW)]
+    }
+
+    fn form(&self) -> Form {
+        Form::Pairs {
+            left: Kind::Cpu,
+            right: Kind::Cooler,
+            fits,
+        }
+    }
+
+    fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
+        let mut findings = Vec::new();
+        for (cpu, cooler) in seat_pairs(seats, Kind::Cpu, Kind::Cooler) {
+            let needed = cpu.part.number(Spec::HeatW);
+            let available = cooler.part.number(Spec::CoolingW);
+            match (needed, available) {
+                (Some(needed), Some(available)) if needed > available => {
+                    let reason = format!(
+                        "the processor gives off {needed} W, the cooler \"{}\" carries off \
+                         {available} W",
+                        cooler.part.name
+                    );
+                    findings.push(conflict(self.id(), reason));
+                }
+                (Some(_), Some(_)) => {}
+                (None, _) => findings.push(unproven(self.id(), cpu.part, Spec::HeatW)),
+                (_, None) => findings.push(unproven(self.id(), cooler.part, Spec::CoolingW)),
+            }
+        }
+        findings
+    }
+}
+
+fn fits(cpu: &Part, cooler: &Part) -> Fit {
+    let surplus = cooler
+        .number(Spec::CoolingW)
+        .zip(cpu.number(Spec::HeatW))
+        .map(|(available, needed)| available - needed);
+    match surplus {
+        Some(0..) => Fit::Yes,
+        Some(_) => Fit::No,
+        None => Fit::Unproven,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::SpecValue;
+    use crate::fit::Gravity;
+    use crate::fit::sample::{findings, gravity, part};
+
+    #[test]
+    fn a_cooler_must_carry_off_the_sustained_heat() {
+        // Rated heat at or above sustained turbo power: common practice, no source.
+        let cooler = part(Kind::Cooler, &[(Spec::CoolingW, SpecValue::Number(150))]);
+        let cpu = |needed| part(Kind::Cpu, &[(Spec::HeatW, SpecValue::Number(needed))]);
+        assert_eq!(gravity(&CoolerCapacity, &[&cpu(150), &cooler]), None);
+        let found = findings(&CoolerCapacity, &[&cpu(180), &cooler]);
+        assert_eq!(
+            found[0].reason,
+            "the processor gives off 180 W, the cooler \"sample cooler\" carries off 150 W"
+        );
+        assert_eq!(found[0].gravity, Gravity::Conflict);
+        let silent = part(Kind::Cpu, &[]);
+        assert_eq!(
+            gravity(&CoolerCapacity, &[&silent, &cooler]),
+            Some(Gravity::Unproven)
+        );
+    }
+}

@@ -1,0 +1,95 @@
+//! All memory modules together find a slot.
+
+use crate::catalogue::{Kind, Part, Spec};
+use crate::fit::rule::{
+    Finding, FitRule, FitTerms, Form, Seat, Share, conflict, seats_of, unproven,
+};
+
+pub struct MemorySlots;
+
+impl FitRule for MemorySlots {
+    fn id(&self) -> &'static str {
+        "memory-slots"
+    }
+
+    fn states(&self) -> &'static str {
+        "The modules of all memory kits together are no more than the board's slots."
+    }
+
+    fn source(&self) -> &'static str {
+        "common practice, no source"
+    }
+
+    fn reads(&self) -> &'static [(Kind, Spec)] {
+        &[
+            (Kind::Memory, Spec::Modules),
+            (Kind::Board, Spec::MemorySlots),
+        ]
+    }
+
+    fn form(&self) -> Form {
+        Form::Balance {
+            kinds: &[Kind::Memory, Kind::Board],
+            share,
+            at_most: |_| 0,
+        }
+    }
+
+    fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
+        let mut findings = Vec::new();
+        let mut modules = 0;
+        for kit in seats_of(seats, Kind::Memory) {
+            match kit.part.number(Spec::Modules) {
+                Some(count) => modules += count * i64::from(kit.quantity),
+                None => findings.push(unproven(self.id(), kit.part, Spec::Modules)),
+            }
+        }
+        for board in seats_of(seats, Kind::Board) {
+            match board.part.number(Spec::MemorySlots) {
+                Some(slots) if modules > slots => {
+                    let reason = format!(
+                        "{modules} memory modules do not fit the {slots} slots of \"{}\"",
+                        board.part.name
+                    );
+                    findings.push(conflict(self.id(), reason));
+                }
+                Some(_) => {}
+                None => findings.push(unproven(self.id(), board.part, Spec::MemorySlots)),
+            }
+        }
+        findings
+    }
+}
+
+fn share(part: &Part, _terms: &FitTerms) -> Share {
+    let known = match part.kind {
+        Kind::Memory => part.number(Spec::Modules),
+        _ => part.number(Spec::MemorySlots).map(|slots| -slots),
+    };
+    known.map_or(Share::Unproven, Share::Known)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::SpecValue;
+    use crate::fit::Gravity;
+    use crate::fit::sample::{gravity, part};
+
+    #[test]
+    fn modules_of_several_kits_count_together() {
+        let kit = part(Kind::Memory, &[(Spec::Modules, SpecValue::Number(2))]);
+        let board = |slots| {
+            part(
+                Kind::Board,
+                &[(Spec::MemorySlots, SpecValue::Number(slots))],
+            )
+        };
+        assert_eq!(gravity(&MemorySlots, &[&kit, &board(2)]), None);
+        assert_eq!(gravity(&MemorySlots, &[&kit, &kit, &board(4)]), None);
+        assert_eq!(
+            gravity(&MemorySlots, &[&kit, &kit, &board(2)]),
+            Some(Gravity::Conflict)
+        );
+    }
+}

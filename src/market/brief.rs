@@ -1,0 +1,339 @@
+//! Briefs: what the author wants of a build.
+
+use super::retailer::{read_country, read_currency};
+use crate::catalogue::table::{Table, nearest};
+use crate::catalogue::{
+    Catalogue, Kind, Part, Spec, SpecValue, WorkloadId, read_kind, read_rate_value, same_name,
+    text_id,
+};
+use crate::fit::FitTerms;
+use crate::money::{Currency, Money};
+use crate::rates::{Objective, Weighted};
+
+text_id!(
+    /// A brief's name in the configuration.
+    BriefId
+);
+text_id!(
+    /// One seat in a build.
+    RoleId
+);
+
+/// What the author wants: budget, country, workloads, roles, and when to speak.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Brief {
+    pub id: BriefId,
+    pub name: String,
+    pub budget: Money,
+    pub country: String,
+    pub objective: Objective,
+    pub roles: Vec<Role>,
+    pub terms: FitTerms,
+    pub change: ChangeTerms,
+    /// Channels that get its bulletins.
+    pub channels: Vec<String>,
+}
+
+/// One seat in a build and what may fill it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Role {
+    pub id: RoleId,
+    pub kind: Kind,
+    pub quantity: u32,
+    pub needs: Vec<Need>,
+}
+
+/// A condition on one spec of the part that fills a role.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Need {
+    AtLeast(Spec, i64),
+    AtMost(Spec, i64),
+    Is(Spec, String),
+}
+
+/// How much better an answer must be before the author hears of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ChangeTerms {
+    /// Hundredths of a percent of the score.
+    pub least_score_hundredths: i64,
+    /// An amount in the brief's currency.
+    pub least_saving: Money,
+}
+
+impl Need {
+    /// Whether the part meets the need; a part whose spec is missing does not.
+    pub fn is_met_by(&self, part: &Part) -> bool {
+        match self {
+            Need::AtLeast(spec, least) => part.number(*spec).is_some_and(|value| value >= *least),
+            Need::AtMost(spec, most) => part.number(*spec).is_some_and(|value| value <= *most),
+            Need::Is(spec, wanted) => match part.specs.get(spec) {
+                Some(SpecValue::Text(text)) => same_name(text, wanted),
+                Some(SpecValue::Texts(texts)) => texts.iter().any(|text| same_name(text, wanted)),
+                Some(SpecValue::Flag(flag)) => same_name(&flag.to_string(), wanted),
+                _ => false,
+            },
+        }
+    }
+}
+
+impl Role {
+    /// The eight roles of a complete PC, for briefs that name none.
+    pub fn defaults() -> Vec<Role> {
+        Kind::CORE
+            .into_iter()
+            .map(|kind| Role {
+                id: default_role_id(kind),
+                kind,
+                quantity: 1,
+                needs: Vec::new(),
+            })
+            .collect()
+    }
+}
+
+fn default_role_id(kind: Kind) -> RoleId {
+    RoleId::new(match kind {
+        Kind::Gpu => "graphics",
+        Kind::Storage => "drive",
+        other => other.noun(),
+    })
+}
+
+impl Brief {
+    /// A brief from the command line: equal weights, the eight usual roles.
+    pub fn ad_hoc(budget: Money, country: &str, uses: Vec<Weighted>) -> Brief {
+        Brief {
+            id: BriefId::new("command line"),
+            name: "command line".to_owned(),
+            budget,
+            country: country.to_owned(),
+            objective: Objective { workloads: uses },
+            roles: Role::defaults(),
+            terms: FitTerms::default(),
+            change: ChangeTerms::none(budget.currency()),
+            channels: Vec::new(),
+        }
+    }
+
+    /// Reads a brief's file. Roles that it names replace the default role of their kind.
+    pub fn read(id: &str, mut table: Table<'_, '_>, catalogue: &Catalogue) -> Option<Brief> {
+        let document = table.document();
+        let name = table
+            .text("name")
+            .map_or_else(|| id.to_owned(), |name| name.value);
+        let currency = read_currency(&mut table);
+        table.require("budget");
+        let budget = currency
+            .and_then(|currency| table.money("budget", currency))
+            .map(|at| at.value);
+        if currency.is_none() {
+            // Without a currency the amount means nothing, but the key is known all the same.
+            let _unread = table.decimal("budget");
+        }
+        let country = table
+            .required_text("country")
+            .and_then(|country| read_country(&table, &country.value, &country.span));
+        let uses: Vec<Weighted> = table
+            .tables("workload")
+            .into_iter()
+            .filter_map(|workload| read_workload(workload, catalogue))
+            .collect();
+        if !table.has("workload") {
+            let message = "no [[workload]]: nothing to optimise for";
+            document.fault(
+                &table.span(),
+                message,
+                "add a [[workload]] with `use` and `weight`",
+            );
+        }
+        let roles = read_roles(table.tables("role"));
+        let terms = table.table("power").map_or(FitTerms::default(), read_power);
+        let strict = table.flag("strict").is_some_and(|flag| flag.value);
+        let change = table.table("change");
+        let change = currency.map(|currency| match change {
+            Some(table) => read_change(table, currency),
+            None => ChangeTerms::none(currency),
+        });
+        let channels = table
+            .texts("channels")
+            .map(|texts| texts.value)
+            .unwrap_or_default();
+        table.finish();
+        Some(Brief {
+            id: BriefId::new(id),
+            name,
+            budget: budget?,
+            country: country?,
+            objective: Objective { workloads: uses },
+            roles,
+            terms: FitTerms { strict, ..terms },
+            change: change?,
+            channels: channels.into_iter().map(|channel| channel.value).collect(),
+        })
+    }
+}
+
+impl ChangeTerms {
+    /// Every change counts.
+    pub fn none(currency: Currency) -> ChangeTerms {
+        ChangeTerms {
+            least_score_hundredths: 0,
+            least_saving: Money::zero(currency),
+        }
+    }
+}
+
+fn read_workload(mut table: Table<'_, '_>, catalogue: &Catalogue) -> Option<Weighted> {
+    let name = table.required_text("use");
+    table.require("weight");
+    let weight = table.integer("weight", 1..1_000_001);
+    let floor_milli = read_rate_value(&mut table, "floor");
+    let cap_milli = read_rate_value(&mut table, "cap");
+    let reference = read_rate_value(&mut table, "reference");
+    let document = table.document();
+    let span = table.span();
+    table.finish();
+    if let (Some(floor), Some(cap)) = (floor_milli, cap_milli)
+        && floor > cap
+    {
+        document.fault(
+            &span,
+            "`floor` is above `cap`",
+            "lower the floor or raise the cap",
+        );
+    }
+    let name = name?;
+    let Some(workload) = catalogue.workloads.get(&WorkloadId::new(&name.value)) else {
+        let known = catalogue.workloads.keys().map(WorkloadId::as_str);
+        let remedy = match nearest(&name.value, known) {
+            Some(known) => format!("did you mean \"{known}\"?"),
+            None => "define it with [[workload]] in a catalogue file".to_owned(),
+        };
+        document.fault(
+            &name.span,
+            format!("unknown workload \"{}\"", name.value),
+            remedy,
+        );
+        return None;
+    };
+    let mut weighted = Weighted::new(workload, weight?.value);
+    weighted.floor_milli = floor_milli;
+    weighted.cap_milli = cap_milli;
+    weighted.reference_milli = reference.unwrap_or(workload.reference_milli);
+    Some(weighted)
+}
+
+fn read_roles(tables: Vec<Table<'_, '_>>) -> Vec<Role> {
+    let mut roles = Role::defaults();
+    let mut named: Vec<Role> = Vec::new();
+    for mut table in tables {
+        let document = table.document();
+        let kind = table
+            .required_text("kind")
+            .and_then(|kind| read_kind(&table, &kind));
+        let id = table.text("id");
+        let quantity = table.integer("quantity", 1..65);
+        let needs = match (table.table("needs"), kind) {
+            (Some(needs), Some(kind)) => read_needs(needs, kind),
+            _ => Vec::new(),
+        };
+        let span = table.span();
+        table.finish();
+        let Some(kind) = kind else { continue };
+        let id = id.map_or_else(|| default_role_id(kind), |id| RoleId::new(id.value));
+        if named.iter().any(|role| role.id == id) {
+            document.fault(
+                &span,
+                format!("role \"{id}\" is named twice"),
+                "give it another `id`",
+            );
+            continue;
+        }
+        let quantity = quantity
+            .and_then(|at| u32::try_from(at.value).ok())
+            .unwrap_or(1);
+        named.push(Role {
+            id,
+            kind,
+            quantity,
+            needs,
+        });
+    }
+    roles.retain(|role| named.iter().all(|named| named.kind != role.kind));
+    roles.extend(named);
+    // Kinds in their usual order; roles of one kind as the author wrote them.
+    roles.sort_by_key(|role| role.kind);
+    roles
+}
+
+fn read_needs(table: Table<'_, '_>, kind: Kind) -> Vec<Need> {
+    let mut needs = Vec::new();
+    for (name, mut need) in table.named_tables() {
+        let document = need.document();
+        let at_least = need
+            .integer("at_least", i64::MIN..i64::MAX)
+            .map(|at| at.value);
+        let at_most = need
+            .integer("at_most", i64::MIN..i64::MAX)
+            .map(|at| at.value);
+        let is = need.text("is").map(|text| text.value);
+        need.finish();
+        let spec = Spec::parse(&name.value).filter(|spec| spec.def().kinds.contains(&kind));
+        let Some(spec) = spec else {
+            let known = crate::catalogue::spec::SPECS.iter();
+            let known = known
+                .filter(|def| def.kinds.contains(&kind))
+                .map(|def| def.key);
+            let remedy = match nearest(&name.value, known.clone()) {
+                Some(known) => format!("did you mean `{known}`?"),
+                None => format!(
+                    "specs of a {kind}: {}",
+                    known.collect::<Vec<_>>().join(", ")
+                ),
+            };
+            document.fault(
+                &name.span,
+                format!("a {kind} has no spec `{}`", name.value),
+                remedy,
+            );
+            continue;
+        };
+        let before = needs.len();
+        needs.extend(at_least.map(|least| Need::AtLeast(spec, least)));
+        needs.extend(at_most.map(|most| Need::AtMost(spec, most)));
+        needs.extend(is.map(|wanted| Need::Is(spec, wanted)));
+        if needs.len() == before {
+            let remedy = "write `at_least`, `at_most` or `is`";
+            document.fault(
+                &name.span,
+                format!("`{}` asks for nothing", name.value),
+                remedy,
+            );
+        }
+    }
+    needs
+}
+
+fn read_power(mut table: Table<'_, '_>) -> FitTerms {
+    let defaults = FitTerms::default();
+    let headroom = table.integer("headroom_percent", 0..301);
+    let rest = table.integer("rest_w", 0..2_001);
+    table.finish();
+    FitTerms {
+        headroom_percent: headroom.map_or(defaults.headroom_percent, |at| at.value),
+        rest_w: rest.map_or(defaults.rest_w, |at| at.value),
+        ..defaults
+    }
+}
+
+fn read_change(mut table: Table<'_, '_>, currency: Currency) -> ChangeTerms {
+    let score = table
+        .scaled("least_score_percent", 2)
+        .filter(|at| at.value >= 0);
+    let saving = table.money("least_saving", currency);
+    table.finish();
+    ChangeTerms {
+        least_score_hundredths: score.map_or(0, |at| at.value),
+        least_saving: saving.map_or(Money::zero(currency), |at| at.value),
+    }
+}

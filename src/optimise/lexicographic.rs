@@ -1,0 +1,152 @@
+//! The unique answer: best score, then least cost, then fewest changes, then the first choices.
+//!
+//! Ties are common, because a bottleneck elsewhere makes many sets equal, and a solver's arbitrary
+//! choice among them would make the answer flap. Each goal is settled in turn.
+
+use super::problem::{Problem, Selection};
+use super::reduce::undominated;
+use super::solve::{Engine, Found, Goal, Settled, SolverFault, solve};
+use crate::rates::Score;
+
+/// How far the search may go.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Effort {
+    /// Seconds for each call of the solver.
+    pub seconds_per_solve: f64,
+    /// Leave out dominated choices first. Off only to compare.
+    pub reduce: bool,
+    pub engine: Engine,
+}
+
+impl Default for Effort {
+    fn default() -> Effort {
+        Effort {
+            seconds_per_solve: 60.0,
+            reduce: true,
+            engine: Engine::Solver,
+        }
+    }
+}
+
+/// The answer to a [`Problem`].
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Solved {
+    /// Proven best, and the first among equals.
+    Optimal(Selection),
+    /// A time limit cut the search: the best found, and a score that no selection exceeds.
+    Bounded { selection: Selection, bound: Score },
+    /// Proven: no selection keeps every limit.
+    Nothing,
+    /// A time limit cut the search before any selection was found.
+    CutOff,
+}
+
+/// Finds the one answer.
+///
+/// # Errors
+/// [`SolverFault`] when the solver itself fails.
+pub fn solve_lexicographically(problem: &Problem, effort: Effort) -> Result<Solved, SolverFault> {
+    let keep = if effort.reduce {
+        undominated(problem)
+    } else {
+        problem
+            .groups
+            .iter()
+            .map(|group| vec![true; group.len()])
+            .collect()
+    };
+    let reduced = problem.restricted(&keep);
+    let original = |selection: Selection| -> Selection {
+        let position = |(keep, chosen): (&Vec<bool>, usize)| {
+            keep.iter()
+                .enumerate()
+                .filter(|(_, keep)| **keep)
+                .nth(chosen)
+                .map_or(0, |(at, _)| at)
+        };
+        keep.iter().zip(selection).map(position).collect()
+    };
+    Ok(match settle(&reduced, effort)? {
+        Solved::Optimal(selection) => Solved::Optimal(original(selection)),
+        Solved::Bounded { selection, bound } => Solved::Bounded {
+            selection: original(selection),
+            bound,
+        },
+        nothing => nothing,
+    })
+}
+
+fn settle(problem: &Problem, effort: Effort) -> Result<Solved, SolverFault> {
+    let mut settled = Settled::default();
+    let mut best = match solve(problem, Goal::BestScore, &settled, effort)? {
+        Found::Optimal(selection) => selection,
+        Found::Incumbent(selection) => return Ok(cut_short(problem, selection)),
+        Found::Nothing => return Ok(Solved::Nothing),
+        Found::CutOff => return Ok(Solved::CutOff),
+    };
+    // The cheapest of the best may turn out better still, by less than the solver can see. Then
+    // its score is the one to hold.
+    loop {
+        settled.least_score = Some(problem.score(&best));
+        match solve(problem, Goal::LeastCost, &settled, effort)? {
+            Found::Optimal(selection) if problem.score(&selection) > problem.score(&best) => {
+                best = selection;
+            }
+            Found::Optimal(selection) => {
+                best = selection;
+                break;
+            }
+            _ => return Ok(cut_short(problem, best)),
+        }
+    }
+    settled.most_cost = Some(problem.cost(&best));
+    if is_only(problem, &best, &settled, effort)? {
+        return Ok(Solved::Optimal(best));
+    }
+    match solve(problem, Goal::FewestChanges, &settled, effort)? {
+        Found::Optimal(selection) => best = selection,
+        _ => return Ok(cut_short(problem, best)),
+    }
+    settled.most_changes = Some(problem.changes(&best));
+    for group in 0..problem.groups.len() {
+        match solve(problem, Goal::FirstOf(group), &settled, effort)? {
+            Found::Optimal(selection) => best = selection,
+            _ => return Ok(cut_short(problem, best)),
+        }
+        settled.leading.push(best[group]);
+    }
+    Ok(Solved::Optimal(best))
+}
+
+/// True when no other selection is as good and as cheap. Cheap to prove, and nearly always true.
+fn is_only(
+    problem: &Problem,
+    best: &Selection,
+    settled: &Settled,
+    effort: Effort,
+) -> Result<bool, SolverFault> {
+    let others = Settled {
+        excluded: vec![best.clone()],
+        ..settled.clone()
+    };
+    Ok(solve(problem, Goal::LeastCost, &others, effort)? == Found::Nothing)
+}
+
+fn cut_short(problem: &Problem, selection: Selection) -> Solved {
+    Solved::Bounded {
+        selection,
+        bound: score_bound(problem),
+    }
+}
+
+/// A score that no selection exceeds: each bottleneck at the lowest of its groups' best values.
+pub fn score_bound(problem: &Problem) -> Score {
+    let bound = problem.bottlenecks.iter().map(|bottleneck| {
+        let best = bottleneck
+            .limits
+            .iter()
+            .filter_map(|(_, values)| values.iter().max());
+        bottleneck.weight * best.min().copied().unwrap_or(0)
+    });
+    Score(bound.sum())
+}

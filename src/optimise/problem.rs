@@ -1,0 +1,168 @@
+//! The problem in integers: choose one from each group, within every limit, for the best score.
+//!
+//! Parts, prices and rules are gone here; what is left is a multiple-choice knapsack with several
+//! resources, bottleneck values and forbidden pairs. Everything is an integer, so that a choice
+//! can be judged exactly; [`super::solve`] works on a floating-point shadow of this.
+
+use crate::rates::Score;
+
+/// One way to fill a group.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Choice {
+    /// Cost in minor units.
+    pub cost: i64,
+    /// True when the standing build has this choice here: it is kept among equals.
+    pub is_standing: bool,
+}
+
+/// A value that is the lowest over several groups, with a weight in the score.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Bottleneck {
+    pub weight: i64,
+    /// For each group that limits it, in rising order: the group and its choices' values.
+    pub limits: Vec<(usize, Vec<i64>)>,
+}
+
+/// A resource: over all chosen, the shares add up to at most `at_most`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Balance {
+    /// The rule that it comes from.
+    pub name: String,
+    /// For each group that has a share, in rising order: the group and its choices' shares.
+    pub shares: Vec<(usize, Vec<i64>)>,
+    pub at_most: i64,
+}
+
+/// Which choices of two groups may stand together.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Pairing {
+    pub left: usize,
+    pub right: usize,
+    /// Row per choice of `left`, column per choice of `right`.
+    pub fits: Vec<Vec<bool>>,
+}
+
+/// One choice is made from each group. Invariant: the vectors inside have one entry per choice.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Problem {
+    /// Choices in the order that breaks the last tie: lower positions win.
+    pub groups: Vec<Vec<Choice>>,
+    pub bottlenecks: Vec<Bottleneck>,
+    pub balances: Vec<Balance>,
+    pub pairings: Vec<Pairing>,
+    /// The most that the choices may cost together, in minor units.
+    pub budget: i64,
+}
+
+/// The position chosen in each group.
+pub type Selection = Vec<usize>;
+
+impl Problem {
+    /// Cost of a selection in minor units.
+    pub fn cost(&self, selection: &[usize]) -> i64 {
+        self.groups
+            .iter()
+            .zip(selection)
+            .map(|(group, chosen)| group[*chosen].cost)
+            .sum()
+    }
+
+    /// Score of a selection: the weighted sum of each bottleneck's lowest value.
+    pub fn score(&self, selection: &[usize]) -> Score {
+        let value = |bottleneck: &Bottleneck| {
+            let values = bottleneck.limits.iter();
+            let lowest = values
+                .map(|(group, values)| values[selection[*group]])
+                .min();
+            bottleneck.weight * lowest.unwrap_or(0)
+        };
+        Score(self.bottlenecks.iter().map(value).sum())
+    }
+
+    /// How many groups leave the standing choice.
+    pub fn changes(&self, selection: &[usize]) -> i64 {
+        let groups = self.groups.iter().zip(selection);
+        groups
+            .filter(|(group, chosen)| !group[**chosen].is_standing)
+            .count() as i64
+    }
+
+    /// True when the selection keeps the budget, every balance and every pairing.
+    pub fn admits(&self, selection: &[usize]) -> bool {
+        let balanced = |balance: &Balance| {
+            let shares = balance.shares.iter();
+            shares
+                .map(|(group, shares)| shares[selection[*group]])
+                .sum::<i64>()
+                <= balance.at_most
+        };
+        self.cost(selection) <= self.budget
+            && self.balances.iter().all(balanced)
+            && self
+                .pairings
+                .iter()
+                .all(|pairing| pairing.fits[selection[pairing.left]][selection[pairing.right]])
+    }
+
+    /// Keeps only the marked choices of each group.
+    pub fn restricted(&self, keep: &[Vec<bool>]) -> Problem {
+        let kept = |group: usize, values: &[i64]| -> Vec<i64> { select(values, &keep[group]) };
+        Problem {
+            groups: self
+                .groups
+                .iter()
+                .zip(keep)
+                .map(|(choices, keep)| select(choices, keep))
+                .collect(),
+            bottlenecks: self
+                .bottlenecks
+                .iter()
+                .map(|bottleneck| Bottleneck {
+                    weight: bottleneck.weight,
+                    limits: kept_columns(&bottleneck.limits, kept),
+                })
+                .collect(),
+            balances: self
+                .balances
+                .iter()
+                .map(|balance| Balance {
+                    name: balance.name.clone(),
+                    shares: kept_columns(&balance.shares, kept),
+                    at_most: balance.at_most,
+                })
+                .collect(),
+            pairings: self
+                .pairings
+                .iter()
+                .map(|pairing| Pairing {
+                    left: pairing.left,
+                    right: pairing.right,
+                    fits: select(&pairing.fits, &keep[pairing.left])
+                        .iter()
+                        .map(|row| select(row, &keep[pairing.right]))
+                        .collect(),
+                })
+                .collect(),
+            budget: self.budget,
+        }
+    }
+}
+
+fn kept_columns(
+    columns: &[(usize, Vec<i64>)],
+    kept: impl Fn(usize, &[i64]) -> Vec<i64>,
+) -> Vec<(usize, Vec<i64>)> {
+    columns
+        .iter()
+        .map(|(group, values)| (*group, kept(*group, values)))
+        .collect()
+}
+
+fn select<T: Clone>(values: &[T], keep: &[bool]) -> Vec<T> {
+    values
+        .iter()
+        .zip(keep)
+        .filter(|(_, keep)| **keep)
+        .map(|(value, _)| value.clone())
+        .collect()
+}

@@ -1,0 +1,122 @@
+//! Leaves out choices that provably cannot be in the answer.
+//!
+//! A choice is dominated when another of its group costs no more, allows no less in every
+//! bottleneck, takes no more of every resource and stands with everything that it stands with.
+//! Replacing the one by the other keeps a selection admissible, loses no score and costs no more.
+//! Where the two are equal in cost the selection might tie, so there the other must also come
+//! first in the order that breaks ties, and a standing choice yields only to a cheaper one. Then
+//! the answer, which is the first in that order, never holds a dominated choice.
+
+use super::problem::Problem;
+
+/// Which choices of each group to keep.
+pub fn undominated(problem: &Problem) -> Vec<Vec<bool>> {
+    (0..problem.groups.len())
+        .map(|group| undominated_in(problem, group))
+        .collect()
+}
+
+fn undominated_in(problem: &Problem, group: usize) -> Vec<bool> {
+    let profiles = profiles(problem, group);
+    let choices = &problem.groups[group];
+    // Cheapest first: a choice can only be dominated by one that comes before it here.
+    let mut order: Vec<usize> = (0..choices.len()).collect();
+    order.sort_by_key(|position| {
+        (
+            choices[*position].cost,
+            !choices[*position].is_standing,
+            *position,
+        )
+    });
+    let mut kept: Vec<usize> = Vec::new();
+    for position in order {
+        let is_dominated = kept
+            .iter()
+            .any(|other| dominates(&profiles[*other], &profiles[position]));
+        if !is_dominated {
+            kept.push(position);
+        }
+    }
+    let mut keep = vec![false; choices.len()];
+    kept.into_iter().for_each(|position| keep[position] = true);
+    keep
+}
+
+/// Everything that distinguishes a choice besides cost and order; larger is better throughout.
+struct Profile {
+    worths: Vec<i64>,
+    /// Partners in all pairings, as bits.
+    partners: Vec<u64>,
+}
+
+fn dominates(better: &Profile, worse: &Profile) -> bool {
+    better
+        .worths
+        .iter()
+        .zip(&worse.worths)
+        .all(|(better, worse)| better >= worse)
+        && better
+            .partners
+            .iter()
+            .zip(&worse.partners)
+            .all(|(better, worse)| worse & !better == 0)
+}
+
+fn profiles(problem: &Problem, group: usize) -> Vec<Profile> {
+    let column = |columns: &[(usize, Vec<i64>)], position: usize| {
+        columns
+            .iter()
+            .find(|(owner, _)| *owner == group)
+            .map(|(_, values)| values[position])
+    };
+    (0..problem.groups[group].len())
+        .map(|position| {
+            let values = problem.bottlenecks.iter();
+            let mut worths: Vec<i64> = values
+                .filter_map(|value| column(&value.limits, position))
+                .collect();
+            let balances = problem.balances.iter();
+            worths.extend(
+                balances
+                    .filter_map(|balance| column(&balance.shares, position))
+                    .map(|share| -share),
+            );
+            Profile {
+                worths,
+                partners: partners(problem, group, position),
+            }
+        })
+        .collect()
+}
+
+fn partners(problem: &Problem, group: usize, position: usize) -> Vec<u64> {
+    let mut bits = BitRow::default();
+    for pairing in &problem.pairings {
+        if pairing.left == group {
+            pairing.fits[position]
+                .iter()
+                .for_each(|fits| bits.push(*fits));
+        } else if pairing.right == group {
+            pairing.fits.iter().for_each(|row| bits.push(row[position]));
+        }
+    }
+    bits.words
+}
+
+#[derive(Default)]
+struct BitRow {
+    words: Vec<u64>,
+    length: usize,
+}
+
+impl BitRow {
+    fn push(&mut self, bit: bool) {
+        if self.length.is_multiple_of(64) {
+            self.words.push(0);
+        }
+        if let Some(word) = self.words.last_mut() {
+            *word |= u64::from(bit) << (self.length % 64);
+        }
+        self.length += 1;
+    }
+}
