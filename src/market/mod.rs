@@ -6,11 +6,17 @@
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 mod brief;
+mod landed;
+mod matching;
 mod offer;
 mod raw;
 mod retailer;
+mod snapshot;
 
 pub use brief::{Brief, BriefId, ChangeTerms, Need, Role, RoleId};
+pub use landed::landed_price;
+pub use matching::{MatchedBy, Matcher, Matching, PartMatch};
 pub use offer::{Availability, Condition, FeedId, Offer, RetailerId, Sku};
 pub use raw::{Field, Origin, RawOffer, RawText, Reject};
 pub use retailer::{Retailer, read_country, read_currency};
+pub use snapshot::{Candidate, LeftOut, Listed, Market, market};

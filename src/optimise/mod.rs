@@ -1,18 +1,26 @@
 //! Optimise: the best build for a brief in today's market, exactly and with a proof.
 //!
-//! A market becomes a [`Problem`] in integers; a floating-point solver suggests, and the integers
-//! judge. May not do I/O or read a clock (a time limit is handed to the solver as a value). Of the
+//! A market becomes a [`Problem`] in integers; a floating-point solver suggests, the integers
+//! judge, and [`verify`] checks the finished build once more from the parts. May not do I/O or read a clock (a time limit is handed to the solver as a value). Of the
 //! crate it uses everything to its left: `money` to `market`.
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
+mod best;
+mod build;
 mod exhaust;
 mod lexicographic;
+mod model;
 mod possible;
 mod problem;
 mod reduce;
 mod solve;
 mod tolerance;
+mod verify;
 
+pub use best::{Answer, BestBuild, BestFault, Obstacle, Proof, best};
+pub use build::{Build, Limit, Pick, Reached, ShownScore};
 pub use lexicographic::{Effort, Solved, solve_lexicographically};
+pub use model::{Standing, encode};
 pub use problem::{Balance, Bottleneck, Choice, Pairing, Problem, Selection};
 pub use solve::{Engine, SolverFault};
+pub use verify::{VerifyFault, verify};

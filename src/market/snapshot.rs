@@ -1,0 +1,228 @@
+//! The market of a brief: for every role, what could fill it today and what it would cost.
+
+use super::brief::{Brief, Role};
+use super::landed::landed_price;
+use super::offer::{Availability, Condition, RetailerId, Sku};
+use super::retailer::Retailer;
+use crate::catalogue::{Catalogue, Part, PartId};
+use crate::money::Money;
+use crate::rates::Objective;
+use chrono::{DateTime, Utc};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// An offer of a known part as it stands at one instant.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Listed {
+    pub retailer: RetailerId,
+    pub sku: Sku,
+    pub part: PartId,
+    pub title: String,
+    pub price: Money,
+    pub tax_included: bool,
+    pub availability: Availability,
+    pub condition: Condition,
+    pub seller: Option<String>,
+    pub shipping: Option<Money>,
+    pub minimum_quantity: u32,
+    pub link: Option<String>,
+    /// When the price was last seen to hold.
+    pub seen_at: DateTime<Utc>,
+}
+
+/// A part that could fill a role, with the offer that lands cheapest.
+#[derive(Debug, Clone)]
+pub struct Candidate<'m> {
+    pub part: &'m Part,
+    pub listed: &'m Listed,
+    /// For the role's whole quantity.
+    pub landed: Money,
+}
+
+/// Why an offer or a part is not in the market.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum LeftOut {
+    NotInStock,
+    NotNew,
+    OtherCountry,
+    OtherCurrency,
+    UnknownRetailer,
+    UnknownPart,
+    NoRole,
+    MinimumQuantity,
+    TooLargeToCount,
+    NeedUnmet,
+    NoRate,
+    BelowFloor,
+}
+
+impl LeftOut {
+    /// What is said of the offers or parts that were left out.
+    pub fn reason(self) -> &'static str {
+        match self {
+            LeftOut::NotInStock => "not in stock",
+            LeftOut::NotNew => "not new",
+            LeftOut::OtherCountry => "sold in another country",
+            LeftOut::OtherCurrency => "priced in another currency",
+            LeftOut::UnknownRetailer => "from a retailer that is no longer configured",
+            LeftOut::UnknownPart => "of a part that is no longer in the catalogue",
+            LeftOut::NoRole => "of a kind that the brief has no role for",
+            LeftOut::MinimumQuantity => "sold in larger quantities only",
+            LeftOut::TooLargeToCount => "priced beyond what can be counted",
+            LeftOut::NeedUnmet => "of parts that miss a need of the role",
+            LeftOut::NoRate => "of parts without a rate in a workload that they limit",
+            LeftOut::BelowFloor => "of parts below a workload's floor",
+        }
+    }
+}
+
+/// What could fill each role of a brief, and how much was considered.
+#[derive(Debug, Clone)]
+pub struct Market<'m> {
+    pub brief: &'m Brief,
+    /// For each role of the brief, its candidates by part id.
+    pub candidates: Vec<Vec<Candidate<'m>>>,
+    /// Parts with at least one usable offer for some role.
+    pub parts_considered: usize,
+    /// Usable offers.
+    pub offers_considered: usize,
+    /// How many offers were left out for which reason.
+    pub left_out: BTreeMap<LeftOut, usize>,
+}
+
+/// Collects the candidates of a brief from what is listed.
+pub fn market<'m>(
+    brief: &'m Brief,
+    catalogue: &'m Catalogue,
+    retailers: &'m BTreeMap<RetailerId, Retailer>,
+    listed: &'m [Listed],
+) -> Market<'m> {
+    let mut left_out = BTreeMap::new();
+    let mut usable: BTreeMap<&PartId, Vec<(&Listed, &Retailer)>> = BTreeMap::new();
+    let mut offers_considered = 0;
+    for offer in listed {
+        match judge(offer, brief, catalogue, retailers) {
+            Ok((part, retailer)) => {
+                offers_considered += 1;
+                usable.entry(&part.id).or_default().push((offer, retailer));
+            }
+            Err(reason) => *left_out.entry(reason).or_insert(0) += 1,
+        }
+    }
+    let candidates: Vec<Vec<Candidate<'m>>> = brief
+        .roles
+        .iter()
+        .map(|role| {
+            let of_kind = usable.iter().filter_map(|(id, offers)| {
+                let part = catalogue.parts.get(id)?;
+                (part.kind == role.kind)
+                    .then(|| cheapest(part, offers, role))
+                    .flatten()
+            });
+            of_kind.collect()
+        })
+        .collect();
+    let parts: BTreeSet<&PartId> = candidates
+        .iter()
+        .flatten()
+        .map(|candidate| &candidate.part.id)
+        .collect();
+    Market {
+        brief,
+        parts_considered: parts.len(),
+        offers_considered,
+        left_out,
+        candidates,
+    }
+}
+
+fn judge<'m>(
+    offer: &Listed,
+    brief: &Brief,
+    catalogue: &'m Catalogue,
+    retailers: &'m BTreeMap<RetailerId, Retailer>,
+) -> Result<(&'m Part, &'m Retailer), LeftOut> {
+    let retailer = retailers
+        .get(&offer.retailer)
+        .ok_or(LeftOut::UnknownRetailer)?;
+    let part = catalogue
+        .parts
+        .get(&offer.part)
+        .ok_or(LeftOut::UnknownPart)?;
+    if !offer.availability.is_orderable() {
+        return Err(LeftOut::NotInStock);
+    }
+    if offer.condition != Condition::New {
+        return Err(LeftOut::NotNew);
+    }
+    if retailer.country != brief.country {
+        return Err(LeftOut::OtherCountry);
+    }
+    if offer.price.currency() != brief.budget.currency() {
+        return Err(LeftOut::OtherCurrency);
+    }
+    if landed_price(offer, retailer, 1).is_err() {
+        return Err(LeftOut::TooLargeToCount);
+    }
+    let roles = || brief.roles.iter().filter(|role| role.kind == part.kind);
+    if roles().next().is_none() {
+        return Err(LeftOut::NoRole);
+    }
+    if roles().all(|role| offer.minimum_quantity > role.quantity) {
+        return Err(LeftOut::MinimumQuantity);
+    }
+    if roles().all(|role| !meets(role, part)) {
+        return Err(LeftOut::NeedUnmet);
+    }
+    rated(&brief.objective, part)?;
+    Ok((part, retailer))
+}
+
+fn meets(role: &Role, part: &Part) -> bool {
+    role.needs.iter().all(|need| need.is_met_by(part))
+}
+
+/// A part that limits a workload needs a rate there, and one that reaches the floor.
+fn rated(objective: &Objective, part: &Part) -> Result<(), LeftOut> {
+    for weighted in objective
+        .workloads
+        .iter()
+        .filter(|one| one.is_limited_by(part.kind))
+    {
+        if weighted.allowed(part).is_none() {
+            return Err(LeftOut::NoRate);
+        }
+        if weighted.is_below_floor(part) {
+            return Err(LeftOut::BelowFloor);
+        }
+    }
+    Ok(())
+}
+
+/// The offer of a part that lands cheapest; among equals the first retailer and SKU.
+fn cheapest<'m>(
+    part: &'m Part,
+    offers: &[(&'m Listed, &'m Retailer)],
+    role: &Role,
+) -> Option<Candidate<'m>> {
+    if !meets(role, part) {
+        return None;
+    }
+    offers
+        .iter()
+        .filter(|(listed, _)| listed.minimum_quantity <= role.quantity)
+        .filter_map(|(listed, retailer)| {
+            let landed = landed_price(listed, retailer, role.quantity).ok()?;
+            Some(Candidate {
+                part,
+                listed,
+                landed,
+            })
+        })
+        .min_by_key(|candidate| {
+            (
+                candidate.landed.minor(),
+                &candidate.listed.retailer,
+                &candidate.listed.sku,
+            )
+        })
+}

@@ -1,0 +1,195 @@
+//! The best build for a brief in a market, checked, or the reasons why there is none.
+
+use super::build::{Build, Pick, ShownScore, estimated_hundredths, reach};
+use super::lexicographic::{Effort, Solved, solve_lexicographically};
+use super::model::{Standing, encode};
+use super::problem::{Problem, Selection};
+use super::solve::{Found, Goal, Settled, SolverFault, solve};
+use super::verify::{VerifyFault, verify};
+use crate::catalogue::Catalogue;
+use crate::fit::{Finding, RULES};
+use crate::market::{Candidate, Market, RoleId};
+use crate::money::Money;
+use crate::rates::Score;
+
+/// The answer to "the best build for this money, today".
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Answer {
+    Best(Box<BestBuild>),
+    /// Proven: nothing fits, and why.
+    NothingFits(Vec<Obstacle>),
+    /// A time limit cut the search before any build was found.
+    CutOff,
+}
+
+/// A build with its proof and what a person should know of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BestBuild {
+    pub build: Build,
+    pub proof: Proof,
+    pub findings: Vec<Finding>,
+}
+
+/// How good a build is known to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Proof {
+    /// No build scores higher, and none that scores as high costs less.
+    Optimal,
+    /// A time limit cut the search; no build scores higher than `bound`.
+    Bounded { bound: Score },
+}
+
+/// What stands in the way of any build.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Obstacle {
+    /// Nothing that is offered today can fill the role.
+    NoCandidate { role: RoleId },
+    /// The cheapest build that fits costs this much.
+    OverBudget { cheapest: Money },
+    /// Without this rule there would be a build.
+    Rule {
+        id: &'static str,
+        states: &'static str,
+    },
+    /// No single rule is to blame: several together leave no set.
+    RulesTogether,
+}
+
+/// Why there is no answer.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum BestFault {
+    #[error(transparent)]
+    Solver(#[from] SolverFault),
+    #[error("the answer failed its check and is not shown: {0}")]
+    Verify(#[from] VerifyFault),
+}
+
+/// Finds the best build of a market, and checks it.
+///
+/// Among builds of equal score and cost, the one closest to `standing` is the answer.
+///
+/// # Errors
+/// [`BestFault`] when the solver fails or its answer does not stand the independent check.
+pub fn best(
+    market: &Market<'_>,
+    catalogue: &Catalogue,
+    standing: &Standing,
+    effort: Effort,
+) -> Result<Answer, BestFault> {
+    let empty: Vec<Obstacle> = market
+        .brief
+        .roles
+        .iter()
+        .zip(&market.candidates)
+        .filter(|(_, candidates)| candidates.is_empty())
+        .map(|(role, _)| Obstacle::NoCandidate {
+            role: role.id.clone(),
+        })
+        .collect();
+    if !empty.is_empty() {
+        return Ok(Answer::NothingFits(empty));
+    }
+    let problem = encode(market, standing, None);
+    let (selection, proof) = match solve_lexicographically(&problem, effort)? {
+        Solved::Optimal(selection) => (selection, Proof::Optimal),
+        Solved::Bounded { selection, bound } => (selection, Proof::Bounded { bound }),
+        Solved::Nothing => return Ok(Answer::NothingFits(obstacles(market, &problem, effort)?)),
+        Solved::CutOff => return Ok(Answer::CutOff),
+    };
+    let build = assemble(market, &problem, &selection);
+    let findings = verify(&build, market.brief, catalogue)?;
+    Ok(Answer::Best(Box::new(BestBuild {
+        build,
+        proof,
+        findings,
+    })))
+}
+
+fn assemble(market: &Market<'_>, problem: &Problem, selection: &Selection) -> Build {
+    let chosen: Vec<&Candidate<'_>> = market
+        .candidates
+        .iter()
+        .zip(selection)
+        .map(|(candidates, position)| &candidates[*position])
+        .collect();
+    let (rates, _) = reach(market, &chosen);
+    let objective = &market.brief.objective;
+    // The score is the solver's side of the account; the check recomputes it from the parts.
+    let score = problem.score(selection);
+    Build {
+        picks: market
+            .brief
+            .roles
+            .iter()
+            .zip(&chosen)
+            .map(|(role, one)| pick(role, one))
+            .collect(),
+        total: Money::from_minor(problem.cost(selection), market.brief.budget.currency()),
+        score,
+        shown_score: ShownScore::of(objective, score),
+        estimated_hundredths: estimated_hundredths(objective, &rates),
+        rates,
+    }
+}
+
+fn pick(role: &crate::market::Role, candidate: &Candidate<'_>) -> Pick {
+    let listed = candidate.listed;
+    Pick {
+        role: role.id.clone(),
+        kind: role.kind,
+        part: candidate.part.id.clone(),
+        name: candidate.part.name.clone(),
+        quantity: role.quantity,
+        retailer: listed.retailer.clone(),
+        sku: listed.sku.clone(),
+        price: listed.price,
+        landed: candidate.landed,
+        link: listed.link.clone(),
+        seen_at: listed.seen_at,
+    }
+}
+
+/// Why nothing fits: the budget, or the rules without which something would.
+fn obstacles(
+    market: &Market<'_>,
+    problem: &Problem,
+    effort: Effort,
+) -> Result<Vec<Obstacle>, SolverFault> {
+    let unlimited = Problem {
+        budget: i64::MAX / 4,
+        ..problem.clone()
+    };
+    let currency = market.brief.budget.currency();
+    if let Found::Optimal(cheapest) =
+        solve(&unlimited, Goal::LeastCost, &Settled::default(), effort)?
+    {
+        let cheapest = Money::from_minor(unlimited.cost(&cheapest), currency);
+        return Ok(vec![Obstacle::OverBudget { cheapest }]);
+    }
+    let mut found = Vec::new();
+    for rule in RULES {
+        let relaxed = encode(market, &Standing::new(), Some(rule.id()));
+        let relaxed = Problem {
+            budget: i64::MAX / 4,
+            ..relaxed
+        };
+        let outcome = solve(&relaxed, Goal::LeastCost, &Settled::default(), effort)?;
+        if matches!(outcome, Found::Optimal(_) | Found::Incumbent(_)) {
+            found.push(Obstacle::Rule {
+                id: rule.id(),
+                states: rule.states(),
+            });
+        }
+    }
+    if found.is_empty() {
+        found.push(Obstacle::RulesTogether);
+    }
+    Ok(found)
+}
+
+/// What the dearest choice of every group costs together: no budget at all.
+fn dearest(problem: &Problem) -> i64 {
+    let dearest =
+        |group: &Vec<super::problem::Choice>| group.iter().map(|choice| choice.cost).max();
+    problem.groups.iter().filter_map(dearest).sum()
+}

@@ -1,0 +1,124 @@
+//! Builds: complete sets of picks, with cost, rates and score.
+
+use crate::catalogue::{Kind, PartId, WorkloadId};
+use crate::market::{Candidate, Market, RetailerId, RoleId, Sku};
+use crate::money::Money;
+use crate::rates::{LogRate, Objective, Score};
+use chrono::{DateTime, Utc};
+
+/// A part, its offer and quantity, filling a role.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Pick {
+    pub role: RoleId,
+    pub kind: Kind,
+    pub part: PartId,
+    pub name: String,
+    pub quantity: u32,
+    pub retailer: RetailerId,
+    pub sku: Sku,
+    /// The price of one, as the retailer states it.
+    pub price: Money,
+    /// What the whole quantity costs delivered.
+    pub landed: Money,
+    pub link: Option<String>,
+    pub seen_at: DateTime<Utc>,
+}
+
+/// What a build reaches in one workload.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Reached {
+    pub workload: WorkloadId,
+    /// Thousandths of the workload's unit.
+    pub rate_milli: i64,
+    pub limited_by: Limit,
+    /// The limiting rate is an estimate.
+    pub is_estimate: bool,
+}
+
+/// What holds a workload's rate where it is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Limit {
+    Role(RoleId),
+    /// The brief counts no more than this.
+    Cap,
+}
+
+/// One complete set of picks.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Build {
+    pub picks: Vec<Pick>,
+    pub total: Money,
+    pub score: Score,
+    /// The score as people read it: the reference is 100.
+    pub shown_score: ShownScore,
+    pub rates: Vec<Reached>,
+    /// Hundredths of a percent of the score's weight that rest on estimates.
+    pub estimated_hundredths: i64,
+}
+
+/// A score for people, in hundredths of a point, so that a build can be compared and hashed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct ShownScore(pub i64);
+
+impl ShownScore {
+    pub fn of(objective: &Objective, score: Score) -> ShownScore {
+        ShownScore((objective.shown(score) * 100.0).round() as i64)
+    }
+
+    /// The score in points.
+    pub fn points(self) -> f64 {
+        self.0 as f64 / 100.0
+    }
+}
+
+impl std::fmt::Display for ShownScore {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.pad(&format!("{}.{:02}", self.0 / 100, self.0 % 100))
+    }
+}
+
+/// The rates that chosen candidates reach together, and the score they make.
+pub fn reach(market: &Market<'_>, chosen: &[&Candidate<'_>]) -> (Vec<Reached>, Score) {
+    let objective = &market.brief.objective;
+    let mut rates = Vec::new();
+    let mut score = 0;
+    for weighted in &objective.workloads {
+        let limiting = market
+            .brief
+            .roles
+            .iter()
+            .zip(chosen)
+            .filter_map(|(role, candidate)| {
+                let rate = candidate.part.rates.get(&weighted.workload)?;
+                weighted.is_limited_by(role.kind).then_some((rate, role))
+            });
+        let Some((rate, role)) = limiting.min_by_key(|(rate, _)| rate.milli) else {
+            continue;
+        };
+        let cap = weighted.cap_milli.filter(|cap| *cap <= rate.milli);
+        let rate_milli = cap.unwrap_or(rate.milli);
+        rates.push(Reached {
+            workload: weighted.workload.clone(),
+            rate_milli,
+            limited_by: match cap {
+                Some(_) => Limit::Cap,
+                None => Limit::Role(role.id.clone()),
+            },
+            is_estimate: matches!(rate.evidence, crate::catalogue::Evidence::Estimated(_)),
+        });
+        score += weighted.weight * LogRate::from_milli(rate_milli).map_or(0, LogRate::micro);
+    }
+    (rates, Score(score))
+}
+
+/// The share of the weight whose limiting rate is an estimate, in hundredths of a percent.
+pub fn estimated_hundredths(objective: &Objective, rates: &[Reached]) -> i64 {
+    let estimated: i64 = objective
+        .workloads
+        .iter()
+        .zip(rates)
+        .filter(|(_, reached)| reached.is_estimate)
+        .map(|(weighted, _)| weighted.weight)
+        .sum();
+    10_000 * estimated / objective.total_weight().max(1)
+}

@@ -1,0 +1,174 @@
+//! A market as a [`Problem`]: roles become groups, fit rules become balances and pairings.
+
+use super::problem::{Balance, Bottleneck, Choice, Pairing, Problem};
+use crate::catalogue::{Kind, Part, PartId};
+use crate::fit::{Fit, FitRule, FitTerms, Form, RULES, Share};
+use crate::market::{Market, RoleId};
+use std::collections::BTreeMap;
+
+/// The parts of the standing build, by role.
+pub type Standing = BTreeMap<RoleId, PartId>;
+
+/// Encodes a market under all fit rules but `without`.
+pub fn encode(market: &Market<'_>, standing: &Standing, without: Option<&str>) -> Problem {
+    let terms = &market.brief.terms;
+    let mut problem = Problem {
+        groups: groups(market, standing),
+        bottlenecks: bottlenecks(market),
+        budget: market.brief.budget.minor(),
+        ..Problem::default()
+    };
+    for rule in RULES.iter().filter(|rule| Some(rule.id()) != without) {
+        match rule.form() {
+            Form::Pairs { left, right, fits } => {
+                add_pairings(&mut problem, market, [left, right], fits, terms);
+            }
+            Form::Balance {
+                kinds,
+                share,
+                at_most,
+            } => {
+                let at_most = at_most(terms);
+                problem
+                    .balances
+                    .push(balance(market, *rule, kinds, share, at_most));
+            }
+        }
+    }
+    problem
+}
+
+fn groups(market: &Market<'_>, standing: &Standing) -> Vec<Vec<Choice>> {
+    let roles = market.brief.roles.iter().zip(&market.candidates);
+    roles
+        .map(|(role, candidates)| {
+            let stands = standing.get(&role.id);
+            candidates
+                .iter()
+                .map(|candidate| Choice {
+                    cost: candidate.landed.minor(),
+                    is_standing: stands == Some(&candidate.part.id),
+                })
+                .collect()
+        })
+        .collect()
+}
+
+fn bottlenecks(market: &Market<'_>) -> Vec<Bottleneck> {
+    let workloads = market.brief.objective.workloads.iter();
+    workloads
+        .map(|weighted| {
+            let limiting = groups_of(market, |kind| weighted.is_limited_by(kind));
+            let value = |part: &Part| weighted.allowed(part).map_or(0, |log| log.micro());
+            Bottleneck {
+                weight: weighted.weight,
+                limits: limiting
+                    .map(|group| (group, column(market, group, value)))
+                    .collect(),
+            }
+        })
+        .collect()
+}
+
+fn groups_of(market: &Market<'_>, wanted: impl Fn(Kind) -> bool) -> impl Iterator<Item = usize> {
+    let roles = market.brief.roles.iter().enumerate();
+    roles
+        .filter(move |(_, role)| wanted(role.kind))
+        .map(|(group, _)| group)
+}
+
+fn column(market: &Market<'_>, group: usize, value: impl Fn(&Part) -> i64) -> Vec<i64> {
+    market.candidates[group]
+        .iter()
+        .map(|candidate| value(candidate.part))
+        .collect()
+}
+
+fn balance(
+    market: &Market<'_>,
+    rule: &dyn FitRule,
+    kinds: &[Kind],
+    share: fn(&Part, &FitTerms) -> Share,
+    at_most: i64,
+) -> Balance {
+    let terms = &market.brief.terms;
+    let known = |part: &Part| match share(part, terms) {
+        Share::Known(share) => Some(share),
+        Share::Unproven => None,
+    };
+    // More than everything together can need: a part with this share settles the rule alone.
+    let enough: i64 = groups_of(market, |kind| kinds.contains(&kind))
+        .map(|group| {
+            let quantity = i64::from(market.brief.roles[group].quantity);
+            let shares = market.candidates[group]
+                .iter()
+                .filter_map(|one| known(one.part));
+            shares
+                .map(|share| share.abs() * quantity)
+                .max()
+                .unwrap_or(0)
+        })
+        .sum::<i64>()
+        + at_most.abs()
+        + 1;
+    let shares = groups_of(market, |kind| kinds.contains(&kind)).map(|group| {
+        let quantity = i64::from(market.brief.roles[group].quantity);
+        // Unproven is out of the question under strict terms and beyond doubt otherwise.
+        let unproven = if terms.strict { 2 * enough } else { -enough };
+        let share = |part: &Part| known(part).map_or(unproven, |share| share * quantity);
+        (group, column(market, group, share))
+    });
+    Balance {
+        name: rule.id().to_owned(),
+        shares: shares.collect(),
+        at_most,
+    }
+}
+
+fn add_pairings(
+    problem: &mut Problem,
+    market: &Market<'_>,
+    [left, right]: [Kind; 2],
+    fits: fn(&Part, &Part) -> Fit,
+    terms: &FitTerms,
+) {
+    let lefts: Vec<usize> = groups_of(market, |kind| kind == left).collect();
+    for left in lefts {
+        for right in groups_of(market, |kind| kind == right) {
+            let stands = |one: &Part, other: &Part| match fits(one, other) {
+                Fit::Yes => true,
+                Fit::Unproven => !terms.strict,
+                Fit::No => false,
+            };
+            let rows = market.candidates[left].iter().map(|one| {
+                let others = market.candidates[right].iter();
+                others.map(|other| stands(one.part, other.part)).collect()
+            });
+            let rows: Vec<Vec<bool>> = rows.collect();
+            add_pairing(
+                problem,
+                Pairing {
+                    left,
+                    right,
+                    fits: rows,
+                },
+            );
+        }
+    }
+}
+
+/// Rules over the same two groups become one pairing, so that the solver sees the tighter form.
+fn add_pairing(problem: &mut Problem, pairing: Pairing) {
+    let same = |known: &&mut Pairing| known.left == pairing.left && known.right == pairing.right;
+    match problem.pairings.iter_mut().find(same) {
+        Some(known) => {
+            for (known, new) in known.fits.iter_mut().zip(&pairing.fits) {
+                known
+                    .iter_mut()
+                    .zip(new)
+                    .for_each(|(known, new)| *known &= new);
+            }
+        }
+        None => problem.pairings.push(pairing),
+    }
+}
