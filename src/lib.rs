@@ -18,6 +18,7 @@
 //! clock. Those below are edges; they depend inward, and only `watch` and `cli` join them.
 
 pub mod catalogue;
+pub mod decide;
 pub mod fit;
 pub mod market;
 pub mod money;

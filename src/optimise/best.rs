@@ -105,6 +105,33 @@ pub fn best(
     })))
 }
 
+/// The standing build at today's prices, or `None` when it can no longer be had: a part is not
+/// offered, the budget no longer covers it, or it no longer fits.
+pub fn reprice(
+    market: &Market<'_>,
+    catalogue: &Catalogue,
+    standing: &Standing,
+) -> Option<BestBuild> {
+    let roles = market.brief.roles.iter().zip(&market.candidates);
+    let selection: Option<Selection> = roles
+        .map(|(role, candidates)| {
+            let part = standing.get(&role.id)?;
+            candidates
+                .iter()
+                .position(|candidate| candidate.part.id == *part)
+        })
+        .collect();
+    let build = assemble(market, &encode(market, standing, None), &selection?);
+    let findings = verify(&build, market.brief, catalogue).ok()?;
+    // It stands; how it compares with the best is for the caller to say.
+    let bound = build.score;
+    Some(BestBuild {
+        build,
+        proof: Proof::Bounded { bound },
+        findings,
+    })
+}
+
 fn assemble(market: &Market<'_>, problem: &Problem, selection: &Selection) -> Build {
     let chosen: Vec<&Candidate<'_>> = market
         .candidates
@@ -156,7 +183,7 @@ fn obstacles(
     effort: Effort,
 ) -> Result<Vec<Obstacle>, SolverFault> {
     let unlimited = Problem {
-        budget: i64::MAX / 4,
+        budget: dearest(problem),
         ..problem.clone()
     };
     let currency = market.brief.budget.currency();
@@ -170,7 +197,7 @@ fn obstacles(
     for rule in RULES {
         let relaxed = encode(market, &Standing::new(), Some(rule.id()));
         let relaxed = Problem {
-            budget: i64::MAX / 4,
+            budget: dearest(&relaxed),
             ..relaxed
         };
         let outcome = solve(&relaxed, Goal::LeastCost, &Settled::default(), effort)?;

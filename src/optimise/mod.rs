@@ -17,7 +17,7 @@ mod solve;
 mod tolerance;
 mod verify;
 
-pub use best::{Answer, BestBuild, BestFault, Obstacle, Proof, best};
+pub use best::{Answer, BestBuild, BestFault, Obstacle, Proof, best, reprice};
 pub use build::{Build, Limit, Pick, Reached, ShownScore};
 pub use lexicographic::{Effort, Solved, solve_lexicographically};
 pub use model::{Standing, encode};

@@ -1,0 +1,257 @@
+//! Answers as they are kept and shown: one JSON document, the same in the ledger and on the
+//! command line.
+
+use crate::catalogue::PartId;
+use crate::market::{Brief, Market, RetailerId, RoleId, Sku};
+use crate::money::{Currency, Money};
+use crate::optimise::{Answer, BestBuild, Limit, Obstacle, Pick, Proof, ShownScore, Standing};
+use chrono::{DateTime, SecondsFormat, Utc};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// The answer to a brief at an instant. Keys are only ever added.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AnswerRecord {
+    pub brief: String,
+    /// RFC 3339.
+    pub at: String,
+    pub currency: String,
+    pub budget_minor: i64,
+    /// Absent when nothing fits.
+    pub total_minor: Option<i64>,
+    /// 100 is the brief's reference; absent when nothing fits.
+    pub score: Option<f64>,
+    /// The exact score: the weighted sum of log-rates in millionths.
+    pub score_exact: Option<i64>,
+    /// The share of the score's weight that rests on estimates.
+    pub estimated_percent: Option<f64>,
+    pub proof: ProofRecord,
+    pub considered: Considered,
+    /// By workload.
+    pub rates: BTreeMap<String, RateRecord>,
+    pub picks: Vec<PickRecord>,
+    /// What a person should know of the build.
+    pub cautions: Vec<String>,
+    /// Why nothing fits.
+    pub obstacles: Vec<String>,
+    /// Offers left out, by reason.
+    pub left_out: BTreeMap<String, usize>,
+}
+
+/// How good the build is known to be.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ProofRecord {
+    pub status: ProofStatus,
+    /// A score that no build exceeds.
+    pub bound: Option<f64>,
+    /// How far the bound lies above the score, as a part of the score.
+    pub gap: Option<f64>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ProofStatus {
+    Optimal,
+    /// A time limit cut the search.
+    Bounded,
+    Infeasible,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Considered {
+    pub parts: usize,
+    pub offers: usize,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RateRecord {
+    pub rate: f64,
+    /// A role of the brief, or `cap`.
+    pub limited_by: String,
+    pub unit: String,
+    pub is_estimate: bool,
+}
+
+/// One pick of a build.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PickRecord {
+    pub role: RoleId,
+    pub part: PartId,
+    pub name: String,
+    pub quantity: u32,
+    pub retailer: RetailerId,
+    pub sku: Sku,
+    pub price_minor: i64,
+    pub landed_minor: i64,
+    pub link: Option<String>,
+    /// RFC 3339.
+    pub seen_at: String,
+}
+
+/// An instant as records show it.
+pub fn shown_instant(at: DateTime<Utc>) -> String {
+    at.to_rfc3339_opts(SecondsFormat::Secs, true)
+}
+
+impl AnswerRecord {
+    /// Writes down an answer.
+    pub fn new(market: &Market<'_>, answer: &Answer, at: DateTime<Utc>) -> AnswerRecord {
+        let mut record = AnswerRecord::without_build(market, at);
+        match answer {
+            Answer::Best(best) => record.put_build(market.brief, best),
+            Answer::NothingFits(obstacles) => {
+                record.obstacles = obstacles.iter().map(obstacle_text).collect();
+            }
+            Answer::CutOff => {
+                record.proof.status = ProofStatus::Bounded;
+                record.obstacles = vec!["the time limit cut the search off".to_owned()];
+            }
+        }
+        record
+    }
+
+    /// Writes down a build that stands without being proven best.
+    pub fn of_build(market: &Market<'_>, build: &BestBuild, at: DateTime<Utc>) -> AnswerRecord {
+        let mut record = AnswerRecord::without_build(market, at);
+        record.put_build(market.brief, build);
+        record
+    }
+
+    /// Reads a record back from its JSON.
+    pub fn from_json(json: &str) -> Option<AnswerRecord> {
+        serde_json::from_str(json).ok()
+    }
+
+    /// One line of JSON.
+    pub fn to_json(&self) -> String {
+        // Serialising plain data with text keys cannot fail.
+        serde_json::to_string(self).unwrap_or_default()
+    }
+
+    pub fn has_build(&self) -> bool {
+        !self.picks.is_empty()
+    }
+
+    /// The total as an amount.
+    pub fn total(&self) -> Option<Money> {
+        let currency = Currency::parse(&self.currency).ok()?;
+        Some(Money::from_minor(self.total_minor?, currency))
+    }
+
+    /// The build's parts by role, for the next answer to stay close to.
+    pub fn standing(&self) -> Standing {
+        self.picks
+            .iter()
+            .map(|pick| (pick.role.clone(), pick.part.clone()))
+            .collect()
+    }
+
+    fn without_build(market: &Market<'_>, at: DateTime<Utc>) -> AnswerRecord {
+        let left_out = market.left_out.iter();
+        AnswerRecord {
+            brief: market.brief.id.to_string(),
+            at: shown_instant(at),
+            currency: market.brief.budget.currency().to_string(),
+            budget_minor: market.brief.budget.minor(),
+            total_minor: None,
+            score: None,
+            score_exact: None,
+            estimated_percent: None,
+            proof: ProofRecord {
+                status: ProofStatus::Infeasible,
+                bound: None,
+                gap: None,
+            },
+            considered: Considered {
+                parts: market.parts_considered,
+                offers: market.offers_considered,
+            },
+            rates: BTreeMap::new(),
+            picks: Vec::new(),
+            cautions: Vec::new(),
+            obstacles: Vec::new(),
+            left_out: left_out
+                .map(|(why, count)| (why.reason().to_owned(), *count))
+                .collect(),
+        }
+    }
+
+    fn put_build(&mut self, brief: &Brief, best: &BestBuild) {
+        let build = &best.build;
+        let score = build.shown_score;
+        self.total_minor = Some(build.total.minor());
+        self.score = Some(score.points());
+        self.score_exact = Some(build.score.0);
+        self.estimated_percent = Some(build.estimated_hundredths as f64 / 100.0);
+        self.proof = match best.proof {
+            Proof::Optimal => ProofRecord {
+                status: ProofStatus::Optimal,
+                bound: Some(score.points()),
+                gap: Some(0.0),
+            },
+            Proof::Bounded { bound } => {
+                let bound = ShownScore::of(&brief.objective, bound);
+                ProofRecord {
+                    status: ProofStatus::Bounded,
+                    bound: Some(bound.points()),
+                    gap: Some((bound.0 - score.0) as f64 / score.0.max(1) as f64),
+                }
+            }
+        };
+        let weighted = brief.objective.workloads.iter();
+        self.rates = weighted
+            .zip(&build.rates)
+            .map(|(weighted, reached)| {
+                let limited_by = match &reached.limited_by {
+                    Limit::Role(role) => role.to_string(),
+                    Limit::Cap => "cap".to_owned(),
+                };
+                let record = RateRecord {
+                    rate: reached.rate_milli as f64 / 1_000.0,
+                    limited_by,
+                    unit: weighted.unit.clone(),
+                    is_estimate: reached.is_estimate,
+                };
+                (reached.workload.to_string(), record)
+            })
+            .collect();
+        self.picks = build.picks.iter().map(PickRecord::new).collect();
+        self.cautions = best
+            .findings
+            .iter()
+            .map(|finding| finding.reason.clone())
+            .collect();
+    }
+}
+
+impl PickRecord {
+    fn new(pick: &Pick) -> PickRecord {
+        PickRecord {
+            role: pick.role.clone(),
+            part: pick.part.clone(),
+            name: pick.name.clone(),
+            quantity: pick.quantity,
+            retailer: pick.retailer.clone(),
+            sku: pick.sku.clone(),
+            price_minor: pick.price.minor(),
+            landed_minor: pick.landed.minor(),
+            link: pick.link.clone(),
+            seen_at: shown_instant(pick.seen_at),
+        }
+    }
+}
+
+fn obstacle_text(obstacle: &Obstacle) -> String {
+    match obstacle {
+        Obstacle::NoCandidate { role } => {
+            format!("nothing that is offered today can fill the role \"{role}\"")
+        }
+        Obstacle::OverBudget { cheapest } => {
+            format!("the cheapest build that fits costs {cheapest}")
+        }
+        Obstacle::Rule { id, states } => {
+            format!("no set keeps the rule {id}: {states}")
+        }
+        Obstacle::RulesTogether => "several fit rules together leave no set of parts".to_owned(),
+    }
+}
