@@ -24,3 +24,4 @@ pub mod market;
 pub mod money;
 pub mod optimise;
 pub mod rates;
+pub mod watch;

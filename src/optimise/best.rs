@@ -4,7 +4,7 @@ use super::build::{Build, Pick, ShownScore, estimated_hundredths, reach};
 use super::lexicographic::{Effort, Solved, solve_lexicographically};
 use super::model::{Standing, encode};
 use super::problem::{Problem, Selection};
-use super::solve::{Found, Goal, Settled, SolverFault, solve};
+use super::search::{Found, Goal, Settled, SolverFault, solve};
 use super::verify::{VerifyFault, verify};
 use crate::catalogue::Catalogue;
 use crate::fit::{Finding, RULES};

@@ -6,7 +6,7 @@
 
 use super::possible::possible;
 use super::problem::{Problem, Selection};
-use super::solve::{Found, Goal, Settled};
+use super::search::{Found, Goal, Settled};
 use crate::rates::Score;
 
 /// Searches for one goal; `None` when `most_nodes` did not suffice.

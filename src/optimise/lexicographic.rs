@@ -5,7 +5,7 @@
 
 use super::problem::{Problem, Selection};
 use super::reduce::undominated;
-use super::solve::{Engine, Found, Goal, Settled, SolverFault, solve};
+use super::search::{Engine, Found, Goal, Settled, SolverFault, solve};
 use crate::rates::Score;
 
 /// How far the search may go.

@@ -5,7 +5,7 @@
 //! group runs empty, that is a proof.
 
 use super::problem::{Bottleneck, Problem};
-use super::solve::Settled;
+use super::search::Settled;
 
 /// Which choices of each group may still be chosen.
 pub fn possible(problem: &Problem, settled: &Settled) -> Vec<Vec<bool>> {

@@ -7,5 +7,6 @@
 )]
 
 mod answer;
+mod architecture;
 #[path = "../support/mod.rs"]
 mod support;

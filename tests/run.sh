@@ -1,0 +1,36 @@
+#!/usr/bin/env bash
+# Checks everything: formatting, lints, all tests, doc tests, and one demo on a clean directory.
+# Needs the Rust toolchain and a C compiler; nothing else is installed.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+step() { printf '\n== %s\n' "$*"; }
+
+for tool in cargo cc; do
+  command -v "$tool" >/dev/null || { echo "error: $tool is missing; install Rust (rustup.rs) and a C compiler" >&2; exit 1; }
+done
+for component in rustfmt clippy; do
+  cargo "${component/rustfmt/fmt}" --version >/dev/null 2>&1 || rustup component add "$component"
+done
+
+step "formatting"
+cargo fmt --check
+
+step "lints"
+cargo clippy --locked --all-targets -- -D warnings
+
+step "tests"
+cargo test --locked --all-targets
+
+step "doc tests"
+cargo test --locked --doc
+
+step "the demo, on a clean directory"
+cargo build --locked --release
+demo=$(mktemp -d)
+trap 'rm -rf "$demo"' EXIT
+timeout 60 ./target/release/rigtide demo --dir "$demo/demo" >"$demo/out.txt"
+tail -n 40 "$demo/out.txt"
+grep -q 'the best build changed' "$demo/out.txt"
+
+step "all passed"
