@@ -19,7 +19,11 @@
 
 pub mod catalogue;
 pub mod decide;
+<<<<<<< HEAD
 pub mod fit;
+=======
+pub mod ledger;
+>>>>>>> 94d080e (ledger: keep every price once and every answer with its bulletins)
 pub mod market;
 pub mod money;
 pub mod optimise;

@@ -1,0 +1,91 @@
+//! The journal: what happened, in order.
+
+use super::columns::{instant, json, millis};
+use super::error::LedgerError;
+use super::open::{Ledger, Reader};
+use crate::market::FeedId;
+use chrono::{DateTime, Utc};
+use rusqlite::{Connection, params};
+
+/// One thing that happened.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct JournalEntry {
+    pub at: DateTime<Utc>,
+    /// A stable word for what happened, such as `build_changed`.
+    pub kind: String,
+    pub feed: Option<FeedId>,
+    pub brief: Option<String>,
+    pub part: Option<String>,
+    /// One sentence for a person.
+    pub text: String,
+    pub data: serde_json::Value,
+}
+
+/// An entry and its number, which grows with time.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct JournalLine {
+    pub number: i64,
+    pub entry: JournalEntry,
+}
+
+impl Ledger {
+    /// Adds entries that belong to no poll and no decision, such as a feed given up for now.
+    ///
+    /// # Errors
+    /// [`LedgerError`]; then none was added.
+    pub fn note(&mut self, entries: &[JournalEntry]) -> Result<(), LedgerError> {
+        self.write(|connection| {
+            entries
+                .iter()
+                .try_for_each(|entry| insert(connection, entry))
+        })
+    }
+}
+
+impl Reader {
+    /// The newest entries, newest first.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn journal(&self, limit: u32) -> Result<Vec<JournalLine>, LedgerError> {
+        self.run(|connection| {
+            let mut statement = connection.prepare_cached(
+                "SELECT id, at_ms, kind, feed, brief, part, text, data FROM journal
+                 ORDER BY id DESC LIMIT ?1",
+            )?;
+            let lines = statement.query_map([limit], |row| {
+                let feed: Option<String> = row.get(3)?;
+                Ok(JournalLine {
+                    number: row.get(0)?,
+                    entry: JournalEntry {
+                        at: instant(row, 1)?,
+                        kind: row.get(2)?,
+                        feed: feed.map(FeedId::new),
+                        brief: row.get(4)?,
+                        part: row.get(5)?,
+                        text: row.get(6)?,
+                        data: json(row, 7)?,
+                    },
+                })
+            })?;
+            lines.collect()
+        })
+    }
+}
+
+pub(super) fn insert(connection: &Connection, entry: &JournalEntry) -> rusqlite::Result<()> {
+    let mut statement = connection.prepare_cached(
+        "INSERT INTO journal (at_ms, kind, feed, brief, part, text, data)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+    )?;
+    statement.execute(params![
+        millis(entry.at),
+        entry.kind,
+        entry.feed.as_ref().map(FeedId::as_str),
+        entry.brief,
+        entry.part,
+        entry.text,
+        entry.data.to_string(),
+    ])?;
+    Ok(())
+}

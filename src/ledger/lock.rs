@@ -1,0 +1,57 @@
+//! The lock that lets one watch at a time use a ledger.
+
+use super::error::LockError;
+use std::fs::{File, OpenOptions, TryLockError};
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+
+/// Held while a watch runs; the system lets go of it when the process ends, however it ends.
+///
+/// The file stays behind: deleting it could let two processes lock two files of one name.
+#[derive(Debug)]
+pub struct WatchLock {
+    // Held for its lock alone.
+    _file: File,
+}
+
+impl WatchLock {
+    /// Locks the ledger at `ledger` by a file beside it, `NAME.lock`.
+    ///
+    /// # Errors
+    /// [`LockError::Held`] names the process that has it.
+    pub fn acquire(ledger: &Path) -> Result<WatchLock, LockError> {
+        let path = beside(ledger);
+        let fault = |source| LockError::Io {
+            path: path.clone(),
+            source,
+        };
+        let mut options = OpenOptions::new();
+        options.read(true).write(true).create(true).truncate(false);
+        let mut file = options.open(&path).map_err(fault)?;
+        match file.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => {
+                let process = holder(&mut file);
+                return Err(LockError::Held { process });
+            }
+            Err(TryLockError::Error(source)) => return Err(fault(source)),
+        }
+        file.set_len(0).map_err(fault)?;
+        writeln!(file, "{}", std::process::id()).map_err(fault)?;
+        file.flush().map_err(fault)?;
+        Ok(WatchLock { _file: file })
+    }
+}
+
+fn beside(ledger: &Path) -> PathBuf {
+    let mut name = ledger.as_os_str().to_owned();
+    name.push(".lock");
+    PathBuf::from(name)
+}
+
+/// The process that wrote the file; none while it is still writing.
+fn holder(file: &mut File) -> Option<u32> {
+    let mut text = String::new();
+    file.take(32).read_to_string(&mut text).ok()?;
+    text.trim().parse().ok()
+}

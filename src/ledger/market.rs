@@ -1,0 +1,182 @@
+//! What the ledger says of prices: the market at an instant, and the series of one part.
+
+use super::columns::{Terms, condition, instant, millis, optional_instant, terms_columns};
+use super::error::LedgerError;
+use super::matching::{OFFER_WIDTH, OfferRow, PartMatch, offer_columns, read_match, read_offer};
+use super::open::Reader;
+use crate::market::{Availability, Condition, FeedId, Offer, RetailerId, Sku};
+use crate::money::Money;
+use chrono::{DateTime, Utc};
+use rusqlite::{Row, params};
+
+/// Names one interval of one offer for good.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct ObservationId {
+    pub offer: OfferRow,
+    pub from: DateTime<Utc>,
+}
+
+/// An offer of a part as it stood at an instant.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CurrentOffer {
+    pub observation: ObservationId,
+    pub feed: FeedId,
+    pub offer: Offer,
+    pub part: PartMatch,
+    /// When these terms were last seen.
+    pub seen_at: DateTime<Utc>,
+}
+
+/// Terms that one offer of a part kept for a while.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Interval {
+    pub observation: ObservationId,
+    pub feed: FeedId,
+    pub retailer: RetailerId,
+    pub sku: Sku,
+    pub seller: Option<String>,
+    pub condition: Condition,
+    pub from: DateTime<Utc>,
+    /// When these terms were last seen.
+    pub until: DateTime<Utc>,
+    /// True while nothing else has been seen since.
+    pub is_open: bool,
+    /// When the offer was given up, where that ended the interval.
+    pub gone_since: Option<DateTime<Utc>>,
+    pub price: Money,
+    pub list_price: Option<Money>,
+    pub shipping: Option<Money>,
+    pub tax_included: bool,
+    pub availability: Availability,
+}
+
+/// When an interval's terms were last seen: its end or, while it is open, what its offer or its
+/// feed says.
+const SEEN_UNTIL: &str = "coalesce(b.until_ms, max(o.last_seen_ms, \
+     iif(o.present, coalesce(f.seen_until_ms, 0), 0)))";
+
+impl Reader {
+    /// The offers that are taken for parts, as they stand now or as they stood at an instant:
+    /// with the prices, the stock and the matches known then, without what was gone by then. A
+    /// past instant shows the text and the link of today.
+    ///
+    /// Sorted by part, feed, SKU, seller and condition.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn current_offers(
+        &self,
+        at: Option<DateTime<Utc>>,
+    ) -> Result<Vec<CurrentOffer>, LedgerError> {
+        match at {
+            None => self.offers_now(),
+            Some(at) => self.offers_then(at),
+        }
+    }
+
+    /// Every interval of the offers that are taken for a part now, by feed, SKU and time.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn series(&self, part: &str) -> Result<Vec<Interval>, LedgerError> {
+        let select = format!(
+            "SELECT o.id, f.name, f.retailer, o.sku, o.seller, o.condition, b.from_ms,
+                    {SEEN_UNTIL}, b.until_ms IS NULL, b.gone_ms, {terms}
+             FROM offer o JOIN feed f ON f.id = o.feed_id JOIN observation b ON b.offer_id = o.id
+             WHERE o.part = ?1
+             ORDER BY f.name, o.sku, o.seller, o.condition, b.from_ms",
+            terms = terms_columns!()
+        );
+        self.run(|connection| {
+            let mut statement = connection.prepare_cached(&select)?;
+            let intervals = statement.query_map([part], read_interval)?;
+            intervals.collect()
+        })
+    }
+
+    fn offers_now(&self) -> Result<Vec<CurrentOffer>, LedgerError> {
+        let select = format!(
+            "SELECT {offer}, o.id, f.name, o.part, o.matched_by, o.confidence_percent, b.from_ms,
+                    {SEEN_UNTIL}
+             FROM offer o JOIN feed f ON f.id = o.feed_id
+             JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
+             WHERE o.part IS NOT NULL
+             ORDER BY o.part, f.name, o.sku, o.seller, o.condition",
+            offer = offer_columns!()
+        );
+        self.run(|connection| {
+            let mut statement = connection.prepare_cached(&select)?;
+            let offers = statement.query_map([], read_current)?;
+            offers.filter_map(Result::transpose).collect()
+        })
+    }
+
+    fn offers_then(&self, at: DateTime<Utc>) -> Result<Vec<CurrentOffer>, LedgerError> {
+        // An interval is known from its start, or from when it was confirmed. One that ran on
+        // past the instant was last seen by the newest poll up to it.
+        let select = format!(
+            "SELECT {offer}, o.id, f.name, m.part, m.matched_by, m.confidence_percent, b.from_ms,
+                    min({SEEN_UNTIL}, max(b.from_ms, coalesce(
+                        (SELECT p.at_ms FROM poll p
+                         WHERE p.feed_id = f.id AND p.at_ms <= ?1
+                             AND p.status IN ('fresh', 'unchanged')
+                         ORDER BY p.at_ms DESC LIMIT 1), b.from_ms)))
+             FROM offer o JOIN feed f ON f.id = o.feed_id
+             JOIN matching m ON m.offer_id = o.id AND m.since_ms =
+                 (SELECT max(since_ms) FROM matching WHERE offer_id = o.id AND since_ms <= ?1)
+             JOIN observation b ON b.offer_id = o.id AND b.from_ms =
+                 (SELECT max(from_ms) FROM observation
+                  WHERE offer_id = o.id AND coalesce(known_ms, from_ms) <= ?1)
+             WHERE m.part IS NOT NULL AND (b.gone_ms IS NULL OR b.gone_ms > ?1)
+             ORDER BY m.part, f.name, o.sku, o.seller, o.condition",
+            offer = offer_columns!()
+        );
+        self.run(|connection| {
+            let mut statement = connection.prepare_cached(&select)?;
+            let offers = statement.query_map(params![millis(at)], read_current)?;
+            offers.filter_map(Result::transpose).collect()
+        })
+    }
+}
+
+fn read_current(row: &Row<'_>) -> rusqlite::Result<Option<CurrentOffer>> {
+    let Some(part) = read_match(row, OFFER_WIDTH + 2)? else {
+        return Ok(None);
+    };
+    Ok(Some(CurrentOffer {
+        observation: ObservationId {
+            offer: OfferRow(row.get(OFFER_WIDTH)?),
+            from: instant(row, OFFER_WIDTH + 5)?,
+        },
+        feed: FeedId::new(row.get::<_, String>(OFFER_WIDTH + 1)?),
+        offer: read_offer(row)?,
+        part,
+        seen_at: instant(row, OFFER_WIDTH + 6)?,
+    }))
+}
+
+fn read_interval(row: &Row<'_>) -> rusqlite::Result<Interval> {
+    let seller: String = row.get(4)?;
+    let from = instant(row, 6)?;
+    let terms = Terms::read(row, 10)?;
+    Ok(Interval {
+        observation: ObservationId {
+            offer: OfferRow(row.get(0)?),
+            from,
+        },
+        feed: FeedId::new(row.get::<_, String>(1)?),
+        retailer: RetailerId::new(row.get::<_, String>(2)?),
+        sku: Sku::new(row.get::<_, String>(3)?),
+        seller: Some(seller).filter(|seller| !seller.is_empty()),
+        condition: condition(row, 5)?,
+        from,
+        until: instant(row, 7)?,
+        is_open: row.get(8)?,
+        gone_since: optional_instant(row, 9)?,
+        price: terms.price,
+        list_price: terms.list_price,
+        shipping: terms.shipping,
+        tax_included: terms.tax_included,
+        availability: terms.availability,
+    })
+}

@@ -1,0 +1,145 @@
+//! Which part each offer is taken for, and the offers as they are stored.
+
+use super::columns::{TERMS_WIDTH, Terms, condition, millis, optional_instant, texts, unreadable};
+use super::error::LedgerError;
+use super::open::{Ledger, Reader};
+use super::rows;
+use crate::catalogue::Gtin;
+use crate::market::{FeedId, Offer, RetailerId, Sku};
+use chrono::{DateTime, Utc};
+use rusqlite::Row;
+
+/// The number of an offer in this ledger.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct OfferRow(pub i64);
+
+/// The evidence that an offer is a part.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PartMatch {
+    /// The part's id in the catalogue.
+    pub part: String,
+    /// What matched: `gtin`, `mpn`, `title` ...
+    pub by: String,
+    /// 0 to 100.
+    pub confidence_percent: u8,
+}
+
+/// An offer that a feed lists, with the part it is taken for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StoredOffer {
+    pub row: OfferRow,
+    pub feed: FeedId,
+    pub offer: Offer,
+    pub part: Option<PartMatch>,
+}
+
+/// The columns that [`read_offer`] wants, in its order; the terms come after them.
+macro_rules! offer_columns {
+    () => {
+        "f.retailer, o.sku, o.seller, o.condition, o.title, o.brand, o.gtins, o.mpn, o.link, \
+         o.valid_until_ms, o.notes, b.price_minor, b.currency, b.availability, b.list_minor, \
+         b.list_currency, b.shipping_minor, b.shipping_currency, b.tax_included, \
+         b.minimum_quantity"
+    };
+}
+pub(super) use offer_columns;
+
+const TEXT_WIDTH: usize = 11;
+/// How many columns [`offer_columns`] names.
+pub(super) const OFFER_WIDTH: usize = TEXT_WIDTH + TERMS_WIDTH;
+
+impl Reader {
+    /// Every offer that is listed and believed, matched or not, in the order of feed and SKU.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn listed_offers(&self) -> Result<Vec<StoredOffer>, LedgerError> {
+        self.run(|connection| {
+            let mut statement = connection.prepare_cached(concat!(
+                "SELECT ",
+                offer_columns!(),
+                ", o.id, f.name, o.part, o.matched_by, o.confidence_percent
+                 FROM offer o JOIN feed f ON f.id = o.feed_id
+                 JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
+                 ORDER BY f.name, o.sku, o.seller, o.condition"
+            ))?;
+            let offers = statement.query_map([], |row| {
+                Ok(StoredOffer {
+                    row: OfferRow(row.get(OFFER_WIDTH)?),
+                    feed: FeedId::new(row.get::<_, String>(OFFER_WIDTH + 1)?),
+                    offer: read_offer(row)?,
+                    part: read_match(row, OFFER_WIDTH + 2)?,
+                })
+            })?;
+            offers.collect()
+        })
+    }
+}
+
+impl Ledger {
+    /// Takes offers for other parts from `at` on, as after a change of the catalogue.
+    ///
+    /// # Errors
+    /// [`LedgerError`]; then no match has changed.
+    pub fn rematch(
+        &mut self,
+        matches: &[(OfferRow, Option<PartMatch>)],
+        at: DateTime<Utc>,
+    ) -> Result<(), LedgerError> {
+        self.write(|connection| {
+            for (row, part) in matches {
+                let newest: Option<i64> = connection
+                    .prepare_cached("SELECT max(since_ms) FROM matching WHERE offer_id = ?1")?
+                    .query_row([row.0], |row| row.get(0))?;
+                let at_ms = newest.unwrap_or(i64::MIN).max(millis(at));
+                rows::update_match(connection, *row, part.as_ref(), at_ms)?;
+            }
+            Ok(())
+        })
+    }
+}
+
+/// Reads the columns of [`offer_columns`], which come first in the row.
+pub(super) fn read_offer(row: &Row<'_>) -> rusqlite::Result<Offer> {
+    let seller: String = row.get(2)?;
+    let terms = Terms::read(row, TEXT_WIDTH)?;
+    Ok(Offer {
+        retailer: RetailerId::new(row.get::<_, String>(0)?),
+        sku: Sku::new(row.get::<_, String>(1)?),
+        title: row.get(4)?,
+        brand: row.get(5)?,
+        gtins: read_gtins(row, 6)?,
+        mpn: row.get(7)?,
+        price: terms.price,
+        list_price: terms.list_price,
+        tax_included: terms.tax_included,
+        availability: terms.availability,
+        condition: condition(row, 3)?,
+        seller: Some(seller).filter(|seller| !seller.is_empty()),
+        shipping: terms.shipping,
+        minimum_quantity: terms.minimum_quantity,
+        link: row.get(8)?,
+        valid_until: optional_instant(row, 9)?,
+        notes: texts(row, 10)?,
+    })
+}
+
+/// Reads a part, what matched it and the confidence.
+pub(super) fn read_match(row: &Row<'_>, first: usize) -> rusqlite::Result<Option<PartMatch>> {
+    let Some(part) = row.get(first)? else {
+        return Ok(None);
+    };
+    Ok(Some(PartMatch {
+        part,
+        by: row.get(first + 1)?,
+        confidence_percent: row.get(first + 2)?,
+    }))
+}
+
+fn read_gtins(row: &Row<'_>, column: usize) -> rusqlite::Result<Vec<Gtin>> {
+    let text = row.get_ref(column)?.as_str()?;
+    let gtins = text.split_ascii_whitespace().map(Gtin::parse);
+    gtins
+        .collect::<Result<_, _>>()
+        .map_err(|fault| unreadable(column, fault))
+}

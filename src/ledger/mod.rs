@@ -1,0 +1,48 @@
+//! The ledger: every price ever seen, the answers given, the journal and the bulletins not yet
+//! delivered, in one SQLite file.
+//!
+//! The only SQL of the program stands here. May not fetch, match, judge prices or send: callers
+//! say what was seen and when, and read back values of the pure modules.
+//!
+//! **Invariants.** What a call acknowledged survives `kill -9` and a power cut: each call is one
+//! transaction and the log is synchronised before it returns. The intervals of one offer never
+//! overlap, and at most one is open. A poll enters whole or not at all. An answer, its journal
+//! entries and its bulletins commit together.
+//!
+//! **Change-only storage.** A price that stays is one row, however often it was seen. An offer
+//! that every complete snapshot still lists is not even touched: it was last seen when its feed
+//! was (`feed.seen_until_ms`), and only an offer that drops out of that rule carries an instant
+//! of its own. So a poll costs what changed, and an unchanged poll costs one row.
+//!
+//! **Concurrency.** One [`Ledger`] writes; any number of [`Reader`]s read without blocking it.
+//!
+//! Start reading at [`Ledger`], then [`PollWriter`]; `migrations/` holds the tables.
+
+mod builds;
+mod columns;
+mod error;
+mod held;
+mod journal;
+mod lock;
+mod market;
+mod matching;
+mod migrate;
+mod observations;
+mod open;
+mod outbox;
+mod polls;
+mod rows;
+#[cfg(test)]
+mod tests;
+
+pub use builds::{Decision, StoredAnswer};
+pub use error::{LedgerError, LockError};
+pub use held::{HeldId, HeldOffer};
+pub use journal::{JournalEntry, JournalLine};
+pub use lock::WatchLock;
+pub use market::{CurrentOffer, Interval, ObservationId};
+pub use matching::{OfferRow, PartMatch, StoredOffer};
+pub use observations::{Committed, Effect, PollWriter, PreviousSeen, SnapshotIs};
+pub use open::{Ledger, Patience, Reader};
+pub use outbox::{DeadLetter, DueDelivery};
+pub use polls::{FeedState, NoSnapshot, PollLine, PollRecord, PollStatus, Validators};

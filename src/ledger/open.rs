@@ -1,0 +1,169 @@
+//! Opening the ledger to write or to read.
+
+use super::error::LedgerError;
+use super::migrate::{self, KNOWN};
+use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
+use std::num::NonZeroU32;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+/// How long a statement waits for another process before it gives up.
+const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
+/// The write-ahead log is cut back to this size after a checkpoint, in bytes.
+const LOG_BYTES_MAX: i64 = 32 << 20;
+/// Prepared statements kept; more than this module has.
+const STATEMENTS_KEPT: usize = 64;
+
+/// How many polls must agree before the ledger believes something unlikely.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Patience {
+    /// An offer is gone after missing from so many complete snapshots in a row.
+    pub gone_after_polls: NonZeroU32,
+    /// A held observation is believed once so many polls that list it in a row say the same.
+    pub confirm_after_polls: NonZeroU32,
+}
+
+impl Default for Patience {
+    fn default() -> Patience {
+        // Common practice, no source: one bad export is usual, three in a row are meant.
+        const THREE: NonZeroU32 = NonZeroU32::MIN.saturating_add(2);
+        Patience {
+            gone_after_polls: THREE,
+            confirm_after_polls: THREE,
+        }
+    }
+}
+
+/// The writing end. One per process, and one process at a time (see [`super::WatchLock`]).
+#[derive(Debug)]
+pub struct Ledger {
+    reader: Reader,
+    pub(super) patience: Patience,
+}
+
+/// A reading end. It sees what was committed and blocks nobody.
+#[derive(Debug)]
+pub struct Reader {
+    connection: Connection,
+    path: PathBuf,
+}
+
+impl Ledger {
+    /// Opens the ledger at `path`, making or upgrading it where needed.
+    ///
+    /// # Errors
+    /// [`LedgerError`], before the file was changed: a newer schema, another program's database,
+    /// a damaged file, a folder that is missing or may not be written.
+    pub fn open(path: &Path) -> Result<Ledger, LedgerError> {
+        let fault = |source| LedgerError::of(path, source);
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE
+            | OpenFlags::SQLITE_OPEN_CREATE
+            | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let mut connection = Connection::open_with_flags(path, flags).map_err(fault)?;
+        prepare(&connection).map_err(fault)?;
+        // Looked at before anything is written, so that a foreign file stays as it is.
+        migrate::version(&connection, path)?;
+        prepare_writer(&connection).map_err(fault)?;
+        migrate::migrate(&mut connection, path)?;
+        let path = path.to_owned();
+        Ok(Ledger {
+            reader: Reader { connection, path },
+            patience: Patience::default(),
+        })
+    }
+
+    /// Sets how soon offers are gone and held observations believed, from the next poll on.
+    pub fn set_patience(&mut self, patience: Patience) {
+        self.patience = patience;
+    }
+
+    /// Reads through the writing connection: what the last call wrote is there.
+    pub fn read(&self) -> &Reader {
+        &self.reader
+    }
+
+    /// Moves the write-ahead log into the file and cuts it; to be called when idle. Readers that
+    /// are busy make it do less, not fail.
+    ///
+    /// # Errors
+    /// [`LedgerError`] when the disk fails.
+    pub fn checkpoint(&mut self) -> Result<(), LedgerError> {
+        self.reader.run(|connection| {
+            connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))
+        })
+    }
+
+    /// Runs `work` in one transaction that starts as a writer, so that it never has to be
+    /// upgraded half-way (which SQLite refuses without waiting).
+    pub(super) fn write<T>(
+        &mut self,
+        work: impl FnOnce(&Connection) -> rusqlite::Result<T>,
+    ) -> Result<T, LedgerError> {
+        let (transaction, path) = self.begin()?;
+        let value = work(&transaction).map_err(|source| LedgerError::of(path, source))?;
+        transaction
+            .commit()
+            .map_err(|source| LedgerError::of(path, source))?;
+        Ok(value)
+    }
+
+    pub(super) fn begin(&mut self) -> Result<(Transaction<'_>, &Path), LedgerError> {
+        let path = self.reader.path.as_path();
+        Transaction::new(&mut self.reader.connection, TransactionBehavior::Immediate)
+            .map(|transaction| (transaction, path))
+            .map_err(|source| LedgerError::of(path, source))
+    }
+}
+
+impl Reader {
+    /// Opens the ledger at `path` for reading alone.
+    ///
+    /// # Errors
+    /// [`LedgerError::Missing`], [`LedgerError::Older`] or what [`Ledger::open`] may say.
+    pub fn open(path: &Path) -> Result<Reader, LedgerError> {
+        let fault = |source| LedgerError::of(path, source);
+        if !path.exists() {
+            let path = path.to_owned();
+            return Err(LedgerError::Missing { path });
+        }
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let connection = Connection::open_with_flags(path, flags).map_err(fault)?;
+        prepare(&connection).map_err(fault)?;
+        let found = migrate::version(&connection, path)?;
+        let path = path.to_owned();
+        if found < KNOWN {
+            let known = KNOWN;
+            return Err(LedgerError::Older { path, found, known });
+        }
+        Ok(Reader { connection, path })
+    }
+
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Runs statements and names the file in what they may fail with.
+    pub(super) fn run<T>(
+        &self,
+        work: impl FnOnce(&Connection) -> rusqlite::Result<T>,
+    ) -> Result<T, LedgerError> {
+        work(&self.connection).map_err(|source| LedgerError::of(&self.path, source))
+    }
+}
+
+fn prepare(connection: &Connection) -> rusqlite::Result<()> {
+    connection.busy_timeout(BUSY_TIMEOUT)?;
+    connection.set_prepared_statement_cache_capacity(STATEMENTS_KEPT);
+    connection.pragma_update(None, "trusted_schema", false)?;
+    // Finds most damage while reading a page instead of passing it on as data.
+    connection.pragma_update(None, "cell_size_check", true)
+}
+
+fn prepare_writer(connection: &Connection) -> rusqlite::Result<()> {
+    connection.pragma_update_and_check(None, "journal_mode", "wal", |_| Ok(()))?;
+    // FULL synchronises the log at every commit. NORMAL would lose the last polls and, worse,
+    // forget that a bulletin was sent when the power fails; a poll commits once, so it is cheap.
+    connection.pragma_update(None, "synchronous", "full")?;
+    connection.pragma_update(None, "foreign_keys", true)?;
+    connection.pragma_update_and_check(None, "journal_size_limit", LOG_BYTES_MAX, |_| Ok(()))
+}

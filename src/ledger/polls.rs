@@ -1,0 +1,353 @@
+//! Polls: every attempt leaves a record, and each feed has a state.
+
+use super::columns::{instant, millis, optional_instant, texts, texts_json};
+use super::error::LedgerError;
+use super::matching::OfferRow;
+use super::observations::SnapshotIs;
+use super::open::{Ledger, Reader};
+use super::rows;
+use crate::market::{FeedId, RetailerId};
+use chrono::{DateTime, TimeDelta, Utc};
+use rusqlite::{Connection, OptionalExtension, params};
+
+/// What to send with the next request, so that the server may answer "not modified".
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Validators {
+    pub etag: Option<String>,
+    pub last_modified: Option<String>,
+}
+
+/// The counts and words of one poll.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct PollRecord {
+    pub records: u64,
+    pub offers: u64,
+    pub matched: u64,
+    pub refused: u64,
+    pub held: u64,
+    pub changed: u64,
+    pub duration_ms: u64,
+    pub validators: Validators,
+    pub body_hash: Option<String>,
+    pub error: Option<String>,
+    pub notes: Vec<String>,
+}
+
+/// A poll that brought no snapshot to store.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NoSnapshot {
+    /// The retailer says, or the bytes show, that nothing changed: present offers are seen again.
+    Unchanged,
+    Failed,
+    /// It looked like success and was not believed.
+    Suspicious,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PollStatus {
+    Fresh(SnapshotIs),
+    Unchanged,
+    Failed,
+    Suspicious,
+}
+
+/// A stored poll.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PollLine {
+    pub at: DateTime<Utc>,
+    pub status: PollStatus,
+    /// Validators and the hash are kept for the newest poll alone, so they are empty here.
+    pub record: PollRecord,
+}
+
+/// Where a feed stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FeedState {
+    pub feed: FeedId,
+    pub retailer: RetailerId,
+    pub last_poll: Option<DateTime<Utc>>,
+    /// The newest poll that brought a snapshot.
+    pub last_fresh: Option<DateTime<Utc>>,
+    /// The newest poll that confirmed the offers, with a snapshot or without.
+    pub seen_until: Option<DateTime<Utc>>,
+    /// Failed and suspicious polls since the last good one.
+    pub failures: u32,
+    pub validators: Validators,
+    pub body_hash: Option<String>,
+    /// Offers listed, believed and not given up.
+    pub offers: u64,
+    /// Of those, offers taken for a part.
+    pub matched: u64,
+}
+
+impl PollStatus {
+    pub fn name(self) -> &'static str {
+        match self {
+            PollStatus::Fresh(_) => "fresh",
+            PollStatus::Unchanged => "unchanged",
+            PollStatus::Failed => "failed",
+            PollStatus::Suspicious => "suspicious",
+        }
+    }
+}
+
+impl Ledger {
+    /// Records a poll without a snapshot and returns the instant under which it is stored (see
+    /// [`Ledger::begin_poll`]). An unchanged one says that every present offer was seen again and
+    /// that the missing ones are missing still; the others touch no offer.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn record_poll(
+        &mut self,
+        feed: &FeedId,
+        retailer: &RetailerId,
+        at: DateTime<Utc>,
+        outcome: NoSnapshot,
+        poll: &PollRecord,
+    ) -> Result<DateTime<Utc>, LedgerError> {
+        let gone_after_polls = self.patience.gone_after_polls.get();
+        self.write(|connection| {
+            let feed = feed_row(connection, feed, retailer)?;
+            let at = next_instant(connection, feed, at)?;
+            let status = match outcome {
+                NoSnapshot::Unchanged => PollStatus::Unchanged,
+                NoSnapshot::Failed => PollStatus::Failed,
+                NoSnapshot::Suspicious => PollStatus::Suspicious,
+            };
+            record(connection, feed, at, status, poll)?;
+            if outcome == NoSnapshot::Unchanged {
+                count_missing_again(connection, feed, at, gone_after_polls)?;
+            }
+            Ok(at)
+        })
+    }
+}
+
+impl Reader {
+    /// Every feed that was ever polled, by name.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn feed_states(&self) -> Result<Vec<FeedState>, LedgerError> {
+        self.run(|connection| {
+            let mut statement = connection.prepare_cached(
+                "SELECT f.name, f.retailer, f.last_poll_ms, f.fresh_ms, f.seen_until_ms,
+                        f.failures, f.etag, f.last_modified, f.body_hash,
+                        count(o.id), count(o.part)
+                 FROM feed f LEFT JOIN offer o ON o.feed_id = f.id AND o.gone_since_ms IS NULL
+                     AND EXISTS (SELECT 1 FROM observation b
+                                 WHERE b.offer_id = o.id AND b.until_ms IS NULL)
+                 GROUP BY f.id ORDER BY f.name",
+            )?;
+            let states = statement.query_map([], |row| {
+                Ok(FeedState {
+                    feed: FeedId::new(row.get::<_, String>(0)?),
+                    retailer: RetailerId::new(row.get::<_, String>(1)?),
+                    last_poll: optional_instant(row, 2)?,
+                    last_fresh: optional_instant(row, 3)?,
+                    seen_until: optional_instant(row, 4)?,
+                    failures: row.get(5)?,
+                    validators: Validators {
+                        etag: row.get(6)?,
+                        last_modified: row.get(7)?,
+                    },
+                    body_hash: row.get(8)?,
+                    offers: row.get(9)?,
+                    matched: row.get(10)?,
+                })
+            })?;
+            states.collect()
+        })
+    }
+
+    /// The newest polls of a feed, newest first.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn last_polls(&self, feed: &FeedId, limit: u32) -> Result<Vec<PollLine>, LedgerError> {
+        self.run(|connection| {
+            let mut statement = connection.prepare_cached(
+                "SELECT p.at_ms, p.status, p.is_complete, p.records, p.offers, p.matched,
+                        p.refused, p.held, p.changed, p.duration_ms, p.error, p.notes
+                 FROM poll p JOIN feed f ON f.id = p.feed_id
+                 WHERE f.name = ?1 ORDER BY p.at_ms DESC LIMIT ?2",
+            )?;
+            let lines = statement.query_map((feed.as_str(), limit), |row| {
+                let status = row.get_ref(1)?.as_str()?;
+                let is_complete: Option<bool> = row.get(2)?;
+                Ok(PollLine {
+                    at: instant(row, 0)?,
+                    // The table's checks admit these alone.
+                    status: match (status, is_complete) {
+                        (_, Some(true)) => PollStatus::Fresh(SnapshotIs::Complete),
+                        (_, Some(false)) => PollStatus::Fresh(SnapshotIs::Partial),
+                        ("unchanged", None) => PollStatus::Unchanged,
+                        ("suspicious", None) => PollStatus::Suspicious,
+                        (_, None) => PollStatus::Failed,
+                    },
+                    record: PollRecord {
+                        records: row.get(3)?,
+                        offers: row.get(4)?,
+                        matched: row.get(5)?,
+                        refused: row.get(6)?,
+                        held: row.get(7)?,
+                        changed: row.get(8)?,
+                        duration_ms: row.get(9)?,
+                        error: row.get(10)?,
+                        notes: texts(row, 11)?,
+                        ..PollRecord::default()
+                    },
+                })
+            })?;
+            lines.collect()
+        })
+    }
+
+    /// What to send with the next request of a feed, and the hash of its last body.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn validators(&self, feed: &FeedId) -> Result<(Validators, Option<String>), LedgerError> {
+        self.run(|connection| {
+            let mut statement = connection.prepare_cached(
+                "SELECT etag, last_modified, body_hash FROM feed WHERE name = ?1",
+            )?;
+            let found = statement.query_row([feed.as_str()], |row| {
+                let (etag, last_modified) = (row.get(0)?, row.get(1)?);
+                let validators = Validators {
+                    etag,
+                    last_modified,
+                };
+                Ok((validators, row.get(2)?))
+            });
+            Ok(found.optional()?.unwrap_or_default())
+        })
+    }
+}
+
+/// The feed's row, made where it is new.
+pub(super) fn feed_row(
+    connection: &Connection,
+    feed: &FeedId,
+    retailer: &RetailerId,
+) -> rusqlite::Result<i64> {
+    let mut statement = connection.prepare_cached(
+        "INSERT INTO feed (name, retailer) VALUES (?1, ?2)
+         ON CONFLICT (name) DO UPDATE SET retailer = ?2 RETURNING id",
+    )?;
+    statement.query_row((feed.as_str(), retailer.as_str()), |row| row.get(0))
+}
+
+/// `at`, or the next millisecond after the feed's newest poll where the clock was set back.
+pub(super) fn next_instant(
+    connection: &Connection,
+    feed: i64,
+    at: DateTime<Utc>,
+) -> rusqlite::Result<DateTime<Utc>> {
+    let mut statement = connection.prepare_cached("SELECT last_poll_ms FROM feed WHERE id = ?1")?;
+    let last = statement.query_row([feed], |row| optional_instant(row, 0))?;
+    let earliest = last.and_then(|last| last.checked_add_signed(TimeDelta::milliseconds(1)));
+    Ok(earliest.map_or(at, |earliest| earliest.max(at)))
+}
+
+/// Stores the poll's line and the feed's new state.
+pub(super) fn record(
+    connection: &Connection,
+    feed: i64,
+    at: DateTime<Utc>,
+    status: PollStatus,
+    poll: &PollRecord,
+) -> rusqlite::Result<()> {
+    let is_complete = match status {
+        PollStatus::Fresh(snapshot) => Some(snapshot == SnapshotIs::Complete),
+        PollStatus::Unchanged | PollStatus::Failed | PollStatus::Suspicious => None,
+    };
+    let mut statement = connection.prepare_cached(
+        "INSERT INTO poll (feed_id, at_ms, status, is_complete, records, offers, matched, refused,
+             held, changed, duration_ms, error, notes)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
+    )?;
+    statement.execute(params![
+        feed,
+        millis(at),
+        status.name(),
+        is_complete,
+        poll.records,
+        poll.offers,
+        poll.matched,
+        poll.refused,
+        poll.held,
+        poll.changed,
+        poll.duration_ms,
+        poll.error,
+        texts_json(&poll.notes),
+    ])?;
+    advance_feed(connection, feed, at, status, poll)
+}
+
+fn advance_feed(
+    connection: &Connection,
+    feed: i64,
+    at: DateTime<Utc>,
+    status: PollStatus,
+    poll: &PollRecord,
+) -> rusqlite::Result<()> {
+    let at_ms = millis(at);
+    let etag = &poll.validators.etag;
+    let last_modified = &poll.validators.last_modified;
+    let body_hash = &poll.body_hash;
+    match status {
+        PollStatus::Fresh(SnapshotIs::Complete) => connection
+            .prepare_cached(
+                "UPDATE feed SET last_poll_ms = ?2, fresh_ms = ?2, seen_until_ms = ?2,
+                     failures = 0, etag = ?3, last_modified = ?4, body_hash = ?5 WHERE id = ?1",
+            )?
+            .execute(params![feed, at_ms, etag, last_modified, body_hash])?,
+        // "Not modified" must never be said of a snapshot that was only part of the whole.
+        PollStatus::Fresh(SnapshotIs::Partial) => connection
+            .prepare_cached(
+                "UPDATE feed SET last_poll_ms = ?2, fresh_ms = ?2, failures = 0, etag = NULL,
+                     last_modified = NULL, body_hash = NULL WHERE id = ?1",
+            )?
+            .execute((feed, at_ms))?,
+        PollStatus::Unchanged => connection
+            .prepare_cached(
+                "UPDATE feed SET last_poll_ms = ?2, seen_until_ms = ?2, failures = 0,
+                     etag = coalesce(?3, etag), last_modified = coalesce(?4, last_modified),
+                     body_hash = coalesce(?5, body_hash) WHERE id = ?1",
+            )?
+            .execute(params![feed, at_ms, etag, last_modified, body_hash])?,
+        PollStatus::Failed | PollStatus::Suspicious => connection
+            .prepare_cached(
+                "UPDATE feed SET last_poll_ms = ?2, failures = failures + 1 WHERE id = ?1",
+            )?
+            .execute((feed, at_ms))?,
+    };
+    Ok(())
+}
+
+/// An unchanged snapshot lacks what the last one lacked.
+fn count_missing_again(
+    connection: &Connection,
+    feed: i64,
+    at: DateTime<Utc>,
+    gone_after_polls: u32,
+) -> rusqlite::Result<()> {
+    let mut statement = connection.prepare_cached(
+        "SELECT id, missing_polls, last_seen_ms FROM offer
+         WHERE feed_id = ?1 AND missing_polls > 0 AND gone_since_ms IS NULL",
+    )?;
+    let missing = statement.query_map([feed], |row| {
+        Ok((OfferRow(row.get(0)?), row.get(1)?, row.get(2)?))
+    })?;
+    let missing: Vec<(OfferRow, u32, i64)> = missing.collect::<rusqlite::Result<_>>()?;
+    for (row, missed, seen_until_ms) in missing {
+        let missed = missed.saturating_add(1);
+        rows::mark_absent(connection, row, seen_until_ms, missed)?;
+        if missed >= gone_after_polls {
+            rows::mark_gone(connection, row, millis(at))?;
+        }
+    }
+    Ok(())
+}
