@@ -17,15 +17,15 @@
 //! The modules stand in reading order. Those above the line are pure: no input, no output, no
 //! clock. Those below are edges; they depend inward, and only `watch` and `cli` join them.
 
-pub mod catalogue;
-pub mod decide;
-<<<<<<< HEAD
-pub mod fit;
-=======
-pub mod ledger;
->>>>>>> 94d080e (ledger: keep every price once and every answer with its bulletins)
-pub mod market;
 pub mod money;
-pub mod optimise;
+pub mod catalogue;
+pub mod fit;
 pub mod rates;
+pub mod market;
+pub mod optimise;
+pub mod decide;
+
+// Edges, below the line.
+pub mod feeds;
+pub mod ledger;
 pub mod watch;

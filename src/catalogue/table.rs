@@ -133,6 +133,13 @@ impl<'d, 't> Table<'d, 't> {
         self.table.contains_key(key)
     }
 
+    /// True when the key leads to a table; asking does not count as reading it.
+    pub fn is_table(&self, key: &str) -> bool {
+        self.table
+            .get(key)
+            .is_some_and(|value| matches!(value.get_ref(), DeValue::Table(_)))
+    }
+
     pub fn text(&mut self, key: &'static str) -> Option<At<String>> {
         let value = self.value(key)?;
         match value.get_ref() {
