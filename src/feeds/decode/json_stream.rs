@@ -127,26 +127,10 @@ impl<'de> DeserializeSeed<'de> for Place<'_, '_> {
             return Ok(());
         }
         if self.records.is_none() && self.next_page.is_none() {
-            return IgnoredAny::deserialize(IgnoredAny, deserializer).map(|_| ());
+            let _: IgnoredAny = serde::Deserialize::deserialize(deserializer)?;
+            return Ok(());
         }
         deserializer.deserialize_any(self)
-    }
-}
-
-/// `IgnoredAny` as a seed, so that both branches read alike.
-trait Ignore {
-    fn deserialize<'de, D: Deserializer<'de>>(
-        self,
-        deserializer: D,
-    ) -> Result<IgnoredAny, D::Error>;
-}
-
-impl Ignore for IgnoredAny {
-    fn deserialize<'de, D: Deserializer<'de>>(
-        self,
-        deserializer: D,
-    ) -> Result<IgnoredAny, D::Error> {
-        serde::Deserialize::deserialize(deserializer)
     }
 }
 

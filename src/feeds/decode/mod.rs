@@ -16,8 +16,10 @@
 mod charset;
 mod csv;
 mod csv_records;
+mod entities;
 mod fault;
 mod format;
+mod html;
 mod json;
 mod json_path;
 mod json_stream;
