@@ -22,7 +22,10 @@ impl Thing {
         self.types.iter().any(|own| types.contains(&own.as_str()))
     }
 
-    pub(super) fn values<'t>(&'t self, property: &str) -> impl Iterator<Item = &'t Value> + use<'t> {
+    pub(super) fn values<'t>(
+        &'t self,
+        property: &str,
+    ) -> impl Iterator<Item = &'t Value> + use<'t> {
         let named = self
             .properties
             .iter()
@@ -31,7 +34,10 @@ impl Thing {
         values.into_iter()
     }
 
-    pub(super) fn things<'t>(&'t self, property: &str) -> impl Iterator<Item = &'t Thing> + use<'t> {
+    pub(super) fn things<'t>(
+        &'t self,
+        property: &str,
+    ) -> impl Iterator<Item = &'t Thing> + use<'t> {
         self.values(property).filter_map(|value| match value {
             Value::Thing(thing) => Some(thing),
             Value::Text(_) => None,
