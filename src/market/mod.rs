@@ -8,6 +8,7 @@
 mod brief;
 mod landed;
 mod matching;
+mod normalise;
 mod offer;
 mod raw;
 mod retailer;
@@ -16,6 +17,9 @@ mod snapshot;
 pub use brief::{Brief, BriefId, ChangeTerms, Need, Role, RoleId};
 pub use landed::landed_price;
 pub use matching::{MatchedBy, Matcher, Matching, PartMatch};
+pub use normalise::{
+    HoldReason, NormaliseSettings, Normalised, Refusal, RefusalReason, Repeats, normalise,
+};
 pub use offer::{Availability, Condition, FeedId, Offer, RetailerId, Sku};
 pub use raw::{Field, Origin, RawOffer, RawText, Reject};
 pub use retailer::{Retailer, read_country, read_currency};

@@ -12,6 +12,11 @@
 
 mod amount;
 mod currency;
+mod parse;
 
 pub use amount::{Money, MoneyError};
 pub use currency::{Currency, UnknownCurrency};
+pub use parse::{
+    Decimal, Figure, NumberMarks, PriceContext, PriceFault, PriceNote, PriceOrigin, PriceReading,
+    TaxMark, parse_charge, parse_currency, parse_price, push_folded,
+};

@@ -1,0 +1,435 @@
+//! Reads availability and condition: the standard's names, the shop's words, common words.
+
+use super::settings::NormaliseSettings;
+use super::text;
+use crate::market::offer::{Availability, Condition};
+use crate::market::raw::{Field, RawOffer};
+use std::collections::BTreeMap;
+
+/// Words of shops in folded form without separators. Common practice, no source.
+const AVAILABILITY_WORDS: &[(Availability, &str)] = &[
+    (
+        Availability::InStock,
+        "instock available availablenow yes true y ja oui si sim tak ano evet igen lagernd auflager ablager \
+         sofortlieferbar lieferbar verfugbar sofortverfugbar vorratig vorhanden enstock disponible \
+         disponibleimmediatement disponibile inmagazzino disponibilitaimmediata emstock emestoque disponivel \
+         opvoorraad invoorraad beschikbaar directleverbaar dostepny dostepna dostepne nastanie wmagazynie \
+         ilager finnsilager palager varastossa skladem nasklade raktaron keszleten stokta stoktavar mevcut \
+         在庫あり 在庫有り 有 вналичии естьвналичии внаявності instoc",
+    ),
+    (
+        Availability::LimitedAvailability,
+        "limitedavailability limitedstock lowstock limited fewleft onlyafewleft nurnochwenige wenigeverfugbar \
+         begrenztverfugbar geringerbestand stocklimite derniersarticles pocasunidades ultimasunidades \
+         pochipezzi ultimipezzi poucasunidades beperktopvoorraad ostatniesztuki fatilager poslednikusy \
+         残りわずか мало",
+    ),
+    (
+        Availability::OnlineOnly,
+        "onlineonly nuronline webonly exclusiviteweb",
+    ),
+    (
+        Availability::InStoreOnly,
+        "instoreonly storeonly clickandcollectonly nurimladen nurinderfiliale nurabholung enmagasinuniquement \
+         soloentienda soloinnegozio",
+    ),
+    (
+        Availability::BackOrder,
+        "backorder backordered onbackorder availablefororder availabletoorder onorder aufbestellung bestellbar \
+         bestellt nachbestellt surcommande encommande bajopedido suordinazione sobencomenda opbestelling \
+         nabestelling nazamowienie bestallningsvara bestillingsvare tilaustuote naobjednavku rendelesre \
+         siparisuzerine 取り寄せ 取寄 お取り寄せ подзаказ",
+    ),
+    (
+        Availability::PreOrder,
+        "preorder preorders vorbestellbar vorbestellung precommande preordine preencomenda przedsprzedaz \
+         forhandsbestall forudbestilling predobjednavka onsiparis 予約 予約受付中 предзаказ",
+    ),
+    (
+        Availability::PreSale,
+        "presale preventa prevente prevendita prevenda vorverkauf",
+    ),
+    (
+        Availability::MadeToOrder,
+        "madetoorder builttoorder aufwunschgefertigt surmesure",
+    ),
+    (
+        Availability::Reserved,
+        "reserved reserviert reserve reservado riservato gereserveerd",
+    ),
+    (
+        Availability::OutOfStock,
+        "outofstock oos no false n nein non nao nie nej ne hayir nem notavailable unavailable notinstock \
+         temporarilyoutofstock currentlyunavailable nichtlieferbar nichtverfugbar nichtauflager \
+         nichtvorratig derzeitnichtlieferbar zurzeitnichtverfugbar rupture rupturedestock horsstock \
+         indisponible nodisponible sinstock nondisponibile indisponivel semestoque semstock \
+         nietopvoorraad nietbeschikbaar niedostepny niedostepna niedostepne braknastanie brak slutilager \
+         ejilager ikkepalager eivarastossa loppu neniskladem nincsraktaron nincskeszleten stoktayok \
+         在庫なし 在庫無し 無 нетвналичии нет немаєвнаявності",
+    ),
+    (
+        Availability::SoldOut,
+        "soldout ausverkauft vergriffen epuise agotado esaurito esgotado uitverkocht wyprzedany wyprzedane \
+         slutsald udsolgt utsolgt loppuunmyyty vyprodano elfogyott tukendi 売り切れ 完売 распродано",
+    ),
+    (
+        Availability::Discontinued,
+        "discontinued endoflife eol auslaufartikel nichtmehrlieferbar nichtmehrverfugbar abgekundigt discontinue \
+         descatalogado fueradecatalogo fuoriproduzione descontinuado wycofany utgatt udgaet 生産終了 販売終了",
+    ),
+];
+
+const CONDITION_WORDS: &[(Condition, &str)] = &[
+    (
+        Condition::New,
+        "new brandnew factorynew neu neuware fabrikneu neuf nuevo nuovo novo nieuw nowy nowa nowe ny nytt nya uusi \
+         nova novy uj sifir yeni 新品 новыи",
+    ),
+    (
+        Condition::Refurbished,
+        "refurbished renewed reconditioned certifiedrefurbished manufacturerrefurbished refurb \
+         generaluberholt aufbereitet uberholt reconditionne remisaneuf reacondicionado ricondizionato \
+         recondicionado gereviseerd odnowiony poleasingowy renoverad renoveret repasovany felujitott \
+         yenilenmis 整備済み 再生品",
+    ),
+    (
+        Condition::Used,
+        "used preowned secondhand likenew openbox openedbox bstock bware exdisplay gebraucht \
+         wiegebraucht neuwertig vorfuhrgerat ausstellungsstuck retoure doccasion occasion usado usato \
+         tweedehands gebruikt uzywany uzywana begagnad begagnat brugt brukt kaytetty pouzity pouzite hasznalt \
+         ikinciel 中古 開封品 бу",
+    ),
+    (
+        Condition::Damaged,
+        "damaged defective defekt beschadigt forparts faulty broken endommage danado danneggiato danificado \
+         beschadigd uszkodzony skadad skadet poskozeny hasarli ジャンク",
+    ),
+];
+
+/// Phrases that a title gives away, as folded words. Common practice, no source.
+const TITLE_PHRASES: &[(Condition, &str)] = &[
+    (
+        Condition::Refurbished,
+        "refurbished|renewed|reconditioned|refurb|generaluberholt|aufbereitet|reconditionne|remis a neuf|\
+         reacondicionado|ricondizionato|recondicionado|gereviseerd|odnowiony|renoverad|repasovany|yenilenmis",
+    ),
+    (
+        Condition::Used,
+        "open box|openbox|opened box|used|pre owned|preowned|second hand|secondhand|ex display|b stock|bstock|\
+         b ware|bware|gebraucht|gebrauchte|gebrauchter|vorfuhrgerat|ausstellungsstuck|kundenretoure|\
+         d occasion|usado|usato|tweedehands|uzywany|begagnad|brugt|brukt|kaytetty|pouzity|hasznalt|ikinci el",
+    ),
+    (
+        Condition::Damaged,
+        "for parts|spares or repair|defekt|defekte|defective|damaged|faulty|fur bastler|beschadigt|endommage|\
+         danado|danneggiato|uszkodzony|not working",
+    ),
+];
+
+/// Whether it can be ordered; unknown, with a note, where nobody mapped the word.
+pub(super) fn availability(
+    raw: &RawOffer,
+    settings: &NormaliseSettings,
+    notes: &mut Vec<String>,
+) -> Availability {
+    let Some(value) = raw.first(Field::Availability) else {
+        if raw.fields.contains_key(&Field::Availability) {
+            notes.push("availability: empty".to_owned());
+        }
+        return Availability::Unknown;
+    };
+    let Some(state) = read_availability(&value.text, &settings.availability_words) else {
+        let shown = text::bounded(value.text.trim(), 80);
+        notes.push(format!("availability: \"{shown}\" is not mapped"));
+        return Availability::Unknown;
+    };
+    for other in raw.fields[&Field::Availability].iter().skip(1) {
+        let second = read_availability(&other.text, &settings.availability_words);
+        if second.is_some_and(|second| second != state) {
+            let shown = text::bounded(other.text.trim(), 80);
+            notes.push(format!(
+                "availability: \"{shown}\" disagrees with {}",
+                state.name()
+            ));
+        }
+    }
+    state
+}
+
+/// The worse of what the field and the title say; the feed's default where neither does.
+pub(super) fn condition(
+    raw: &RawOffer,
+    title: &str,
+    settings: &NormaliseSettings,
+    notes: &mut Vec<String>,
+) -> Condition {
+    let stated = match raw.first(Field::Condition) {
+        None => settings.condition,
+        Some(value) => match read_condition(&value.text, &settings.condition_words) {
+            Some(condition) => condition,
+            None => {
+                let shown = text::bounded(value.text.trim(), 80);
+                notes.push(format!("condition: \"{shown}\" is not mapped"));
+                Condition::Unknown
+            }
+        },
+    };
+    let Some((implied, phrase)) = title_condition(title) else {
+        return stated;
+    };
+    if severity(implied) <= severity(stated) {
+        return stated;
+    }
+    notes.push(format!("condition: the title says \"{phrase}\""));
+    implied
+}
+
+fn severity(condition: Condition) -> u8 {
+    match condition {
+        Condition::Unknown | Condition::New => 0,
+        Condition::Refurbished => 1,
+        Condition::Used => 2,
+        Condition::Damaged => 3,
+    }
+}
+
+fn read_availability(text: &str, words: &BTreeMap<String, Availability>) -> Option<Availability> {
+    let named = |key: &str| {
+        Availability::NAMES
+            .iter()
+            .find(|(name, _)| text::key(name) == key)
+            .map(|(_, state)| *state)
+    };
+    let own = words.get(&text::key(text)).copied();
+    let key = standard_key(text);
+    own.or_else(|| named(&key))
+        .or_else(|| find_word(AVAILABILITY_WORDS, &key))
+        .or_else(|| read_count(text))
+}
+
+fn read_condition(text: &str, words: &BTreeMap<String, Condition>) -> Option<Condition> {
+    let own = words.get(&text::key(text)).copied();
+    let key = standard_key(text);
+    let key = key.strip_suffix("condition").unwrap_or(&key);
+    let named = Condition::NAMES.iter().find(|(name, _)| *name == key);
+    own.or(named.map(|(_, state)| *state))
+        .or_else(|| find_word(CONDITION_WORDS, key))
+}
+
+/// The last part of a schema.org address or name, else the whole text; folded.
+fn standard_key(text: &str) -> String {
+    let trimmed = text.trim().trim_end_matches('/');
+    let address = trimmed.to_ascii_lowercase().contains("schema.org");
+    let last = if address {
+        trimmed.rsplit(['/', '#']).next()
+    } else {
+        trimmed
+            .rsplit_once(':')
+            .filter(|(prefix, _)| prefix.eq_ignore_ascii_case("schema"))
+            .map(|(_, name)| name)
+    };
+    text::key(last.unwrap_or(trimmed))
+}
+
+fn find_word<T: Copy>(table: &[(T, &str)], key: &str) -> Option<T> {
+    table
+        .iter()
+        .find(|(_, words)| words.split_ascii_whitespace().any(|word| word == key))
+        .map(|(state, _)| *state)
+}
+
+/// A number in stock, as `5`, `5+`, `>10`, `12 pcs` or `0.0`; zero and less is out of stock.
+fn read_count(text: &str) -> Option<Availability> {
+    const UNITS: &[&str] = &[
+        "", "stk", "stuck", "st", "pcs", "pc", "pieces", "items", "units", "szt", "ks", "kpl",
+        "db", "adet", "個",
+    ];
+    let bare = text.trim().trim_start_matches(['>', '≥', '+']).trim_start();
+    let digits_end = bare
+        .char_indices()
+        .find(|(at, c)| !(c.is_ascii_digit() || (*at == 0 && *c == '-')))
+        .map_or(bare.len(), |(at, _)| at);
+    let (digits, rest) = bare.split_at(digits_end);
+    let decimals = rest
+        .strip_prefix('.')
+        .map(|rest| rest.trim_start_matches('0'));
+    let unit = text::key(decimals.unwrap_or(rest).trim_start_matches('+'));
+    let count: i64 = digits.parse().ok()?;
+    if !UNITS.contains(&unit.as_str()) {
+        return None;
+    }
+    Some(if count > 0 {
+        Availability::InStock
+    } else {
+        Availability::OutOfStock
+    })
+}
+
+/// The worst condition that the title gives away, with the words that do.
+fn title_condition(title: &str) -> Option<(Condition, &'static str)> {
+    let words = text::words(title);
+    let mut worst: Option<(Condition, &'static str)> = None;
+    for (condition, phrases) in TITLE_PHRASES {
+        let found = phrases.split('|').find(|phrase| {
+            words.match_indices(phrase).any(|(at, _)| {
+                words[..at].ends_with(' ') && words[at + phrase.len()..].starts_with(' ')
+            })
+        });
+        if let Some(phrase) = found {
+            worst = Some((*condition, phrase));
+        }
+    }
+    worst
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_schema_org_state_is_read_in_every_form() {
+        // schema.org 30.0 ItemAvailability: twelve values. S15, S16.
+        for name in [
+            "BackOrder",
+            "Discontinued",
+            "InStock",
+            "InStoreOnly",
+            "LimitedAvailability",
+            "MadeToOrder",
+            "OnlineOnly",
+            "OutOfStock",
+            "PreOrder",
+            "PreSale",
+            "Reserved",
+            "SoldOut",
+        ] {
+            let expected = Availability::NAMES
+                .iter()
+                .find(|(known, _)| text::key(known) == name.to_ascii_lowercase());
+            let expected = expected.map(|(_, state)| *state);
+            assert!(expected.is_some(), "{name}");
+            for form in [
+                format!("https://schema.org/{name}"),
+                format!("http://schema.org/{name}/"),
+                format!("http://www.schema.org/{name}"),
+                format!("schema:{name}"),
+                name.to_owned(),
+                name.to_uppercase(),
+                format!(" {name} "),
+            ] {
+                assert_eq!(
+                    read_availability(&form, &BTreeMap::new()),
+                    expected,
+                    "{form}"
+                );
+            }
+        }
+        let state = |text| read_availability(text, &BTreeMap::new());
+        assert_eq!(state(" in stock "), Some(Availability::InStock));
+        assert_eq!(state("in_stock"), Some(Availability::InStock));
+    }
+
+    #[test]
+    fn words_and_numbers_of_shops_are_read_or_unknown() {
+        for (text, expected) in [
+            // F26.
+            ("1", Some(Availability::InStock)),
+            ("0", Some(Availability::OutOfStock)),
+            ("yes", Some(Availability::InStock)),
+            ("Ja", Some(Availability::InStock)),
+            ("auf Lager", Some(Availability::InStock)),
+            ("5+", Some(Availability::InStock)),
+            (">10", Some(Availability::InStock)),
+            ("-3", Some(Availability::OutOfStock)),
+            ("available for order", Some(Availability::BackOrder)),
+            ("12 Stück", Some(Availability::InStock)),
+            ("0.00", Some(Availability::OutOfStock)),
+            ("Épuisé", Some(Availability::SoldOut)),
+            ("nicht lieferbar", Some(Availability::OutOfStock)),
+            ("Není skladem", Some(Availability::OutOfStock)),
+            // S17.
+            ("InStok", None),
+            ("yes!", None),
+            ("", None),
+            ("3-5 days", None),
+            ("<5", None),
+            ("99999999999999999999", None),
+        ] {
+            assert_eq!(
+                read_availability(text, &BTreeMap::new()),
+                expected,
+                "{text}"
+            );
+        }
+    }
+
+    #[test]
+    fn the_shops_own_words_come_first() {
+        let words = BTreeMap::from([("instock".to_owned(), Availability::BackOrder)]);
+        assert_eq!(
+            read_availability("In Stock", &words),
+            Some(Availability::BackOrder)
+        );
+    }
+
+    #[test]
+    fn conditions_are_read_in_every_form() {
+        // schema.org 30.0 OfferItemCondition: four values. S34.
+        for (text, expected) in [
+            ("https://schema.org/NewCondition", Some(Condition::New)),
+            ("http://schema.org/UsedCondition", Some(Condition::Used)),
+            ("RefurbishedCondition", Some(Condition::Refurbished)),
+            ("schema:DamagedCondition", Some(Condition::Damaged)),
+            ("NEW", Some(Condition::New)),
+            ("gebraucht", Some(Condition::Used)),
+            ("Generalüberholt", Some(Condition::Refurbished)),
+            ("as seen", None),
+        ] {
+            assert_eq!(read_condition(text, &BTreeMap::new()), expected, "{text}");
+        }
+    }
+
+    #[test]
+    fn titles_give_a_worse_condition_away() {
+        for (title, expected) in [
+            // M21.
+            ("Fenrir 9080 OC B-Ware", Some(Condition::Used)),
+            ("Fenrir 9080 (open box)", Some(Condition::Used)),
+            ("Fenrir 9080, Renewed", Some(Condition::Refurbished)),
+            ("Fenrir 9080 gebraucht", Some(Condition::Used)),
+            ("Fenrir 9080 for parts", Some(Condition::Damaged)),
+            (
+                "Fenrir 9080 refurbished, for parts",
+                Some(Condition::Damaged),
+            ),
+            ("Fenrir 9080 OC", None),
+            ("Focused Cooling 120", None),
+        ] {
+            assert_eq!(
+                title_condition(title).map(|found| found.0),
+                expected,
+                "{title}"
+            );
+        }
+    }
+
+    #[test]
+    fn word_tables_are_in_folded_form() {
+        let folded = |word: &str| text::key(word);
+        for (_, words) in AVAILABILITY_WORDS {
+            words
+                .split_ascii_whitespace()
+                .for_each(|word| assert_eq!(folded(word), word));
+        }
+        for (_, words) in CONDITION_WORDS {
+            words
+                .split_ascii_whitespace()
+                .for_each(|word| assert_eq!(folded(word), word));
+        }
+        for (_, phrases) in TITLE_PHRASES {
+            phrases
+                .split('|')
+                .for_each(|phrase| assert_eq!(text::words(phrase).trim(), phrase));
+        }
+    }
+}
