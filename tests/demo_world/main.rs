@@ -13,6 +13,8 @@ mod exhaustive;
 #[cfg(test)]
 mod shops;
 #[cfg(test)]
+mod starter;
+#[cfg(test)]
 mod world;
 
 /// The seed that the demo starts from.
