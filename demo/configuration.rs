@@ -93,6 +93,8 @@ name = "Media room"
 budget = "1500.00"
 currency = "EUR"
 country = "DE"
+# Who hears of a better build: the channels of rigtide.toml.
+channels = ["desk", "terminal"]
 
 # Both uses matter alike. The room's screens show 144 frames a second, so more are worth nothing;
 # below 60 the club would complain.
@@ -155,7 +157,6 @@ rest_w = 75
 [change]
 least_score_percent = "0.5"
 least_saving = "10.00"
-channels = ["desk", "terminal"]
 "#;
 
 const WORKLOADS: &str = r#"# What the room's builds are measured by. A build does as much as the slowest part that limits it;

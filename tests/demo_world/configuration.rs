@@ -118,7 +118,7 @@ fn the_brief_and_the_settings_name_only_what_exists() {
     );
     assert_eq!(names(&brief, "role", "kind").len(), 8);
     let channels = names(&settings, "channel", "id");
-    for channel in brief["change"]["channels"].as_array().unwrap() {
+    for channel in brief["channels"].as_array().unwrap() {
         assert!(channels.contains(channel.as_str().unwrap()));
     }
     assert_eq!(

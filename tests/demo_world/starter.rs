@@ -123,7 +123,7 @@ fn names_agree_between_the_files() {
         }
     }
     let channels = entries(&read("rigtide.toml"), "channel");
-    for channel in brief["change"]["channels"].as_array().unwrap() {
+    for channel in brief["channels"].as_array().unwrap() {
         assert!(
             channels
                 .iter()
