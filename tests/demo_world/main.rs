@@ -11,6 +11,10 @@ mod configuration;
 #[cfg(test)]
 mod exhaustive;
 #[cfg(test)]
+mod library;
+#[cfg(test)]
+mod reading;
+#[cfg(test)]
 mod shops;
 #[cfg(test)]
 mod starter;

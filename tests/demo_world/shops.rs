@@ -35,13 +35,13 @@ async fn ask(
     (head, answer[end + 4..].to_vec())
 }
 
-async fn get(address: SocketAddr, path: &str) -> (String, Vec<u8>) {
+pub async fn get(address: SocketAddr, path: &str) -> (String, Vec<u8>) {
     let (head, body) = ask(address, "GET", path, "", "").await;
     assert!(head.starts_with("HTTP/1.1 200 "), "{path}: {head}");
     (head, body)
 }
 
-fn header<'h>(head: &'h str, name: &str) -> &'h str {
+pub fn header<'h>(head: &'h str, name: &str) -> &'h str {
     let lines = head.lines().filter_map(|line| line.split_once(": "));
     lines
         .filter(|(key, _)| key.eq_ignore_ascii_case(name))
@@ -50,13 +50,13 @@ fn header<'h>(head: &'h str, name: &str) -> &'h str {
         .unwrap()
 }
 
-async fn open() -> (World, Shops) {
+pub async fn open() -> (World, Shops) {
     let world = World::generate(SEED);
     let shops = Shops::open(&world).await.unwrap();
     (world, shops)
 }
 
-fn offers(world: &World, shop: Shop) -> &[crate::demo::world::Offer] {
+pub fn offers(world: &World, shop: Shop) -> &[crate::demo::world::Offer] {
     &world
         .stocks
         .iter()
