@@ -1,7 +1,10 @@
 //! Feeds: what retailers publish, fetched politely and turned into raw offers.
 //!
-//! An edge: it may do I/O and uses the pure modules, never another edge. Start reading at
-//! [`decode`] for what the bytes of a feed mean.
+//! An edge: it may do I/O and uses the pure modules, never another edge. It judges no price and
+//! stores nothing; time comes in as a value where a decision depends on it. Start reading at
+//! [`source`] (what an author may set), then [`http`] (one fetch from start to end), then
+//! [`decode`] (what the bytes of a feed mean).
 
-pub mod decode;
+pub mod robots;
 pub mod mapping;
+pub mod decode;
