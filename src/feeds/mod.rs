@@ -5,6 +5,7 @@
 //! [`source`] (what an author may set), then [`http`] (one fetch from start to end), then
 //! [`decode`] (what the bytes of a feed mean).
 
+pub mod politeness;
 pub mod robots;
 pub mod mapping;
 pub mod decode;
