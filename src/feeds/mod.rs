@@ -5,7 +5,10 @@
 //! [`source`] (what an author may set), then [`http`] (one fetch from start to end), then
 //! [`decode`] (what the bytes of a feed mean).
 
-pub mod politeness;
+pub mod source;
 pub mod robots;
+pub mod politeness;
+pub mod address;
+pub mod mask;
 pub mod mapping;
 pub mod decode;
