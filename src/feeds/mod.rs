@@ -6,6 +6,7 @@
 //! [`decode`] (what the bytes of a feed mean).
 
 pub mod source;
+pub mod http;
 pub mod robots;
 pub mod politeness;
 pub mod address;

@@ -1,12 +1,20 @@
-//! The program's tests by capability, in one binary.
+//! Everything that needs more than one module of the library, a server, or data from outside.
+//!
+//! One binary with a module for each capability, so that it links once. What the modules share
+//! is in `tests/support`.
 #![expect(
     clippy::unwrap_used,
-    clippy::print_stderr,
     clippy::too_many_lines,
     reason = "a test that cannot go on fails where it stands"
 )]
 
-mod answer;
-mod architecture;
 #[path = "../support/mod.rs"]
 mod support;
+
+mod answer;
+mod architecture;
+mod fetching;
+mod polite;
+mod redirects;
+mod robots;
+mod tls;

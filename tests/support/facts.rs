@@ -1,21 +1,25 @@
-//! Published check values that are others' data: read where they lie, never copied.
+//! Check values that belong to others and are therefore not part of this repository.
 
 use std::path::PathBuf;
 
-/// The text of a file of published values, or `None` where a clone does not have them.
+/// The text of a file of check values; `None`, with a note, where there is none.
 ///
-/// They lie in `../shared/facts` beside the checkout, or where `RIGTIDE_FACTS` says. Under
-/// `CI=true` a missing file fails the test.
+/// They lie in `../shared/facts`, or where `RIGTIDE_FACTS` says.
+///
+/// # Panics
+/// The file is missing although `CI=true`.
 pub fn read(name: &str) -> Option<String> {
-    let beside = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../shared/facts");
-    let folder = std::env::var_os("RIGTIDE_FACTS").map_or(beside, PathBuf::from);
-    let path = folder.join(name);
-    match std::fs::read_to_string(&path) {
+    let directory = std::env::var_os("RIGTIDE_FACTS").map_or_else(
+        || PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../shared/facts"),
+        PathBuf::from,
+    );
+    match std::fs::read_to_string(directory.join(name)) {
         Ok(text) => Some(text),
         Err(error) => {
-            let in_ci = std::env::var("CI").is_ok_and(|ci| ci == "true");
-            assert!(!in_ci, "{}: {error}", path.display());
-            eprintln!("skipped: {} is not here", path.display());
+            let required = std::env::var("CI").is_ok_and(|value| value == "true");
+            assert!(!required, "the check values {name} are missing: {error}");
+            #[expect(clippy::print_stderr, reason = "a test that was skipped says so")]
+            let () = eprintln!("skipped: no check values {name}");
             None
         }
     }

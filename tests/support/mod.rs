@@ -1,3 +1,5 @@
-//! What the tests share.
+//! What the tests share: a retailer that misbehaves on command, and check values from outside.
 
 pub mod facts;
+pub mod feed;
+pub mod server;
