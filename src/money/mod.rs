@@ -11,10 +11,12 @@
 )]
 
 mod amount;
+mod convert;
 mod currency;
 mod parse;
 
 pub use amount::{Money, MoneyError};
+pub use convert::{Converted, Rate, RateError};
 pub use currency::{Currency, UnknownCurrency};
 pub use parse::{
     Decimal, Figure, NumberMarks, PriceContext, PriceFault, PriceNote, PriceOrigin, PriceReading,

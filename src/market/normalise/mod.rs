@@ -127,3 +127,6 @@ pub fn normalise(raw: &RawOffer, settings: &NormaliseSettings, now: DateTime<Utc
         None => Normalised::Accepted(offer),
     }
 }
+
+#[cfg(test)]
+mod tests;

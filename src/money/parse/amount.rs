@@ -149,7 +149,7 @@ impl<'t> Layout<'t> {
             }
             let mut start = at;
             let mut end = at + 1;
-            let mut symbols: Vec<&'static Symbol> = number.inner_symbol.into_iter().collect();
+            let mut symbols: Vec<&'static Symbol> = Vec::new();
             let mut negative = false;
             // Before the number: sign, currency, sign.
             let dash = |at: usize| matches!(self.kind(at), Some(Kind::Dash));
@@ -189,6 +189,13 @@ impl<'t> Layout<'t> {
                     symbols.push(symbol);
                     end += 1;
                 }
+            }
+            // A sign inside the number names the currency, except `$`: in Cape Verde that is the
+            // decimal mark, whatever the currency.
+            if let Some(inner) = number.inner_symbol
+                && (symbols.is_empty() || inner.text != "$")
+            {
+                symbols.insert(0, inner);
             }
             owned[start..end].fill(true);
             amounts.push(Amount {

@@ -212,24 +212,29 @@ impl<'t> Reader<'t> {
             Some(Kind::Number(number)) if !self.layout.counted[at] => Some(number),
             _ => None,
         };
-        let cents = |number: &NumberText| {
-            number.text.len() == 2 && number.text.bytes().all(|byte| byte.is_ascii_digit())
-        };
-        let split = |whole: &str, cents: &str| PriceFault::Ambiguous {
-            first: format!("{whole} and {cents} cents"),
-            second: format!("two numbers {whole} and {cents}"),
+        let is_plain = |number: &NumberText| number.text.bytes().all(|b| b.is_ascii_digit());
+        let cents = |number: &NumberText| number.text.len() == 2 && is_plain(number);
+        let split = |left: &str, right: &str| PriceFault::Ambiguous {
+            first: format!("one number \"{left} {right}\""),
+            second: format!("two numbers {left} and {right}"),
         };
         let before = amount.at.checked_sub(1).and_then(number);
-        if let Some(before) = before.filter(|_| cents(amount.number)) {
+        // Four plain digits are no group of a larger number; anything else may belong to it.
+        let apart = |before: &NumberText| before.text.len() >= 4 && is_plain(before);
+        if let Some(before) = before.filter(|before| cents(amount.number) || !apart(before)) {
             return Err(split(&before.text, &amount.number.text));
         }
-        let after = number(amount.tokens.end).filter(|after| cents(after));
-        let bare_after = self
+        // A whole number may go on in what follows: `CHF 10 49,05`, `1.299 € 99`.
+        let complete = amount.number.dash_ending || amount.number.has_decimals();
+        let symbol_last = amount.tokens.end > amount.at + 1;
+        let next_is_bare = self
             .layout
             .amounts
             .get(index + 1)
             .is_some_and(|next| !next.is_marked());
-        if let Some(after) = after.filter(|_| bare_after) {
+        let after = number(amount.tokens.end).filter(|_| !complete && next_is_bare);
+        if let Some(after) = after.filter(|after| !symbol_last || cents(after) || !is_plain(after))
+        {
             return Err(split(&amount.number.text, &after.text));
         }
         if amount.number.raised_cents {

@@ -156,3 +156,8 @@ fn with_tokens<T>(
     };
     decide(&token::tokenize(&folded), context)
 }
+
+#[cfg(test)]
+mod properties;
+#[cfg(test)]
+mod tests;

@@ -55,6 +55,14 @@ pub(super) struct NumberText {
     pub inner_symbol: Option<&'static Symbol>,
 }
 
+impl NumberText {
+    /// True when a mark with one or two digits after it ends the number.
+    pub fn has_decimals(&self) -> bool {
+        let last = self.text.rfind(|c: char| !c.is_ascii_digit());
+        last.is_some_and(|last| (2..=3).contains(&(self.text.len() - last)))
+    }
+}
+
 /// Splits folded text. Never fails: what is no number, currency or word is a mark.
 pub(super) fn tokenize(text: &[char]) -> Vec<Token> {
     let mut tokens: Vec<Token> = Vec::with_capacity(8);
