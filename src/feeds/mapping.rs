@@ -115,10 +115,6 @@ impl FormatSettings {
 }
 
 /// The outer `None` is a fault; the inner one means that nothing is configured.
-#[expect(
-    clippy::option_option,
-    reason = "absent and wrong are different answers"
-)]
 fn read_encoding(table: &mut Table<'_, '_>) -> Option<Option<&'static Encoding>> {
     if !table.has("encoding") {
         let _ = table.text("encoding");

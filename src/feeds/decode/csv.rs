@@ -65,10 +65,6 @@ impl Format for Csv {
 }
 
 /// Absent is `Some(None)`, an empty text `Some(Some(None))`, a fault `None`.
-#[expect(
-    clippy::option_option,
-    reason = "absent, empty and wrong are different answers"
-)]
 fn read_character(table: &mut Table<'_, '_>, key: &'static str) -> Option<Option<Option<u8>>> {
     let is_there = table.has(key);
     let Some(text) = table.text(key) else {

@@ -3,7 +3,7 @@
 use super::fault::DecodeFault;
 use super::layers::Context;
 use super::records::Records;
-use super::{csv, html, json};
+use super::{csv, html, json, xml};
 use crate::catalogue::table::Table;
 use crate::feeds::mapping::Mapping;
 use std::fmt::Debug;
@@ -11,7 +11,15 @@ use std::io::BufRead;
 use std::sync::Arc;
 
 /// Every format, by the name that a feed's `format` key gives.
-pub const FORMATS: &[&dyn Format] = &[&csv::Csv, &html::Html, &json::Json, &json::NdJson];
+pub const FORMATS: &[&dyn Format] = &[
+    &xml::Atom,
+    &csv::Csv,
+    &html::Html,
+    &json::Json,
+    &json::NdJson,
+    &xml::Rss,
+    &xml::Xml,
+];
 
 /// A format: reads its keys of a feed's table.
 pub trait Format: Sync {

@@ -149,10 +149,6 @@ fn read_products(table: &mut Table<'_, '_>) -> Option<Products> {
 }
 
 /// Absent is `Some(None)`, a fault `None`.
-#[expect(
-    clippy::option_option,
-    reason = "absent and wrong are different answers"
-)]
 fn read_selector<S>(
     table: &mut Table<'_, '_>,
     key: &'static str,

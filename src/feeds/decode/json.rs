@@ -94,10 +94,6 @@ impl Format for NdJson {
 }
 
 /// Absent is `Some(None)`, a fault `None`.
-#[expect(
-    clippy::option_option,
-    reason = "absent and wrong are different answers"
-)]
 fn read_path(
     table: &mut Table<'_, '_>,
     key: &'static str,

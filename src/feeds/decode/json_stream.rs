@@ -135,7 +135,7 @@ impl<'de> DeserializeSeed<'de> for Place<'_, '_> {
 }
 
 impl Place<'_, '_> {
-    fn child<'c>(steps: Option<&'c [Step]>, fits: impl Fn(&Step) -> bool) -> Option<&'c [Step]> {
+    fn child(steps: Option<&[Step]>, fits: impl Fn(&Step) -> bool) -> Option<&[Step]> {
         let (first, rest) = steps?.split_first()?;
         fits(first).then_some(rest)
     }

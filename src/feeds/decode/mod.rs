@@ -28,9 +28,16 @@ mod lines;
 mod presence;
 mod records;
 mod unpack;
+mod xml;
+mod xml_element;
+mod xml_path;
+mod xml_tree;
 mod zip;
 
 pub use fault::DecodeFault;
 pub use format::{Decoder, FORMATS, Format};
 pub use layers::{Context, DecodeSummary, decode, decode_links};
 pub use records::{Records, Sink};
+
+#[cfg(test)]
+mod tests;

@@ -44,7 +44,7 @@ impl Presence {
         rules: &[Rule<P>],
         records: &mut Records<'_>,
     ) -> Result<(), DecodeFault> {
-        let n_records = records.records();
+        let n_records = records.good();
         for (index, rule) in rules.iter().enumerate() {
             let is_first = !rules[..index]
                 .iter()

@@ -79,6 +79,11 @@ impl<'s> Records<'s> {
         self.records
     }
 
+    /// Records that were handed on.
+    pub(super) fn good(&self) -> u64 {
+        self.records - self.rejected
+    }
+
     /// Fails the poll when too large a share of the records was rejected.
     pub(super) fn judge(&self, percent_max: u8) -> Result<(), DecodeFault> {
         let none_good = self.rejected > 0 && self.rejected == self.records;

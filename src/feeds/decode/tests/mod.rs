@@ -1,0 +1,13 @@
+//! Decoders from bytes to raw offers. Ids in comments such as F05 name rows of the project's list
+//! of inputs that the program meets.
+
+mod csv;
+mod html;
+mod json;
+mod layers;
+mod properties;
+mod settings;
+mod standards;
+mod structured;
+mod support;
+mod xml;
