@@ -36,21 +36,32 @@ pub(super) struct Hints {
 /// What was done to the text; complete once the text is read.
 pub(super) struct TextReport {
     choice_notes: Vec<String>,
+    /// Set when the bytes alone speak for an encoding other than UTF-8.
+    undeclared: Option<&'static Encoding>,
     dropped: Cell<u64>,
     foreign_bytes: Cell<u64>,
 }
 
 impl Hints {
     pub(super) fn new(settings: &FormatSettings, context: &Context<'_>) -> Hints {
+        Hints {
+            configured: settings.encoding,
+            kept_control: settings.decoder.kept_control(),
+            ..Hints::unconfigured(context)
+        }
+    }
+
+    /// What is known of a body whose feed has no settings yet.
+    pub(super) fn unconfigured(context: &Context<'_>) -> Hints {
         let host = context.address.and_then(|address| Url::parse(address).ok());
         let host = host.as_ref().and_then(Url::host_str).unwrap_or("");
         let domain = host.rsplit('.').next().unwrap_or("");
         let is_name = !domain.is_empty() && domain.bytes().all(|byte| byte.is_ascii_lowercase());
         Hints {
-            configured: settings.encoding,
+            configured: None,
             header_label: context.content_type.and_then(charset_parameter),
             top_level_domain: is_name.then(|| domain.to_owned()),
-            kept_control: settings.decoder.kept_control(),
+            kept_control: None,
         }
     }
 }
@@ -66,6 +77,7 @@ pub(super) fn open_text<'b>(
     body.read_exact(&mut mark).map_err(DecodeFault::of_io)?;
     let report = Rc::new(TextReport {
         choice_notes: choice.notes,
+        undeclared: choice.undeclared,
         dropped: Cell::new(0),
         foreign_bytes: Cell::new(0),
     });
@@ -84,6 +96,10 @@ pub(super) fn open_text<'b>(
 }
 
 impl TextReport {
+    pub(super) fn undeclared_encoding(&self) -> Option<&'static str> {
+        self.undeclared.map(Encoding::name)
+    }
+
     pub(super) fn tell(&self, records: &mut Records<'_>) {
         for note in &self.choice_notes {
             records.note(note.clone());
@@ -105,6 +121,7 @@ struct Choice {
     encoding: &'static Encoding,
     mark_bytes: usize,
     notes: Vec<String>,
+    undeclared: Option<&'static Encoding>,
 }
 
 fn choose(prefix: &[u8], hints: &Hints) -> Choice {
@@ -114,6 +131,7 @@ fn choose(prefix: &[u8], hints: &Hints) -> Choice {
             encoding,
             mark_bytes,
             notes,
+            undeclared: None,
         };
     }
     if let Some(encoding) = hints.configured {
@@ -121,6 +139,7 @@ fn choose(prefix: &[u8], hints: &Hints) -> Choice {
             encoding,
             mark_bytes: 0,
             notes,
+            undeclared: None,
         };
     }
     let declarations = [
@@ -146,6 +165,7 @@ fn choose(prefix: &[u8], hints: &Hints) -> Choice {
         encoding,
         mark_bytes: 0,
         notes,
+        undeclared: (declared.is_empty() && encoding != UTF_8).then_some(encoding),
     }
 }
 

@@ -19,6 +19,7 @@ mod csv_records;
 mod entities;
 mod fault;
 mod format;
+mod guess;
 mod html;
 mod json;
 mod json_path;
@@ -36,6 +37,7 @@ mod zip;
 
 pub use fault::DecodeFault;
 pub use format::{Decoder, FORMATS, Format};
+pub use guess::{Guess, guess};
 pub use layers::{Context, DecodeSummary, decode, decode_links};
 pub use records::{Records, Sink};
 

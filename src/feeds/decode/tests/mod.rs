@@ -2,6 +2,7 @@
 //! of inputs that the program meets.
 
 mod csv;
+mod guess;
 mod html;
 mod json;
 mod layers;

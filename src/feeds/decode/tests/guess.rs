@@ -1,0 +1,153 @@
+use super::support::run;
+use crate::feeds::decode::{Context, Guess, guess};
+use crate::market::Field;
+
+fn look(body: impl AsRef<[u8]>) -> Guess {
+    let mut bytes = body.as_ref();
+    guess(&mut bytes, &Context::default()).unwrap()
+}
+
+/// The proposed settings as they would stand, read and used on the same body.
+fn used(body: impl AsRef<[u8]>) -> super::support::Decoded {
+    let toml = look(&body).toml.replace("[feed.fields]", "[fields]");
+    run(&toml, body).unwrap_or_else(|fault| panic!("{fault}\n{toml}"))
+}
+
+#[test]
+fn a_semicolon_file_with_german_names_is_mapped() {
+    let body = "Artikelnr;Bezeichnung;Hersteller;EAN;Herstellernummer;Preis;UVP;Lagerbestand;Link;Bild\n\
+                A-1;Board K650;Fenrir;4006588234017;FN-K650;129,90;149,90;5;https://vela.example/a1;/i/1.png\n\
+                A-2;Lüfter 120;Fenrir;4006588234017;FN-F12;9,90;;0;https://vela.example/a2;/i/2.png\n";
+    let guess = look(body);
+    insta::assert_snapshot!(guess.toml, @r#"
+    format = "csv"
+    delimiter = ";"
+
+    [feed.fields]
+    sku = "Artikelnr"   # A-1
+    title = "Bezeichnung"   # Board K650
+    brand = "Hersteller"   # Fenrir
+    gtin = "EAN"   # 4006588234017
+    mpn = "Herstellernummer"   # FN-K650
+    price = "Preis"   # 129,90
+    list_price = "UVP"   # 149,90
+    availability = "Lagerbestand"   # 5
+    link = "Link"   # https://vela.example/a1
+    # not used: Bild
+    "#);
+    let decoded = used(body);
+    assert_eq!(decoded.column(Field::Price), ["129,90", "9,90"]);
+}
+
+#[test]
+fn an_undeclared_encoding_is_written_down() {
+    let (bytes, _, _) =
+        encoding_rs::WINDOWS_1252.encode("id,name,price\n1,Lüfter für Gehäuse,5\n2,Kühler,6\n");
+    assert!(look(&bytes).toml.contains("encoding = \"windows-1252\""));
+    assert_eq!(
+        used(&bytes).column(Field::Title),
+        ["Lüfter für Gehäuse", "Kühler"]
+    );
+}
+
+#[test]
+fn a_file_without_a_header_gets_numbers() {
+    let body = "1001,https://vela.example/1,4006588234017,12.50\n1002,https://vela.example/2,4006588234017,13.50\n";
+    let guess = look(body);
+    assert!(guess.toml.contains("header = false"), "{}", guess.toml);
+    assert!(guess.toml.contains("gtin = \"#3\""), "{}", guess.toml);
+}
+
+#[test]
+fn records_of_json_are_found_wherever_they_are() {
+    let record = r#"{"id":"1","name":"Fan \" x","price":{"amount":12.50,"currency":"EUR"},"ean":"4006588234017","odd name":1}"#;
+    for (body, records) in [
+        (
+            format!(
+                "{{\"meta\":{{\"pages\":[{{\"n\":1}}]}},\"data\":{{\"my-offers\":[{record},{record}]}}}}"
+            ),
+            "\"$.data['my-offers'][*]\"",
+        ),
+        (format!("[{record}]"), "\"$[*]\""),
+        (record.to_owned(), "\"$\""),
+        (format!("{record}\n{record}\n"), "ndjson"),
+    ] {
+        let guess = look(&body);
+        assert!(guess.toml.contains(records), "{}", guess.toml);
+        let decoded = used(&body);
+        assert_eq!(decoded.column(Field::Price)[0], "12.50", "{}", guess.toml);
+        assert_eq!(decoded.column(Field::Currency)[0], "EUR");
+        assert_eq!(decoded.column(Field::Title)[0], "Fan \" x");
+    }
+}
+
+#[test]
+fn only_the_start_of_a_long_document_is_needed() {
+    let record = r#"{"sku":"1","title":"Fan, {large]","price":12.50}"#;
+    let body = format!("{{\"offers\":[{}]}}", vec![record; 30_000].join(","));
+    assert_eq!(used(&body).offers.len(), 30_000);
+}
+
+#[test]
+fn the_repeated_element_of_xml_is_the_record() {
+    let body = "<?xml version='1.0'?><catalog xmlns:g='urn:g'><info><a>1</a><b>2</b></info><products>\
+        <product nr='1'><g:title>Fan</g:title><g:price>12.50 EUR</g:price><offer><link>https://vela.example/1</link></offer></product>\
+        <product nr='2'><g:title>Lamp</g:title><g:price>9 EUR</g:price><offer><link>https://vela.example/2</link></offer></product></products></catalog>";
+    let guess = look(body);
+    assert!(
+        guess.toml.contains("records = \"product\""),
+        "{}",
+        guess.toml
+    );
+    let decoded = used(body);
+    assert_eq!(decoded.column(Field::Sku), ["1", "2"]);
+    assert_eq!(decoded.column(Field::Price), ["12.50 EUR", "9 EUR"]);
+    assert_eq!(decoded.column(Field::Link)[1], "https://vela.example/2");
+}
+
+#[test]
+fn rss_and_atom_are_known() {
+    let rss = "<rss version='2.0'><channel><title>x</title><item><title>Fan</title><link>https://vela.example/1</link><price>5</price></item>\
+               <item><title>Lamp</title><link>https://vela.example/2</link><price>6</price></item></channel></rss>";
+    assert!(look(rss).toml.starts_with("format = \"rss\"\n"));
+    assert_eq!(used(rss).column(Field::Price), ["5", "6"]);
+    let atom = "<feed xmlns='http://www.w3.org/2005/Atom'><entry><id>1</id><title>Fan</title><price xmlns='urn:p'>5</price></entry></feed>";
+    assert!(look(atom).toml.starts_with("format = \"atom\"\n"));
+}
+
+#[test]
+fn pages_are_read_by_what_they_carry() {
+    let product = r#"<html><script type="application/ld+json">{"@type":"Product","name":"Fan","offers":{"price":"5"}}</script></html>"#;
+    assert_eq!(look(product).toml, "format = \"html\"\n");
+    assert_eq!(used(product).column(Field::Price), ["5"]);
+    let metas = "<html><meta property='product:price:amount' content='5'></html>";
+    assert!(look(metas).toml.contains("opengraph"));
+    assert!(
+        look("<html><body><h1>Fan</h1></body></html>")
+            .toml
+            .contains("# price = ")
+    );
+}
+
+#[test]
+fn nothing_is_an_error_and_not_a_guess() {
+    for body in ["", "  \n", "<f/>", "{\"a\":"] {
+        assert!(
+            guess(&mut body.as_bytes(), &Context::default()).is_err(),
+            "{body:?}"
+        );
+    }
+}
+
+proptest::proptest! {
+    #[test]
+    fn any_bytes_give_a_guess_or_a_fault(body in proptest::collection::vec(proptest::prelude::any::<u8>(), 0..300), start in 0..5usize) {
+        let start: &[u8] = [&b"<f><i a='1' b='2'>"[..], b"{\"a\":[{", b"[{\"id\":1},", b"id;price\n", b"<html>"][start];
+        let body = [start, &body].concat();
+        if let Ok(guess) = guess(&mut &body[..], &Context::default()) {
+            let toml = guess.toml.replace("[feed.fields]", "[fields]");
+            let document = crate::catalogue::table::Document::parse("f", &toml);
+            proptest::prop_assert!(document.is_clean(), "{}", toml);
+        }
+    }
+}
