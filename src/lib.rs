@@ -22,10 +22,13 @@ pub mod catalogue;
 pub mod fit;
 pub mod rates;
 pub mod market;
+pub mod history;
 pub mod optimise;
 pub mod decide;
 
 // Edges, below the line.
 pub mod feeds;
 pub mod ledger;
+pub mod notify;
 pub mod watch;
+pub mod cli;

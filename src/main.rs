@@ -1,2 +1,10 @@
-//! x
-fn main() {}
+//! The `rigtide` program: hands its arguments to the library and exits with the code it gets back.
+
+#[path = "../demo/mod.rs"]
+mod demo;
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    rigtide::cli::run(std::env::args_os(), demo::open)
+}

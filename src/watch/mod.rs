@@ -1,3 +1,17 @@
 //! The daemon: polls on schedule, stores, decides and delivers.
+//!
+//! Joins the edges; what it decides comes from the pure modules. A feed that fails delays no other
+//! and changes nothing that stood. The system clock is read in [`clock`] alone.
+//!
+//! Start reading at [`daemon`] (the loop), then [`cycle`] (one round), then [`poll`] (one feed).
+
 pub mod clock;
 pub mod schedule;
+pub mod settings;
+pub mod gather;
+pub mod poll;
+pub mod answer;
+pub mod decision;
+pub mod delivery;
+pub mod cycle;
+pub mod daemon;

@@ -1,0 +1,119 @@
+//! What can be said on the command line.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// Watches the retailer feeds you configure, keeps every price, and works out the best PC build
+/// for your money, exactly and with a proof.
+#[derive(Debug, Parser)]
+#[command(name = "rigtide", version, max_term_width = 96, after_help = EXIT_CODES)]
+pub struct Arguments {
+    /// The configuration directory.
+    #[arg(
+        long,
+        short = 'C',
+        global = true,
+        value_name = "DIR",
+        default_value = "."
+    )]
+    pub config: PathBuf,
+
+    /// How to write log lines on standard error.
+    #[arg(long, global = true, value_name = "FORM", default_value = "text")]
+    pub log: LogForm,
+
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+const EXIT_CODES: &str = "\
+Exit codes:
+  0  done
+  1  failed for a reason that is none of the below
+  2  the command line could not be understood
+  3  the configuration has faults; `rigtide check` lists them
+  4  nothing fits the brief
+  5  at least one feed could not be polled
+  6  the ledger cannot be used, or another process watches it";
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum LogForm {
+    Text,
+    Json,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Write a commented starter configuration into a new directory.
+    Init { dir: PathBuf },
+    /// Check the whole configuration and report every fault at once.
+    Check(Output),
+    /// Poll all feeds once, or one, and store what they offer.
+    Poll {
+        /// A feed as RETAILER/FEED, or a retailer's name for all of its feeds.
+        feed: Option<String>,
+        #[command(flatten)]
+        output: Output,
+    },
+    /// Work out the best build for a brief, or for a budget and some uses.
+    Best(BestArguments),
+    /// Show every price that was seen of a part.
+    History {
+        /// A part's id in the catalogue.
+        part: String,
+        #[command(flatten)]
+        output: Output,
+    },
+    /// Poll on schedule, and send a bulletin when the best build changes.
+    Watch,
+    /// Show the whole program at work on three invented retailers.
+    Demo(DemoArguments),
+}
+
+#[derive(Debug, Clone, Copy, Args)]
+pub struct Output {
+    /// Write JSON to standard output.
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct BestArguments {
+    /// A brief's name; the only one when there is but one.
+    #[arg(conflicts_with_all = ["budget", "currency", "country", "uses"])]
+    pub brief: Option<String>,
+
+    /// What the build may cost, such as 1500 or 1499.90.
+    #[arg(long, requires_all = ["currency", "uses"])]
+    pub budget: Option<String>,
+
+    /// The budget's currency, an ISO 4217 code such as EUR.
+    #[arg(long, requires = "budget")]
+    pub currency: Option<String>,
+
+    /// Where it is delivered, an ISO 3166-1 code; by default where the retailers are.
+    #[arg(long, requires = "budget")]
+    pub country: Option<String>,
+
+    /// A workload of the catalogue; several count alike.
+    #[arg(long = "use", value_name = "NAME", requires = "budget")]
+    pub uses: Vec<String>,
+
+    /// Stop each solve after this many seconds and say so.
+    #[arg(long, value_name = "SECONDS", default_value_t = 60)]
+    pub time_limit: u32,
+
+    #[command(flatten)]
+    pub output: Output,
+}
+
+#[derive(Debug, Args)]
+pub struct DemoArguments {
+    /// Where to put the demo's configuration and ledger; a new directory by default.
+    #[arg(long, value_name = "DIR")]
+    pub dir: Option<PathBuf>,
+
+    /// Leave the retailers and the daemon running until interrupted.
+    #[arg(long)]
+    pub keep_running: bool,
+}

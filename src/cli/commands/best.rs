@@ -1,0 +1,256 @@
+//! `rigtide best`: the best build for a brief, or for a budget and some uses.
+
+use crate::catalogue::WorkloadId;
+use crate::catalogue::table::{nearest, scale_decimal};
+use crate::cli::args::BestArguments;
+use crate::cli::report::Failure;
+use crate::cli::screen::{Screen, Set, Tone, columns, harmless};
+use crate::cli::wire;
+use crate::decide::{AnswerRecord, ProofStatus};
+use crate::ledger::Reader;
+use crate::market::Brief;
+use crate::money::{Currency, Money};
+use crate::optimise::{Effort, Standing};
+use crate::rates::Weighted;
+use crate::watch::answer::{answer, listed_offers};
+use crate::watch::clock::Clock;
+use crate::watch::settings::Settings;
+use anyhow::Context as _;
+use std::path::Path;
+
+pub fn run(directory: &Path, arguments: &BestArguments, screen: &Screen) -> Result<(), Failure> {
+    let settings = wire::settings(directory)?;
+    let brief = brief(&settings, arguments)?;
+    let reader = wire::reader(&settings)?;
+    let listed = listed_offers(&reader).map_err(|error| Failure::Ledger(error.into()))?;
+    let standing = standing(&reader, &brief)?;
+    let effort = Effort {
+        seconds_per_solve: f64::from(arguments.time_limit.max(1)),
+        ..Effort::default()
+    };
+    screen.progress(&format!("working out the best build for {}", brief.name));
+    let now = Clock::from_environment().now();
+    let today = answer(&settings, &brief, &listed, &standing, now, effort)
+        .context("cannot work out the best build")?;
+    screen.clear_progress();
+    if arguments.output.json {
+        screen.line(today.best.to_json());
+    } else {
+        show(&today.best, &brief.name, screen)
+            .iter()
+            .for_each(|line| screen.line(line));
+    }
+    if today.best.has_build() {
+        Ok(())
+    } else {
+        Err(Failure::NothingFits)
+    }
+}
+
+fn brief(settings: &Settings, arguments: &BestArguments) -> Result<Brief, Failure> {
+    if let Some(budget) = &arguments.budget {
+        return ad_hoc(settings, arguments, budget);
+    }
+    let known: Vec<&str> = settings
+        .briefs
+        .iter()
+        .map(|brief| brief.id.as_str())
+        .collect();
+    let hint = match known.as_slice() {
+        [] => "write one in briefs/, or say --budget, --currency and --use".to_owned(),
+        _ => format!("known briefs: {}", known.join(", ")),
+    };
+    match (&arguments.brief, settings.briefs.as_slice()) {
+        (Some(name), briefs) => {
+            let found = briefs.iter().find(|brief| brief.id.as_str() == name);
+            found
+                .cloned()
+                .ok_or_else(|| Failure::usage(format!("no brief is called \"{name}\""), hint))
+        }
+        (None, [only]) => Ok(only.clone()),
+        (None, []) => Err(Failure::usage("there is no brief", hint)),
+        (None, _) => Err(Failure::usage("there are several briefs; name one", hint)),
+    }
+}
+
+/// A brief from the command line. Its country is the retailers', where they share one.
+fn ad_hoc(settings: &Settings, arguments: &BestArguments, budget: &str) -> Result<Brief, Failure> {
+    let code = arguments.currency.as_deref().unwrap_or_default();
+    let currency = Currency::parse(code)
+        .map_err(|unknown| Failure::usage(unknown.to_string(), "say --currency EUR or the like"))?;
+    let minor = scale_decimal(budget, currency.exponent()).filter(|minor| *minor >= 0);
+    let minor = minor.ok_or_else(|| {
+        Failure::usage(
+            format!("\"{budget}\" is no amount in {currency}"),
+            "write digits with a point, such as 1500 or 1499.90",
+        )
+    })?;
+    let mut countries: Vec<&str> = settings
+        .retailers
+        .values()
+        .map(|retailer| retailer.country.as_str())
+        .collect();
+    countries.sort_unstable();
+    countries.dedup();
+    let country = match (&arguments.country, countries.as_slice()) {
+        (Some(country), _) => country.to_ascii_uppercase(),
+        (None, [only]) => (*only).to_owned(),
+        (None, _) => {
+            let hint = format!("say --country; retailers are in {}", countries.join(", "));
+            return Err(Failure::usage("the country is not clear", hint));
+        }
+    };
+    let uses: Result<Vec<Weighted>, Failure> = arguments
+        .uses
+        .iter()
+        .map(|name| weighted(settings, name))
+        .collect();
+    Ok(Brief::ad_hoc(
+        Money::from_minor(minor, currency),
+        &country,
+        uses?,
+    ))
+}
+
+fn weighted(settings: &Settings, name: &str) -> Result<Weighted, Failure> {
+    let workloads = &settings.catalogue.workloads;
+    if let Some(workload) = workloads.get(&WorkloadId::new(name)) {
+        return Ok(Weighted::new(workload, 1));
+    }
+    let known = || workloads.keys().map(WorkloadId::as_str);
+    let hint = match nearest(name, known()) {
+        Some(near) => format!("did you mean \"{near}\"?"),
+        None => format!(
+            "known workloads: {}",
+            known().collect::<Vec<_>>().join(", ")
+        ),
+    };
+    Err(Failure::usage(
+        format!("no workload is called \"{name}\""),
+        hint,
+    ))
+}
+
+fn standing(reader: &Reader, brief: &Brief) -> Result<Standing, Failure> {
+    let stored = reader.last_answer(brief.id.as_str());
+    let stored = stored.map_err(|error| Failure::Ledger(error.into()))?;
+    let record = stored.and_then(|stored| AnswerRecord::from_json(&stored.answer_json));
+    Ok(record.map(|record| record.standing()).unwrap_or_default())
+}
+
+/// An answer for a person.
+pub fn show(record: &AnswerRecord, name: &str, screen: &Screen) -> Vec<String> {
+    let considered = format!(
+        "considered {} parts in {} offers",
+        record.considered.parts, record.considered.offers
+    );
+    let mut lines = vec![screen.tone(
+        Tone::Strong,
+        &format!("{name}: the best build at {}", record.at),
+    )];
+    if !record.has_build() {
+        lines[0] = screen.tone(
+            Tone::Strong,
+            &format!("{name}: nothing fits at {}", record.at),
+        );
+        lines.extend(
+            record
+                .obstacles
+                .iter()
+                .map(|obstacle| format!("  {}", harmless(obstacle))),
+        );
+        lines.push(considered);
+        return lines;
+    }
+    lines.push(String::new());
+    lines.extend(picks(record, screen));
+    lines.push(String::new());
+    lines.extend(totals(record));
+    lines.push(proof(record));
+    lines.push(considered);
+    for caution in &record.cautions {
+        lines.push(format!("caution: {}", harmless(caution)));
+    }
+    lines
+}
+
+fn picks(record: &AnswerRecord, screen: &Screen) -> Vec<String> {
+    let heading = ["role", "part", "retailer", "price", "landed"];
+    let mut rows: Vec<Vec<String>> = vec![heading.iter().map(|&text| text.to_owned()).collect()];
+    for pick in &record.picks {
+        let count = if pick.quantity == 1 {
+            String::new()
+        } else {
+            format!("{} x ", pick.quantity)
+        };
+        rows.push(vec![
+            pick.role.to_string(),
+            format!("{count}{}", harmless(&pick.name)),
+            pick.retailer.to_string(),
+            decimal(record, pick.price_minor),
+            decimal(record, pick.landed_minor),
+        ]);
+    }
+    let mut lines = columns(
+        &rows,
+        &[Set::Left, Set::Left, Set::Left, Set::Right, Set::Right],
+    );
+    lines[0] = screen.tone(Tone::Quiet, &lines[0]);
+    lines
+}
+
+fn totals(record: &AnswerRecord) -> Vec<String> {
+    let total = record.total_minor.unwrap_or(0);
+    let mut rows = vec![
+        vec!["total".to_owned(), amount(record, total)],
+        vec![
+            "budget left".to_owned(),
+            amount(record, record.budget_minor - total),
+        ],
+        vec![
+            "score".to_owned(),
+            format!("{:.2}", record.score.unwrap_or(0.0)),
+        ],
+    ];
+    for (workload, rate) in &record.rates {
+        let estimate = if rate.is_estimate {
+            ", an estimate"
+        } else {
+            ""
+        };
+        let reached = format!(
+            "{:.1} {}, limited by {}{estimate}",
+            rate.rate, rate.unit, rate.limited_by
+        );
+        rows.push(vec![workload.clone(), reached]);
+    }
+    columns(&rows, &[Set::Left, Set::Left])
+}
+
+fn proof(record: &AnswerRecord) -> String {
+    match record.proof.status {
+        ProofStatus::Optimal => {
+            "proven: no build scores higher, and none that scores as high costs less".to_owned()
+        }
+        ProofStatus::Bounded | ProofStatus::Infeasible => format!(
+            "cut off by the time limit: no build scores above {:.2}, {:.2} % more",
+            record.proof.bound.unwrap_or(0.0),
+            100.0 * record.proof.gap.unwrap_or(0.0)
+        ),
+    }
+}
+
+fn money(record: &AnswerRecord, minor: i64) -> Option<Money> {
+    Some(Money::from_minor(
+        minor,
+        Currency::parse(&record.currency).ok()?,
+    ))
+}
+
+fn decimal(record: &AnswerRecord, minor: i64) -> String {
+    money(record, minor).map_or_else(|| minor.to_string(), |money| money.decimal())
+}
+
+fn amount(record: &AnswerRecord, minor: i64) -> String {
+    money(record, minor).map_or_else(|| minor.to_string(), |money| money.to_string())
+}

@@ -1,0 +1,96 @@
+//! The command line: one file a command, results on standard output, the rest on standard error.
+//!
+//! Joins the edges for one run. What a command says as JSON is the same document that the ledger
+//! keeps; what it says to people is derived from it. Exit codes are those of [`report::Failure`].
+//!
+//! Start reading at [`args`] (what can be said), then `commands/`.
+
+pub mod args;
+mod commands;
+pub mod report;
+pub mod screen;
+mod wire;
+
+use args::{Arguments, Command, DemoArguments, LogForm};
+use clap::Parser;
+use report::Failure;
+use screen::Screen;
+use std::ffi::OsString;
+use std::process::ExitCode;
+use tracing_subscriber::EnvFilter;
+
+/// Opens the demo: its retailers, its configuration directory, its sale.
+///
+/// The demo's world is no part of the library; the program hands it in.
+pub type OpenDemo = fn(&DemoArguments) -> anyhow::Result<Box<dyn DemoWorld>>;
+
+/// What the demo command needs of the demo's world.
+pub trait DemoWorld {
+    /// Where its configuration has been written.
+    fn directory(&self) -> &std::path::Path;
+    /// What is being shown, in a few lines.
+    fn scenario(&self) -> Vec<String>;
+    /// One retailer lowers its prices. Says which and what.
+    fn start_sale(&mut self) -> String;
+    /// The next bulletin that reached the webhook receiver, if it comes within `limit`.
+    fn received(&mut self, limit: std::time::Duration) -> Option<String>;
+}
+
+/// Runs the program and returns its exit code.
+pub fn run(arguments: impl IntoIterator<Item = OsString>, open_demo: OpenDemo) -> ExitCode {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            // Help and version are asked for; they go to standard output and are no failure.
+            let code = u8::try_from(error.exit_code()).unwrap_or(2);
+            let _ = error.print();
+            return ExitCode::from(code);
+        }
+    };
+    start_logging(&arguments);
+    let screen = Screen::new();
+    match dispatch(&arguments, &screen, open_demo) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            screen.clear_progress();
+            failure
+                .lines()
+                .iter()
+                .for_each(|line| screen.complain(line));
+            failure.exit_code()
+        }
+    }
+}
+
+fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Result<(), Failure> {
+    let config = &arguments.config;
+    match &arguments.command {
+        Command::Init { dir } => commands::init::run(dir, screen),
+        Command::Check(output) => commands::check::run(config, *output, screen),
+        Command::Poll { feed, output } => {
+            commands::poll::run(config, feed.as_deref(), *output, screen)
+        }
+        Command::Best(best) => commands::best::run(config, best, screen),
+        Command::History { part, output } => commands::history::run(config, part, *output, screen),
+        Command::Watch => commands::watch::run(config, screen),
+        Command::Demo(demo) => commands::demo::run(demo, screen, open_demo),
+    }
+}
+
+/// Logs go to standard error. A one-off command is quiet unless something is wrong; the daemon
+/// tells what it does. `RIGTIDE_LOG` overrules both.
+fn start_logging(arguments: &Arguments) {
+    let usual = match arguments.command {
+        Command::Watch => "rigtide=info,warn",
+        _ => "error",
+    };
+    let filter = EnvFilter::try_from_env("RIGTIDE_LOG").unwrap_or_else(|_| EnvFilter::new(usual));
+    let builder = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr);
+    // A second subscriber in one process is a test's; the first one stays.
+    let _ = match arguments.log {
+        LogForm::Text => builder.with_ansi(false).with_target(false).try_init(),
+        LogForm::Json => builder.json().flatten_event(true).try_init(),
+    };
+}

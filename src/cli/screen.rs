@@ -1,0 +1,132 @@
+//! Where commands write: results to standard output, progress to a terminal alone.
+
+use std::io::{self, IsTerminal, Write};
+
+/// Standard output and error as the person set them up.
+pub struct Screen {
+    colour: bool,
+    shows_progress: bool,
+}
+
+/// How a text stands out. Nothing is said by colour alone.
+#[derive(Debug, Clone, Copy)]
+pub enum Tone {
+    Plain,
+    Strong,
+    Quiet,
+}
+
+impl Screen {
+    pub fn new() -> Screen {
+        let no_colour = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
+        Screen {
+            colour: io::stdout().is_terminal() && !no_colour,
+            shows_progress: io::stderr().is_terminal(),
+        }
+    }
+
+    /// Writes a line to standard output. A closed pipe is the reader's choice, not a failure.
+    pub fn line(&self, text: impl AsRef<str>) {
+        let _ = writeln!(io::stdout(), "{}", text.as_ref());
+    }
+
+    /// Writes a line to standard error.
+    pub fn complain(&self, text: impl AsRef<str>) {
+        let _ = writeln!(io::stderr(), "{}", text.as_ref());
+    }
+
+    /// Shows what is going on, on a terminal, until the next call.
+    pub fn progress(&self, text: &str) {
+        if self.shows_progress {
+            let _ = write!(io::stderr(), "\r\x1b[2K{text}");
+            let _ = io::stderr().flush();
+        }
+    }
+
+    /// Takes the progress line away.
+    pub fn clear_progress(&self) {
+        if self.shows_progress {
+            let _ = write!(io::stderr(), "\r\x1b[2K");
+            let _ = io::stderr().flush();
+        }
+    }
+
+    pub fn tone(&self, tone: Tone, text: &str) -> String {
+        let code = match tone {
+            _ if !self.colour => return text.to_owned(),
+            Tone::Plain => return text.to_owned(),
+            Tone::Strong => "1",
+            Tone::Quiet => "2",
+        };
+        format!("\x1b[{code}m{text}\x1b[0m")
+    }
+}
+
+/// Which way a column is set.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Set {
+    Left,
+    Right,
+}
+
+/// Lines of aligned columns, two blanks apart; the first row is the heading.
+pub fn columns(rows: &[Vec<String>], set: &[Set]) -> Vec<String> {
+    let width = |column: usize| {
+        rows.iter()
+            .filter_map(|row| row.get(column))
+            .map(|cell| cell.chars().count())
+            .max()
+    };
+    let widths: Vec<usize> = (0..set.len())
+        .map(|column| width(column).unwrap_or(0))
+        .collect();
+    rows.iter()
+        .map(|row| {
+            let cells = row
+                .iter()
+                .zip(&widths)
+                .zip(set)
+                .map(|((cell, width), set)| match set {
+                    Set::Left => format!("{cell:<width$}"),
+                    Set::Right => format!("{cell:>width$}"),
+                });
+            cells.collect::<Vec<_>>().join("  ").trim_end().to_owned()
+        })
+        .collect()
+}
+
+/// Text from outside, made harmless for a terminal: control characters become visible.
+pub fn harmless(text: &str) -> String {
+    text.chars()
+        .map(|character| {
+            if character.is_control() {
+                '\u{fffd}'
+            } else {
+                character
+            }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn columns_align_and_leave_no_blanks_at_the_end() {
+        let rows = [
+            vec!["role".to_owned(), "price".to_owned()],
+            vec!["x".to_owned(), "9".to_owned()],
+        ];
+        assert_eq!(
+            columns(&rows, &[Set::Left, Set::Right]),
+            ["role  price", "x         9"]
+        );
+        assert_eq!(columns(&rows, &[Set::Left, Set::Left])[1], "x     9");
+    }
+
+    #[test]
+    fn escape_sequences_from_outside_do_not_reach_the_terminal() {
+        assert_eq!(harmless("a\u{1b}[31mb\n"), "a\u{fffd}[31mb\u{fffd}");
+    }
+}

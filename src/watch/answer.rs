@@ -1,0 +1,69 @@
+//! The answer to a brief from what the ledger knows.
+
+use super::settings::Settings;
+use crate::catalogue::PartId;
+use crate::decide::AnswerRecord;
+use crate::ledger::{CurrentOffer, LedgerError, Reader};
+use crate::market::{Brief, Listed, market};
+use crate::optimise::{BestFault, Effort, Standing, best, reprice};
+use chrono::{DateTime, Utc};
+
+/// Today's best build for a brief, and the standing one at today's prices.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Today {
+    pub best: AnswerRecord,
+    /// `None` when there is no standing build or it can no longer be had.
+    pub repriced: Option<AnswerRecord>,
+}
+
+/// What the ledger lists, in the form that markets are made from.
+///
+/// # Errors
+/// [`LedgerError`]
+pub fn listed_offers(ledger: &Reader) -> Result<Vec<Listed>, LedgerError> {
+    Ok(ledger
+        .current_offers(None)?
+        .into_iter()
+        .map(listed)
+        .collect())
+}
+
+fn listed(current: CurrentOffer) -> Listed {
+    let offer = current.offer;
+    Listed {
+        retailer: offer.retailer,
+        sku: offer.sku,
+        part: PartId::new(current.part.part),
+        title: offer.title,
+        price: offer.price,
+        tax_included: offer.tax_included,
+        availability: offer.availability,
+        condition: offer.condition,
+        seller: offer.seller,
+        shipping: offer.shipping,
+        minimum_quantity: offer.minimum_quantity,
+        link: offer.link,
+        seen_at: current.seen_at,
+    }
+}
+
+/// Answers a brief. Of several best builds it is the one closest to `standing`.
+///
+/// # Errors
+/// [`BestFault`]
+pub fn answer(
+    settings: &Settings,
+    brief: &Brief,
+    listed: &[Listed],
+    standing: &Standing,
+    at: DateTime<Utc>,
+    effort: Effort,
+) -> Result<Today, BestFault> {
+    let market = market(brief, &settings.catalogue, &settings.retailers, listed);
+    let answer = best(&market, &settings.catalogue, standing, effort)?;
+    let repriced = reprice(&market, &settings.catalogue, standing);
+    Ok(Today {
+        best: AnswerRecord::new(&market, &answer, at),
+        repriced: repriced.map(|build| AnswerRecord::of_build(&market, &build, at)),
+    })
+}

@@ -1,0 +1,154 @@
+//! One cycle: poll what is due, decide, deliver. Reads like the flow of the whole program.
+
+use super::decision::{decide_briefs, error_chain};
+use super::delivery::deliver;
+use super::poll::{PollReport, Polling};
+use super::settings::Feed;
+use crate::decide::Bulletin;
+use crate::ledger::LedgerError;
+use crate::optimise::Effort;
+use chrono::{DateTime, Utc};
+use std::collections::BTreeMap;
+use tokio::task::JoinSet;
+
+/// What a cycle did.
+#[derive(Debug, Default)]
+pub struct CycleReport {
+    pub polls: Vec<PollReport>,
+    pub bulletins: Vec<Bulletin>,
+    /// Why some brief could not be answered.
+    pub faults: Vec<String>,
+}
+
+/// Polls these feeds side by side, one after another on each host, then decides every brief if
+/// anything was seen anew. `told` hears of each poll as it ends.
+///
+/// # Errors
+/// [`LedgerError`]: the outcome of a poll could not be stored. The others still stand.
+pub async fn cycle(
+    polling: &Polling,
+    feeds: &[Feed],
+    now: DateTime<Utc>,
+    told: &mut (dyn FnMut(&PollReport) + Send),
+) -> Result<CycleReport, LedgerError> {
+    let polls = poll_all(polling, feeds, now, told).await?;
+    let mut report = CycleReport {
+        polls,
+        ..CycleReport::default()
+    };
+    if report.polls.iter().any(PollReport::is_good) {
+        let (bulletins, faults) = decide(polling, now).await?;
+        report.bulletins = bulletins;
+        report.faults = faults;
+    }
+    Ok(report)
+}
+
+/// Polls feeds side by side. The reports come back in the order of the feeds.
+///
+/// # Errors
+/// [`LedgerError`]
+pub async fn poll_all(
+    polling: &Polling,
+    feeds: &[Feed],
+    now: DateTime<Utc>,
+    told: &mut (dyn FnMut(&PollReport) + Send),
+) -> Result<Vec<PollReport>, LedgerError> {
+    let mut running = JoinSet::new();
+    for (at, feed) in feeds.iter().cloned().enumerate() {
+        let polling = polling.clone();
+        running.spawn(async move { (at, polling.poll(&feed, now).await) });
+    }
+    let mut reports = BTreeMap::new();
+    let mut first_error = None;
+    while let Some(ended) = running.join_next().await {
+        match ended {
+            Ok((at, Ok(report))) => {
+                log(&report);
+                told(&report);
+                reports.insert(at, report);
+            }
+            Ok((_, Err(error))) => {
+                first_error.get_or_insert(error);
+            }
+            // One feed's panic is its own; it is polled again when it is next due.
+            Err(panic) => tracing::error!(error = %panic, "a poll panicked"),
+        }
+    }
+    match first_error {
+        Some(error) => Err(error),
+        None => Ok(reports.into_values().collect()),
+    }
+}
+
+/// Decides every brief, away from the threads that serve the network.
+///
+/// # Errors
+/// [`LedgerError`]
+pub async fn decide(
+    polling: &Polling,
+    now: DateTime<Utc>,
+) -> Result<(Vec<Bulletin>, Vec<String>), LedgerError> {
+    let polling = polling.clone();
+    let decided = tokio::task::spawn_blocking(move || {
+        decide_briefs(
+            &polling.settings,
+            &mut polling.ledger(),
+            now,
+            Effort::default(),
+        )
+    });
+    let (bulletins, faults) = match decided.await {
+        Ok(decided) => decided?,
+        Err(panic) => {
+            tracing::error!(error = %panic, "deciding panicked");
+            return Ok((
+                Vec::new(),
+                vec!["deciding panicked; the standing answers stay".to_owned()],
+            ));
+        }
+    };
+    for bulletin in &bulletins {
+        tracing::info!(brief.id = %bulletin.brief, bulletin.id = %bulletin.id, subject = %bulletin.subject, "decided");
+    }
+    let faults: Vec<String> = faults.iter().map(|fault| error_chain(fault)).collect();
+    for fault in &faults {
+        tracing::error!(error = %fault, "a brief keeps its standing answer");
+    }
+    Ok((bulletins, faults))
+}
+
+/// Delivers what is due and says what could not be delivered.
+pub async fn send(polling: &Polling, now: DateTime<Utc>) {
+    match deliver(polling, now).await {
+        Ok(report) => {
+            for (channel, bulletin, reason) in &report.dead {
+                tracing::error!(channel.id = %channel, bulletin.id = %bulletin, %reason, "a bulletin is given up");
+            }
+            for (channel, reason) in &report.disabled {
+                tracing::warn!(channel.id = %channel, %reason, "a channel was closed by its receiver");
+            }
+        }
+        Err(fault) => tracing::error!(error = %error_chain(&fault), "nothing can be delivered now"),
+    }
+}
+
+fn log(report: &PollReport) {
+    let PollReport {
+        feed,
+        status,
+        offers,
+        matched,
+        changed,
+        duration_ms,
+        ..
+    } = report;
+    match &report.error {
+        None => tracing::info!(
+            feed.id = %feed, status, offers, matched, changed, duration_ms, "polled"
+        ),
+        Some(error) => {
+            tracing::warn!(feed.id = %feed, status, %error, duration_ms, "the poll failed")
+        }
+    }
+}

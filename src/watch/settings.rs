@@ -1,0 +1,297 @@
+//! The configuration directory, read as a whole and checked against itself.
+//!
+//! Everything wrong in any file is reported at once. Settings with faults are never used: whoever
+//! reloads keeps the last good ones.
+
+use super::schedule::{Schedule, ScheduleFault};
+use crate::catalogue::table::{At, Document, Table, nearest};
+use crate::catalogue::{Catalogue, Fault, load_catalogue};
+use crate::feeds::http::Identity;
+use crate::feeds::mapping::FormatSettings;
+use crate::feeds::source::SourceSettings;
+use crate::market::{Brief, FeedId, NormaliseSettings, Retailer, RetailerId};
+use crate::notify::{Channels, MachineSecrets, read_channel};
+use chrono_tz::Tz;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// Everything that the author configured.
+pub struct Settings {
+    pub directory: PathBuf,
+    pub identity: Identity,
+    pub ledger: PathBuf,
+    pub channels: Channels,
+    pub catalogue: Catalogue,
+    pub retailers: BTreeMap<RetailerId, Retailer>,
+    pub feeds: Vec<Feed>,
+    pub briefs: Vec<Brief>,
+}
+
+/// One source of a retailer's offers.
+#[derive(Debug, Clone)]
+pub struct Feed {
+    pub id: FeedId,
+    pub retailer: RetailerId,
+    pub source: SourceSettings,
+    pub format: FormatSettings,
+    pub normalise: NormaliseSettings,
+    /// `None`: polled only when asked.
+    pub schedule: Option<Schedule>,
+}
+
+/// A file of the configuration with its text.
+struct File {
+    /// Relative to the directory, with slashes.
+    name: String,
+    /// Its name without folder and ending: the id of a retailer or a brief.
+    stem: String,
+    text: String,
+}
+
+/// Reads a configuration directory.
+///
+/// # Errors
+/// Every fault of every file.
+pub fn load_settings(directory: &Path) -> Result<Settings, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let program = read_file(directory, "rigtide.toml", &mut faults);
+    let catalogue_files = read_folder(directory, "catalogue", &mut faults);
+    let retailer_files = read_folder(directory, "retailers", &mut faults);
+    let brief_files = read_folder(directory, "briefs", &mut faults);
+
+    let texts: Vec<(&str, &str)> = catalogue_files
+        .iter()
+        .map(|file| (file.name.as_str(), file.text.as_str()))
+        .collect();
+    let (catalogue, catalogue_faults) = load_catalogue(&texts);
+    faults.extend(catalogue_faults);
+    let program = program.and_then(|file| {
+        let document = Document::parse(&file.name, &file.text);
+        let read = Program::read(document.root(), directory);
+        faults.extend(document.into_faults());
+        read
+    });
+    let mut retailers = BTreeMap::new();
+    let mut feeds = Vec::new();
+    for file in &retailer_files {
+        let document = Document::parse(&file.name, &file.text);
+        if let Some((retailer, its_feeds)) = read_retailer(&file.stem, document.root()) {
+            retailers.insert(retailer.id.clone(), retailer);
+            feeds.extend(its_feeds);
+        }
+        faults.extend(document.into_faults());
+    }
+    let channels = program.as_ref().map(|program| &program.channels);
+    let mut briefs = Vec::new();
+    for file in &brief_files {
+        let document = Document::parse(&file.name, &file.text);
+        let brief = Brief::read(&file.stem, document.root(), &catalogue);
+        if let (Some(brief), Some(channels)) = (&brief, channels) {
+            check_channels(brief, channels, &document);
+        }
+        briefs.extend(brief);
+        faults.extend(document.into_faults());
+    }
+    match program {
+        Some(program) if faults.is_empty() => Ok(Settings {
+            directory: directory.to_owned(),
+            identity: program.identity,
+            ledger: program.ledger,
+            channels: program.channels,
+            catalogue,
+            retailers,
+            feeds,
+            briefs,
+        }),
+        _ => Err(faults),
+    }
+}
+
+/// What `rigtide.toml` says.
+struct Program {
+    identity: Identity,
+    ledger: PathBuf,
+    channels: Channels,
+}
+
+impl Program {
+    fn read(mut table: Table<'_, '_>, directory: &Path) -> Option<Program> {
+        let document = table.document();
+        let contact = table.required_text("contact");
+        let identity = contact.and_then(|contact| match Identity::new(&contact.value) {
+            Ok(identity) => Some(identity),
+            Err(fault) => {
+                let remedy =
+                    "write an address where retailers reach you, such as mailto:you@example.org";
+                document.fault(&contact.span, fault.to_string(), remedy);
+                None
+            }
+        });
+        let ledger = table
+            .text("ledger")
+            .map_or_else(|| "ledger.sqlite".to_owned(), |at| at.value);
+        let secrets = MachineSecrets {
+            directory: directory.to_owned(),
+        };
+        let mut channels = Channels::new();
+        for mut channel in table.tables("channel") {
+            let id = channel.required_text("id");
+            let read = read_channel(channel, &secrets);
+            let (Some(id), Some(read)) = (id, read) else {
+                continue;
+            };
+            if channels.insert(id.value.clone(), read).is_some() {
+                let message = format!("the channel \"{}\" is defined twice", id.value);
+                document.fault(&id.span, message, "give each channel an id of its own");
+            }
+        }
+        table.finish();
+        Some(Program {
+            identity: identity?,
+            ledger: directory.join(ledger),
+            channels,
+        })
+    }
+}
+
+fn read_retailer(stem: &str, mut table: Table<'_, '_>) -> Option<(Retailer, Vec<Feed>)> {
+    let retailer = Retailer::read(stem, &mut table);
+    let document = table.document();
+    let mut feeds: Vec<Feed> = Vec::new();
+    for feed in table.tables("feed") {
+        let span = feed.span();
+        let Some(feed) = read_feed(feed, retailer.as_ref()) else {
+            continue;
+        };
+        if feeds.iter().any(|known| known.id == feed.id) {
+            let message = format!("the feed \"{}\" is defined twice", feed.id);
+            document.fault(
+                &span,
+                message,
+                "give each feed of the retailer an id of its own",
+            );
+        }
+        feeds.push(feed);
+    }
+    table.finish();
+    Some((retailer?, feeds))
+}
+
+fn read_feed(mut table: Table<'_, '_>, retailer: Option<&Retailer>) -> Option<Feed> {
+    let id = table.required_text("id");
+    let zone = read_zone(&mut table);
+    let source = SourceSettings::read(&mut table);
+    let format = FormatSettings::read(&mut table);
+    // Without its retailer the feed's values cannot be read, and the retailer's faults are named.
+    let normalise = NormaliseSettings::read(&mut table, retailer?);
+    let schedule = source.as_ref().and_then(|source| source.schedule.clone());
+    let schedule = schedule.map(|text| read_schedule(&table, &text, zone));
+    table.finish();
+    let retailer = retailer?;
+    Some(Feed {
+        id: FeedId::new(format!("{}/{}", retailer.id, id?.value)),
+        retailer: retailer.id.clone(),
+        source: source?,
+        format: format?,
+        normalise: normalise?,
+        schedule: match schedule {
+            Some(schedule) => Some(schedule?),
+            None => None,
+        },
+    })
+}
+
+fn read_zone(table: &mut Table<'_, '_>) -> Tz {
+    let Some(name) = table.text("timezone") else {
+        return Tz::UTC;
+    };
+    name.value.parse().unwrap_or_else(|_| {
+        let message = format!("unknown time zone \"{}\"", name.value);
+        table.document().fault(
+            &name.span,
+            message,
+            "write a name such as \"Europe/Berlin\"",
+        );
+        Tz::UTC
+    })
+}
+
+fn read_schedule(table: &Table<'_, '_>, text: &At<String>, zone: Tz) -> Option<Schedule> {
+    match Schedule::parse(&text.value, zone) {
+        Ok(schedule) => Some(schedule),
+        Err(fault) => {
+            let message = format!("the schedule \"{}\": {fault}", text.value);
+            let remedy = match fault {
+                ScheduleFault::Never => "choose days that exist",
+                _ => "write minute hour day month weekday, such as \"*/15 * * * *\"",
+            };
+            table.document().fault(&text.span, message, remedy);
+            None
+        }
+    }
+}
+
+fn check_channels(brief: &Brief, channels: &Channels, document: &Document<'_>) {
+    let mut root = document.root();
+    let named = root
+        .texts("channels")
+        .map(|texts| texts.value)
+        .unwrap_or_default();
+    for name in named
+        .iter()
+        .filter(|name| !channels.contains_key(&name.value))
+    {
+        let remedy = match nearest(&name.value, channels.keys().map(String::as_str)) {
+            Some(known) => format!("did you mean \"{known}\"?"),
+            None => "define it with [[channel]] in rigtide.toml".to_owned(),
+        };
+        let message = format!(
+            "the brief \"{}\" names no channel \"{}\"",
+            brief.id, name.value
+        );
+        document.fault(&name.span, message, remedy);
+    }
+}
+
+fn read_folder(directory: &Path, folder: &str, faults: &mut Vec<Fault>) -> Vec<File> {
+    let entries = match std::fs::read_dir(directory.join(folder)) {
+        Ok(entries) => entries,
+        Err(error) => {
+            let message = format!("the folder cannot be read: {error}");
+            faults.push(Fault::of_file(
+                folder,
+                message,
+                "create it, or run `rigtide init`",
+            ));
+            return Vec::new();
+        }
+    };
+    let mut names: Vec<String> = entries
+        .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
+        .filter(|name| name.ends_with(".toml") && !name.starts_with('.'))
+        .collect();
+    names.sort();
+    names
+        .iter()
+        .filter_map(|name| read_file(directory, &format!("{folder}/{name}"), faults))
+        .collect()
+}
+
+fn read_file(directory: &Path, name: &str, faults: &mut Vec<Fault>) -> Option<File> {
+    match std::fs::read_to_string(directory.join(name)) {
+        Ok(text) => {
+            let stem = Path::new(name).file_stem()?.to_string_lossy().into_owned();
+            Some(File {
+                name: name.to_owned(),
+                stem,
+                text,
+            })
+        }
+        Err(error) => {
+            let message = format!("the file cannot be read: {error}");
+            let remedy = "create it, or write a starter with `rigtide init`";
+            faults.push(Fault::of_file(name, message, remedy));
+            None
+        }
+    }
+}
