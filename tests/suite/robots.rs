@@ -135,7 +135,7 @@ async fn a_web_page_as_robots_txt_refuses_nothing_and_counts_for_a_day() {
     let fetcher = fetcher();
     let url = server.url("/feed");
     let (access, url) = (access(&url, ""), Url::parse(&url).unwrap());
-    for (hours, n_robots) in [(0, 1), (23, 1), (24, 2), (25, 2)] {
+    for (hours, n_robots) in [(0, 1), (23, 1), (25, 2), (26, 2)] {
         let request = Request {
             url: &url,
             access: &access,

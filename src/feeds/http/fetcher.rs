@@ -350,11 +350,13 @@ impl Fetch<'_> {
         }
     }
 
-    fn check_rest(&self, authority: &str) -> Result<(), Reason> {
-        match self.fetcher.hosts.rests_until(authority, self.now()) {
-            Some(until) => Err(Reason::HostResting { until }),
-            None => Ok(()),
-        }
+    fn check_rest(&mut self, authority: &str) -> Result<(), Reason> {
+        let now = self.now();
+        let Some(until) = self.fetcher.hosts.rests_until(authority, now) else {
+            return Ok(());
+        };
+        self.rest = (until - now).to_std().ok();
+        Err(Reason::HostResting { until })
     }
 
     /// The instant now, by the time that has passed since the fetch began.

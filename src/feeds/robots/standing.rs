@@ -48,9 +48,10 @@ impl Standings {
         } else {
             KEPT
         };
-        // A clock that was set back makes an entry old, not eternal.
+        // A clock that was set back makes an entry old, not eternal; fetches that run side by side
+        // may be a little apart.
         let age = now - entry.tried_at;
-        (TimeDelta::zero() <= age && age < good_for).then_some(&entry.standing)
+        (-TRIED_AGAIN < age && age < good_for).then_some(&entry.standing)
     }
 
     /// Records what reading came to. A failure leaves an older copy in use for another day.

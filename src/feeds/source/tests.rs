@@ -187,3 +187,20 @@ fn wrong_settings_are_named_with_a_remedy() {
         assert_eq!(faults, [format!("{place}:{expected}")], "{text}");
     }
 }
+
+#[test]
+fn the_table_of_keys_is_complete() {
+    // A key like no other makes the remedy list every key that is read.
+    let (_, faults) = read("file = \"x\"\nqqqqqqqqqqqqqqqqqqqq = 1");
+    let (_, known) = faults[0].split_once("known keys here: ").unwrap();
+    let read: std::collections::BTreeSet<&str> = known.split(", ").collect();
+    let rows = include_str!("mod.rs")
+        .lines()
+        .filter_map(|line| line.strip_prefix("//! | `"));
+    let documented: std::collections::BTreeSet<&str> = rows
+        .filter_map(|row| row.split(" | ").next())
+        .flat_map(|keys| keys.split(|other: char| !(other.is_ascii_lowercase() || other == '_')))
+        .filter(|word| !matches!(*word, "" | "with" | "or"))
+        .collect();
+    assert_eq!(documented, read);
+}
