@@ -9,6 +9,8 @@ pub mod source;
 pub mod http;
 pub mod robots;
 pub mod politeness;
+pub mod health;
+pub mod retry;
 pub mod address;
 pub mod mask;
 pub mod mapping;
