@@ -1,0 +1,130 @@
+//! Answers, their journal, and the outbox.
+
+use super::*;
+
+#[test]
+fn answer_journal_and_bulletins_stand_together_or_not_at_all() {
+    let mut bench = Bench::new();
+    bench.ledger.record_decision(&decision(1, "a")).unwrap();
+    let broken = "CREATE TEMP TRIGGER t BEFORE INSERT ON outbox
+                  BEGIN SELECT raise(ABORT, 'the disk is gone'); END";
+    bench
+        .ledger
+        .read()
+        .run(|connection| connection.execute_batch(broken))
+        .unwrap();
+    assert!(bench.ledger.record_decision(&decision(2, "b")).is_err());
+    let drop_trigger = "DROP TRIGGER t";
+    bench
+        .ledger
+        .read()
+        .run(|connection| connection.execute_batch(drop_trigger))
+        .unwrap();
+    let answer = bench
+        .ledger
+        .read()
+        .last_answer("media-room")
+        .unwrap()
+        .unwrap();
+    assert_eq!(answer.fingerprint, "a");
+    assert_eq!(bench.ledger.read().journal(10).unwrap().len(), 1);
+    assert_eq!(bench.ledger.read().due(at(9), 10).unwrap().len(), 2);
+    bench.ledger.record_decision(&decision(3, "b")).unwrap();
+    assert_eq!(bench.ledger.read().due(at(9), 10).unwrap().len(), 4);
+    let journal = bench.ledger.read().journal(10).unwrap();
+    assert_eq!(
+        journal[0].entry,
+        decision(3, "b").journal[0],
+        "the newest first"
+    );
+}
+
+#[test]
+fn an_answer_that_says_the_same_extends_the_one_before() {
+    let mut bench = Bench::new();
+    assert_eq!(bench.ledger.read().last_answer("media-room").unwrap(), None);
+    for minute in [1, 2, 5] {
+        bench
+            .ledger
+            .record_decision(&decision(minute, "a"))
+            .unwrap();
+    }
+    let answer = bench
+        .ledger
+        .read()
+        .last_answer("media-room")
+        .unwrap()
+        .unwrap();
+    assert_eq!((answer.since, answer.until), (at(1), at(5)));
+    assert_eq!(answer.answer_json, decision(5, "a").answer_json);
+    assert_eq!(bench.count("answer"), 1);
+    assert_eq!(
+        bench.count("outbox"),
+        2,
+        "the same bulletin is not queued again"
+    );
+    bench.ledger.record_decision(&decision(0, "b")).unwrap();
+    let answer = bench
+        .ledger
+        .read()
+        .last_answer("media-room")
+        .unwrap()
+        .unwrap();
+    assert_eq!((answer.fingerprint.as_str(), answer.since), ("b", at(5)));
+}
+
+#[test]
+fn a_delivery_is_due_until_it_is_sent_or_given_up() {
+    let mut bench = Bench::new();
+    bench.ledger.record_decision(&decision(1, "a")).unwrap();
+    let id = bulletin("a").id;
+    let due = bench.ledger.read().due(at(1), 10).unwrap();
+    assert_eq!((due.len(), &due[0].bulletin), (2, &bulletin("a")));
+    bench.ledger.mark_sent(&id, "desk", at(1)).unwrap();
+    bench
+        .ledger
+        .mark_failed(&id, "phone", at(1), "answered 503", at(3))
+        .unwrap();
+    bench
+        .ledger
+        .mark_failed(&id, "desk", at(1), "too late", at(3))
+        .unwrap();
+    assert_eq!(bench.ledger.read().due(at(2), 10).unwrap(), []);
+    assert_eq!(bench.ledger.read().next_due().unwrap(), Some(at(3)));
+    let due = bench.ledger.read().due(at(3), 10).unwrap();
+    assert_eq!(
+        (due.len(), due[0].channel.as_str(), due[0].attempts),
+        (1, "phone", 1)
+    );
+    assert_eq!(
+        bench.ledger.read().due(at(0), 10).unwrap().len(),
+        1,
+        "the clock was set back"
+    );
+    bench.ledger.postpone(&id, "phone", at(3), at(4)).unwrap();
+    assert_eq!(bench.ledger.read().due(at(3), 10).unwrap(), []);
+    bench
+        .ledger
+        .mark_dead(&id, "phone", at(4), "answered 404")
+        .unwrap();
+    assert_eq!(bench.ledger.read().next_due().unwrap(), None);
+    let letters = bench.ledger.read().dead_letters(10).unwrap();
+    assert_eq!((letters.len(), letters[0].attempts), (1, 2));
+    assert_eq!(letters[0].fault.as_deref(), Some("answered 404"));
+    assert_eq!(bench.ledger.revive("phone", at(5)).unwrap(), 1);
+    assert_eq!(bench.ledger.read().due(at(5), 10).unwrap().len(), 1);
+}
+
+#[test]
+fn a_disabled_channel_is_remembered_with_its_address_until_it_is_revived() {
+    let mut bench = Bench::new();
+    bench
+        .ledger
+        .disable_channel("phone", "x", at(1), "answered 410")
+        .unwrap();
+    let disabled = |bench: &Bench, address| bench.ledger.read().disabled("phone", address).unwrap();
+    assert_eq!(disabled(&bench, "x").as_deref(), Some("answered 410"));
+    assert_eq!(disabled(&bench, "y"), None, "it has another address now");
+    bench.ledger.revive("phone", at(2)).unwrap();
+    assert_eq!(disabled(&bench, "x"), None);
+}

@@ -1,0 +1,84 @@
+//! Observations that are held, confirmed and dropped.
+
+use super::*;
+
+#[test]
+fn a_held_price_waits_and_three_polls_that_agree_confirm_it() {
+    let mut bench = Bench::new();
+    bench.poll(0, &[offer("q-1", 20_000)]);
+    assert_eq!(bench.hold(1, &offer("q-1", 200)), Effect::Held);
+    bench.unchanged(2);
+    assert_eq!(bench.hold(3, &offer("q-1", 200)), Effect::Held);
+    let held = bench.ledger.read().list_held().unwrap();
+    assert_eq!((held.len(), held[0].times), (1, 2));
+    assert_eq!(held[0].price.minor(), 200);
+    assert_eq!(
+        held[0].current_price,
+        Some(Money::from_minor(20_000, Currency::EUR))
+    );
+    let current = bench.current();
+    assert_eq!(current[0].offer.price.minor(), 20_000);
+    assert_eq!(
+        current[0].seen_at,
+        at(0),
+        "the old price was not seen again"
+    );
+
+    assert_eq!(bench.hold(4, &offer("q-1", 200)), Effect::Changed);
+    assert_eq!(bench.ledger.read().list_held().unwrap(), []);
+    assert_eq!(bench.series(), [(0, 0, 20_000), (1, 4, 200)]);
+    let then = |minute| {
+        let offers = bench
+            .ledger
+            .read()
+            .current_offers(Some(at(minute)))
+            .unwrap();
+        offers[0].offer.price.minor()
+    };
+    assert_eq!((then(3), then(4)), (20_000, 200), "it was not known before");
+}
+
+#[test]
+fn another_held_price_starts_over_and_a_plausible_one_clears_it() {
+    let mut bench = Bench::new();
+    bench.poll(0, &[offer("q-1", 20_000)]);
+    bench.hold(1, &offer("q-1", 200));
+    bench.hold(2, &offer("q-1", 200));
+    bench.hold(3, &offer("q-1", 300));
+    assert_eq!(bench.ledger.read().list_held().unwrap()[0].times, 1);
+    assert_eq!(bench.poll(4, &[offer("q-1", 20_000)]), [Effect::Unchanged]);
+    assert_eq!(bench.ledger.read().list_held().unwrap(), []);
+    assert_eq!(bench.series(), [(0, 4, 20_000)]);
+}
+
+#[test]
+fn a_person_confirms_or_drops_what_is_held() {
+    let mut bench = Bench::new();
+    assert_eq!(bench.hold(1, &offer("q-1", 200)), Effect::Held);
+    assert_eq!(
+        bench.current(),
+        [],
+        "held from the start, so never believed"
+    );
+    let id = bench.ledger.read().list_held().unwrap()[0].id;
+    assert!(bench.ledger.confirm_held(id, at(2)).unwrap());
+    assert!(!bench.ledger.confirm_held(id, at(2)).unwrap());
+    bench.unchanged(3);
+    assert_eq!(bench.series(), [(1, 3, 200)]);
+
+    bench.hold(4, &offer("q-1", 2));
+    let id = bench.ledger.read().list_held().unwrap()[0].id;
+    assert!(bench.ledger.drop_held(id).unwrap());
+    assert!(!bench.ledger.drop_held(id).unwrap());
+    for minute in 5..10 {
+        assert_eq!(bench.hold(minute, &offer("q-1", 2)), Effect::Held);
+    }
+    assert_eq!(bench.ledger.read().list_held().unwrap(), []);
+    assert_eq!(bench.current()[0].offer.price.minor(), 200);
+    assert_eq!(bench.hold(10, &offer("q-1", 3)), Effect::Held);
+    assert_eq!(
+        bench.ledger.read().list_held().unwrap().len(),
+        1,
+        "another price is asked anew"
+    );
+}

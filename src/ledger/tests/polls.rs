@@ -1,0 +1,318 @@
+//! What polls leave behind.
+
+use super::*;
+
+#[test]
+fn an_offer_reads_back_as_it_was_seen() {
+    let mut bench = Bench::new();
+    let seen = offer("q-1", 19_990);
+    assert_eq!(bench.poll(1, std::slice::from_ref(&seen)), [Effect::New]);
+    let reader = Reader::open(&bench.path()).unwrap();
+    let current = reader.current_offers(None).unwrap();
+    assert_eq!(current.len(), 1);
+    assert_eq!(current[0].offer, seen);
+    assert_eq!(current[0].part, part("cpu-a"));
+    assert_eq!(current[0].seen_at, at(1));
+    assert_eq!(current[0].feed, feed());
+    let listed = reader.listed_offers().unwrap();
+    assert_eq!(listed.len(), 1);
+    assert_eq!(
+        (&listed[0].offer, &listed[0].part),
+        (&seen, &Some(part("cpu-a")))
+    );
+}
+
+#[test]
+fn an_unchanged_price_is_one_row_however_often_it_is_seen() {
+    let mut bench = Bench::new();
+    bench.poll(0, &[offer("q-1", 19_990)]);
+    for minute in 1..288 {
+        match minute % 2 {
+            0 => bench.unchanged(minute),
+            _ => assert_eq!(
+                bench.poll(minute, &[offer("q-1", 19_990)]),
+                [Effect::Unchanged]
+            ),
+        }
+    }
+    assert_eq!(bench.series(), [(0, 287, 19_990)]);
+    assert_eq!(bench.count("observation"), 1);
+    assert_eq!(bench.count("poll"), 288);
+    assert_eq!(bench.current()[0].seen_at, at(287));
+}
+
+#[test]
+fn every_term_that_moves_opens_an_interval_and_text_does_not() {
+    let mut bench = Bench::new();
+    let mut next = offer("q-1", 100);
+    bench.poll(0, std::slice::from_ref(&next));
+    let changes: [fn(&mut Offer); 9] = [
+        |offer| offer.price = Money::from_minor(101, Currency::EUR),
+        |offer| offer.price = Money::from_minor(101, Currency::parse("CHF").unwrap()),
+        |offer| offer.availability = Availability::OutOfStock,
+        |offer| offer.list_price = None,
+        |offer| offer.shipping = Some(Money::from_minor(490, Currency::EUR)),
+        |offer| offer.shipping = None,
+        |offer| offer.tax_included = false,
+        |offer| offer.minimum_quantity = 2,
+        |offer| offer.list_price = Some(Money::zero(Currency::EUR)),
+    ];
+    let mut minute = 0;
+    for change in changes {
+        minute += 1;
+        change(&mut next);
+        assert_eq!(
+            bench.poll(minute, std::slice::from_ref(&next)),
+            [Effect::Changed]
+        );
+        assert_eq!(bench.current()[0].offer, next);
+    }
+    let rows = bench.count("observation");
+    next.title = "Quillon K7 boxed".to_owned();
+    next.link = None;
+    next.notes.clear();
+    assert_eq!(
+        bench.poll(100, std::slice::from_ref(&next)),
+        [Effect::Unchanged]
+    );
+    assert_eq!(bench.current()[0].offer, next);
+    assert_eq!(bench.count("observation"), rows);
+}
+
+#[test]
+fn an_offer_missing_once_and_back_is_neither_gone_nor_new() {
+    // Pitfall F39: a feed drops an offer for one poll and brings it back.
+    let mut bench = Bench::new();
+    bench.poll(0, &[offer("q-1", 100), offer("q-2", 200)]);
+    bench.poll(1, &[offer("q-2", 200)]);
+    let current = bench.current();
+    assert_eq!(current.len(), 2);
+    assert_eq!(current[0].seen_at, at(0), "a missing offer ages");
+    assert_eq!(current[1].seen_at, at(1));
+    let effects = bench.poll(2, &[offer("q-1", 100), offer("q-2", 200)]);
+    assert_eq!(effects, [Effect::Unchanged, Effect::Unchanged]);
+    assert_eq!(bench.series(), [(0, 2, 100), (0, 2, 200)]);
+}
+
+#[test]
+fn an_offer_missing_from_three_snapshots_is_gone_and_may_return() {
+    let mut bench = Bench::new();
+    bench.poll(0, &[offer("q-1", 100), offer("q-2", 200)]);
+    bench.poll(1, &[offer("q-2", 200)]);
+    bench.quiet(2, NoSnapshot::Failed);
+    bench.quiet(3, NoSnapshot::Suspicious);
+    bench.unchanged(4);
+    assert_eq!(bench.current().len(), 2, "two snapshots lacked it so far");
+    bench.poll(5, &[offer("q-2", 200)]);
+    assert_eq!(bench.current().len(), 1);
+    assert_eq!(bench.ledger.read().feed_states().unwrap()[0].offers, 1);
+    let gone = &bench.ledger.read().series("cpu-a").unwrap()[0];
+    assert_eq!((gone.until, gone.gone_since), (at(0), Some(at(5))));
+    let then = |minute| {
+        bench
+            .ledger
+            .read()
+            .current_offers(Some(at(minute)))
+            .unwrap()
+    };
+    assert_eq!((then(4).len(), then(5).len()), (2, 1));
+    assert_eq!(
+        bench.poll(6, &[offer("q-1", 100), offer("q-2", 200)])[0],
+        Effect::Returned
+    );
+    assert_eq!(bench.series(), [(0, 0, 100), (6, 6, 100), (0, 6, 200)]);
+}
+
+#[test]
+fn a_partial_snapshot_removes_nothing_and_forgets_the_validators() {
+    // Pitfall F35: a page of the feed failed.
+    let mut bench = Bench::new();
+    bench.poll(0, &[offer("q-1", 100), offer("q-2", 200)]);
+    for minute in 1..10 {
+        bench.poll_as(
+            minute,
+            &[offer("q-2", 200 + minute % 2)],
+            SnapshotIs::Partial,
+        );
+    }
+    let current = bench.current();
+    assert_eq!(current.len(), 2);
+    assert_eq!((current[0].seen_at, current[1].seen_at), (at(0), at(9)));
+    bench.poll(10, &[offer("q-1", 100), offer("q-2", 201)]);
+    assert_eq!(bench.series()[0], (0, 10, 100));
+
+    let validators = Validators {
+        etag: Some("\"a\"".to_owned()),
+        last_modified: None,
+    };
+    let record = PollRecord {
+        validators: validators.clone(),
+        body_hash: Some("b".to_owned()),
+        ..PollRecord::default()
+    };
+    let writer = bench
+        .ledger
+        .begin_poll(&feed(), &retailer(), at(11))
+        .unwrap();
+    writer.commit(&record, SnapshotIs::Complete).unwrap();
+    let kept = (validators, Some("b".to_owned()));
+    assert_eq!(bench.ledger.read().validators(&feed()).unwrap(), kept);
+    bench.quiet(12, NoSnapshot::Failed);
+    bench.unchanged(13);
+    assert_eq!(bench.ledger.read().validators(&feed()).unwrap(), kept);
+    let writer = bench
+        .ledger
+        .begin_poll(&feed(), &retailer(), at(14))
+        .unwrap();
+    writer.commit(&record, SnapshotIs::Partial).unwrap();
+    assert_eq!(
+        bench.ledger.read().validators(&feed()).unwrap(),
+        (Validators::default(), None)
+    );
+}
+
+#[test]
+fn one_sku_of_two_sellers_is_two_offers_and_a_repeat_is_none() {
+    let mut bench = Bench::new();
+    let market = Offer {
+        seller: Some("Basement Bits".to_owned()),
+        ..offer("q-1", 90)
+    };
+    let used = Offer {
+        condition: Condition::Used,
+        ..offer("q-1", 50)
+    };
+    let effects = bench.poll(0, &[offer("q-1", 100), market, used, offer("q-1", 110)]);
+    assert_eq!(
+        effects,
+        [Effect::New, Effect::New, Effect::New, Effect::Repeated]
+    );
+    let prices: Vec<i64> = bench
+        .current()
+        .iter()
+        .map(|found| found.offer.price.minor())
+        .collect();
+    assert_eq!(prices, [100, 50, 90]);
+}
+
+#[test]
+fn the_previous_price_is_there_for_the_caller_even_when_it_is_gone() {
+    let mut bench = Bench::new();
+    bench.poll(0, &[offer("q-1", 100)]);
+    bench.poll(1, &[offer("q-1", 110)]);
+    let writer = bench
+        .ledger
+        .begin_poll(&feed(), &retailer(), at(2))
+        .unwrap();
+    assert_eq!(writer.previous(&offer("q-9", 1)).unwrap(), None);
+    let previous = writer.previous(&offer("q-1", 1)).unwrap().unwrap();
+    assert_eq!(previous.price.minor(), 110);
+    assert_eq!((previous.since, previous.seen_at), (at(1), at(1)));
+    assert!(!previous.is_gone);
+    drop(writer);
+    for minute in 2..5 {
+        bench.poll(minute, &[]);
+    }
+    let writer = bench
+        .ledger
+        .begin_poll(&feed(), &retailer(), at(5))
+        .unwrap();
+    let previous = writer.previous(&offer("q-1", 1)).unwrap().unwrap();
+    assert!(previous.is_gone);
+    assert_eq!((previous.price.minor(), previous.seen_at), (110, at(1)));
+}
+
+#[test]
+fn a_match_that_changes_counts_from_then_on() {
+    let mut bench = Bench::new();
+    bench.poll(0, &[offer("q-1", 100)]);
+    let row = bench.ledger.read().listed_offers().unwrap()[0].row;
+    bench
+        .ledger
+        .rematch(&[(row, Some(part("cpu-b")))], at(5))
+        .unwrap();
+    let parts = |bench: &Bench, at: Option<DateTime<Utc>>| {
+        let offers = bench.ledger.read().current_offers(at).unwrap();
+        offers
+            .iter()
+            .map(|offer| offer.part.part.clone())
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(parts(&bench, None), ["cpu-b"]);
+    assert_eq!(parts(&bench, Some(at(4))), ["cpu-a"]);
+    assert_eq!(parts(&bench, Some(at(5))), ["cpu-b"]);
+    bench.ledger.rematch(&[(row, None)], at(6)).unwrap();
+    assert_eq!(parts(&bench, None), [""; 0]);
+    assert_eq!(parts(&bench, Some(at(6))), [""; 0]);
+    assert_eq!(bench.ledger.read().listed_offers().unwrap().len(), 1);
+}
+
+#[test]
+fn a_clock_set_back_does_not_turn_stamps_back() {
+    // Pitfall D04.
+    let mut bench = Bench::new();
+    bench.poll(60, &[offer("q-1", 100)]);
+    bench.poll(0, &[offer("q-1", 110)]);
+    bench.unchanged(-600);
+    let intervals = bench.ledger.read().series("cpu-a").unwrap();
+    let millis = |at: DateTime<Utc>| (at - self::at(60)).num_milliseconds();
+    let spans: Vec<_> = intervals
+        .iter()
+        .map(|found| (millis(found.from), millis(found.until)))
+        .collect();
+    assert_eq!(spans, [(0, 0), (1, 2)]);
+}
+
+#[test]
+fn polls_and_feed_states_tell_what_happened() {
+    let mut bench = Bench::new();
+    let record = PollRecord {
+        records: 12,
+        offers: 11,
+        matched: 9,
+        refused: 1,
+        duration_ms: 15,
+        notes: vec!["one row too short".to_owned()],
+        ..PollRecord::default()
+    };
+    let mut writer = bench
+        .ledger
+        .begin_poll(&feed(), &retailer(), at(1))
+        .unwrap();
+    writer.observe(&offer("q-1", 100), None).unwrap();
+    writer.commit(&record, SnapshotIs::Complete).unwrap();
+    let failed = PollRecord {
+        error: Some("the server answered 500".to_owned()),
+        ..PollRecord::default()
+    };
+    let outcome = NoSnapshot::Failed;
+    bench
+        .ledger
+        .record_poll(&feed(), &retailer(), at(2), outcome, &failed)
+        .unwrap();
+    let lines = bench.ledger.read().last_polls(&feed(), 5).unwrap();
+    let expected = [
+        PollLine {
+            at: at(2),
+            status: PollStatus::Failed,
+            record: failed,
+        },
+        PollLine {
+            at: at(1),
+            status: PollStatus::Fresh(SnapshotIs::Complete),
+            record,
+        },
+    ];
+    assert_eq!(lines, expected);
+    assert_eq!(bench.ledger.read().last_polls(&feed(), 1).unwrap().len(), 1);
+    let states = bench.ledger.read().feed_states().unwrap();
+    assert_eq!(states.len(), 1);
+    assert_eq!(
+        (states[0].last_poll, states[0].last_fresh),
+        (Some(at(2)), Some(at(1)))
+    );
+    assert_eq!(
+        (states[0].failures, states[0].offers, states[0].matched),
+        (1, 1, 0)
+    );
+}

@@ -1,0 +1,130 @@
+//! Any sequence of polls against a plain list of what was seen.
+
+use super::*;
+use proptest::prelude::*;
+use std::collections::BTreeMap;
+
+/// One poll of three offers.
+#[derive(Debug, Clone)]
+enum Step {
+    /// Listed price of each offer, if it is listed; each may be held instead.
+    Snapshot(Vec<Option<(i64, bool)>>, bool),
+    Quiet(u8),
+    Confirm,
+}
+
+fn step() -> impl Strategy<Value = Step> {
+    let listed = proptest::option::weighted(0.8, (1_i64..4, proptest::bool::weighted(0.2)));
+    prop_oneof![
+        6 => (proptest::collection::vec(listed, 3), proptest::bool::weighted(0.8))
+            .prop_map(|(listed, complete)| Step::Snapshot(listed, complete)),
+        2 => (0_u8..3).prop_map(Step::Quiet),
+        1 => Just(Step::Confirm),
+    ]
+}
+
+/// What a plain list of sightings says, to compare the ledger with.
+#[derive(Default)]
+struct Sightings {
+    /// By SKU: instants at which a price was believed, in order.
+    seen: BTreeMap<String, Vec<(i64, i64)>>,
+}
+
+fn play(bench: &mut Bench, minute: i64, step: &Step, sightings: &mut Sightings) {
+    match step {
+        Step::Snapshot(listed, complete) => {
+            let mut writer = bench
+                .ledger
+                .begin_poll(&feed(), &retailer(), at(minute))
+                .unwrap();
+            for (sku, price, hold) in (0..).zip(listed).filter_map(|(sku, listed): (i32, _)| {
+                listed.map(|(price, hold)| (sku.to_string(), price, hold))
+            }) {
+                let cpu = part("cpu-a");
+                let seen = offer(&sku, price);
+                let effect = if hold {
+                    writer.hold(&seen, Some(&cpu), "odd").unwrap()
+                } else {
+                    writer.observe(&seen, Some(&cpu)).unwrap()
+                };
+                if effect != Effect::Held {
+                    sightings.seen.entry(sku).or_default().push((minute, price));
+                }
+            }
+            let snapshot = match complete {
+                true => SnapshotIs::Complete,
+                false => SnapshotIs::Partial,
+            };
+            writer.commit(&PollRecord::default(), snapshot).unwrap();
+        }
+        Step::Quiet(0) => bench.unchanged(minute),
+        Step::Quiet(1) => bench.quiet(minute, NoSnapshot::Failed),
+        Step::Quiet(_) => bench.quiet(minute, NoSnapshot::Suspicious),
+        Step::Confirm => {
+            if let Some(held) = bench.ledger.read().list_held().unwrap().first() {
+                let id = held.id;
+                assert!(bench.ledger.confirm_held(id, at(minute)).unwrap());
+            }
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 128, ..ProptestConfig::default() })]
+
+    #[test]
+    fn intervals_never_overlap_and_every_believed_price_reads_back(
+        steps in proptest::collection::vec(step(), 1..25)
+    ) {
+        let mut bench = Bench::new();
+        // Nothing is killed here, and synchronising a thousand polls takes long.
+        let hasten = |connection: &rusqlite::Connection| {
+            connection.pragma_update(None, "synchronous", "off")
+        };
+        bench.ledger.read().run(hasten).unwrap();
+        let mut sightings = Sightings::default();
+        let mut then_as_now = Vec::new();
+        for (minute, step) in (0..).zip(&steps) {
+            play(&mut bench, minute, step, &mut sightings);
+            let offers: Vec<_> = bench.current().into_iter().map(stripped).collect();
+            then_as_now.push((minute, offers));
+        }
+        let intervals = bench.ledger.read().series("cpu-a").unwrap();
+        for pair in intervals.windows(2).filter(|pair| pair[0].sku == pair[1].sku) {
+            prop_assert!(pair[0].until < pair[1].from, "{pair:?}");
+            prop_assert!(!pair[0].is_open);
+        }
+        for interval in &intervals {
+            prop_assert!(interval.from <= interval.until, "{interval:?}");
+        }
+        for (sku, seen) in &sightings.seen {
+            for (minute, price) in seen {
+                let holds = |found: &&Interval| {
+                    found.sku.as_str() == sku && (found.from..=found.until).contains(&at(*minute))
+                };
+                let found: Vec<i64> =
+                    intervals.iter().filter(holds).map(|found| found.price.minor()).collect();
+                prop_assert_eq!(&found, &[*price], "sku {} at minute {}", sku, minute);
+            }
+        }
+        // Asked about the past, the ledger says what it said then.
+        for (minute, expected) in then_as_now {
+            let then = bench.ledger.read().current_offers(Some(at(minute))).unwrap();
+            let then: Vec<_> = then.into_iter().map(stripped).collect();
+            prop_assert_eq!(then, expected, "at minute {}", minute);
+        }
+        let check = |connection: &rusqlite::Connection| {
+            connection.query_row("PRAGMA integrity_check", [], |row| row.get::<_, String>(0))
+        };
+        prop_assert_eq!(bench.ledger.read().run(check).unwrap(), "ok");
+    }
+}
+
+/// An offer without what a past instant may show differently: when it was last seen, which is
+/// exact only while no poll left it out.
+fn stripped(offer: CurrentOffer) -> (String, i64, ObservationId) {
+    let CurrentOffer {
+        offer, observation, ..
+    } = offer;
+    (offer.sku.to_string(), offer.price.minor(), observation)
+}
