@@ -45,4 +45,4 @@ pub use matching::{OfferRow, PartMatch, StoredOffer};
 pub use observations::{Committed, Effect, PollWriter, PreviousSeen, SnapshotIs};
 pub use open::{Ledger, Patience, Reader};
 pub use outbox::{DeadLetter, DueDelivery};
-pub use polls::{FeedState, NoSnapshot, PollLine, PollRecord, PollStatus, Validators};
+pub use polls::{FeedState, NoSnapshot, PollLine, PollRecord, PollStatus, Remembered};

@@ -209,7 +209,7 @@ impl PollWriter<'_> {
 
     /// Makes the poll stand. When this returns, a power cut cannot undo it.
     ///
-    /// A partial snapshot forgets the feed's validators, so that the next poll asks for all.
+    /// A partial snapshot forgets the feed's memory, so that the next poll asks for all.
     ///
     /// # Errors
     /// [`LedgerError`]; then nothing of the poll stands.

@@ -10,11 +10,13 @@ use crate::market::{FeedId, RetailerId};
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{Connection, OptionalExtension, params};
 
-/// What to send with the next request, so that the server may answer "not modified".
+/// What was asked to be remembered of a feed, in the form of whoever asked.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Validators {
-    pub etag: Option<String>,
-    pub last_modified: Option<String>,
+pub struct Remembered {
+    /// For asking the retailer for news only.
+    pub memory: Option<String>,
+    /// How the feed has fared.
+    pub health: Option<String>,
 }
 
 /// The counts and words of one poll.
@@ -27,8 +29,8 @@ pub struct PollRecord {
     pub held: u64,
     pub changed: u64,
     pub duration_ms: u64,
-    pub validators: Validators,
-    pub body_hash: Option<String>,
+    /// What to remember; an unchanged poll that says nothing keeps what is there.
+    pub remembered: Remembered,
     pub error: Option<String>,
     pub notes: Vec<String>,
 }
@@ -56,7 +58,7 @@ pub enum PollStatus {
 pub struct PollLine {
     pub at: DateTime<Utc>,
     pub status: PollStatus,
-    /// Validators and the hash are kept for the newest poll alone, so they are empty here.
+    /// What is remembered is kept for the newest poll alone, so it is empty here.
     pub record: PollRecord,
 }
 
@@ -72,8 +74,7 @@ pub struct FeedState {
     pub seen_until: Option<DateTime<Utc>>,
     /// Failed and suspicious polls since the last good one.
     pub failures: u32,
-    pub validators: Validators,
-    pub body_hash: Option<String>,
+    pub remembered: Remembered,
     /// Offers listed, believed and not given up.
     pub offers: u64,
     /// Of those, offers taken for a part.
@@ -133,7 +134,7 @@ impl Reader {
         self.run(|connection| {
             let mut statement = connection.prepare_cached(
                 "SELECT f.name, f.retailer, f.last_poll_ms, f.fresh_ms, f.seen_until_ms,
-                        f.failures, f.etag, f.last_modified, f.body_hash,
+                        f.failures, f.memory, f.health,
                         count(o.id), count(o.part)
                  FROM feed f LEFT JOIN offer o ON o.feed_id = f.id AND o.gone_since_ms IS NULL
                      AND EXISTS (SELECT 1 FROM observation b
@@ -148,13 +149,12 @@ impl Reader {
                     last_fresh: optional_instant(row, 3)?,
                     seen_until: optional_instant(row, 4)?,
                     failures: row.get(5)?,
-                    validators: Validators {
-                        etag: row.get(6)?,
-                        last_modified: row.get(7)?,
+                    remembered: Remembered {
+                        memory: row.get(6)?,
+                        health: row.get(7)?,
                     },
-                    body_hash: row.get(8)?,
-                    offers: row.get(9)?,
-                    matched: row.get(10)?,
+                    offers: row.get(8)?,
+                    matched: row.get(9)?,
                 })
             })?;
             states.collect()
@@ -204,22 +204,19 @@ impl Reader {
         })
     }
 
-    /// What to send with the next request of a feed, and the hash of its last body.
+    /// What is remembered of a feed; nothing of one that was never polled.
     ///
     /// # Errors
     /// [`LedgerError`]
-    pub fn validators(&self, feed: &FeedId) -> Result<(Validators, Option<String>), LedgerError> {
+    pub fn remembered(&self, feed: &FeedId) -> Result<Remembered, LedgerError> {
         self.run(|connection| {
-            let mut statement = connection.prepare_cached(
-                "SELECT etag, last_modified, body_hash FROM feed WHERE name = ?1",
-            )?;
+            let mut statement =
+                connection.prepare_cached("SELECT memory, health FROM feed WHERE name = ?1")?;
             let found = statement.query_row([feed.as_str()], |row| {
-                let (etag, last_modified) = (row.get(0)?, row.get(1)?);
-                let validators = Validators {
-                    etag,
-                    last_modified,
-                };
-                Ok((validators, row.get(2)?))
+                Ok(Remembered {
+                    memory: row.get(0)?,
+                    health: row.get(1)?,
+                })
             });
             Ok(found.optional()?.unwrap_or_default())
         })
@@ -294,36 +291,33 @@ fn advance_feed(
     poll: &PollRecord,
 ) -> rusqlite::Result<()> {
     let at_ms = millis(at);
-    let etag = &poll.validators.etag;
-    let last_modified = &poll.validators.last_modified;
-    let body_hash = &poll.body_hash;
-    match status {
-        PollStatus::Fresh(SnapshotIs::Complete) => connection
-            .prepare_cached(
-                "UPDATE feed SET last_poll_ms = ?2, fresh_ms = ?2, seen_until_ms = ?2,
-                     failures = 0, etag = ?3, last_modified = ?4, body_hash = ?5 WHERE id = ?1",
-            )?
-            .execute(params![feed, at_ms, etag, last_modified, body_hash])?,
+    let Remembered { memory, health } = &poll.remembered;
+    let advance = match status {
+        PollStatus::Fresh(SnapshotIs::Complete) => {
+            "UPDATE feed SET last_poll_ms = ?2, fresh_ms = ?2, seen_until_ms = ?2,
+                 failures = 0, memory = ?3, health = coalesce(?4, health) WHERE id = ?1"
+        }
         // "Not modified" must never be said of a snapshot that was only part of the whole.
-        PollStatus::Fresh(SnapshotIs::Partial) => connection
-            .prepare_cached(
-                "UPDATE feed SET last_poll_ms = ?2, fresh_ms = ?2, failures = 0, etag = NULL,
-                     last_modified = NULL, body_hash = NULL WHERE id = ?1",
-            )?
-            .execute((feed, at_ms))?,
-        PollStatus::Unchanged => connection
-            .prepare_cached(
-                "UPDATE feed SET last_poll_ms = ?2, seen_until_ms = ?2, failures = 0,
-                     etag = coalesce(?3, etag), last_modified = coalesce(?4, last_modified),
-                     body_hash = coalesce(?5, body_hash) WHERE id = ?1",
-            )?
-            .execute(params![feed, at_ms, etag, last_modified, body_hash])?,
-        PollStatus::Failed | PollStatus::Suspicious => connection
-            .prepare_cached(
-                "UPDATE feed SET last_poll_ms = ?2, failures = failures + 1 WHERE id = ?1",
-            )?
-            .execute((feed, at_ms))?,
+        PollStatus::Fresh(SnapshotIs::Partial) => {
+            "UPDATE feed SET last_poll_ms = ?2, fresh_ms = ?2, failures = 0,
+                 memory = ?3, health = coalesce(?4, health)
+             WHERE id = ?1"
+        }
+        PollStatus::Unchanged => {
+            "UPDATE feed SET last_poll_ms = ?2, seen_until_ms = ?2, failures = 0,
+                 memory = coalesce(?3, memory), health = coalesce(?4, health) WHERE id = ?1"
+        }
+        PollStatus::Failed | PollStatus::Suspicious => {
+            "UPDATE feed SET last_poll_ms = ?2, failures = failures + 1,
+                 memory = coalesce(?3, memory), health = coalesce(?4, health) WHERE id = ?1"
+        }
     };
+    let memory = memory
+        .as_ref()
+        .filter(|_| status != PollStatus::Fresh(SnapshotIs::Partial));
+    connection
+        .prepare_cached(advance)?
+        .execute(params![feed, at_ms, memory, health])?;
     Ok(())
 }
 

@@ -2,10 +2,12 @@
 
 use super::decision::{decide_briefs, error_chain};
 use super::delivery::deliver;
-use super::poll::{PollReport, Polling};
+use super::poll::{Brought, Network, PollReport, Polling};
 use super::settings::Feed;
 use crate::decide::Bulletin;
-use crate::ledger::LedgerError;
+use crate::feeds::health::{LatestPoll, is_without_network};
+use crate::feeds::http::FaultKind;
+use crate::ledger::{JournalEntry, LedgerError};
 use crate::optimise::Effort;
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
@@ -46,6 +48,9 @@ pub async fn cycle(
 
 /// Polls feeds side by side. The reports come back in the order of the feeds.
 ///
+/// What fails because a name does not resolve waits for the others: when none resolves, the
+/// network is gone, and that is no fault of any feed.
+///
 /// # Errors
 /// [`LedgerError`]
 pub async fn poll_all(
@@ -57,27 +62,122 @@ pub async fn poll_all(
     let mut running = JoinSet::new();
     for (at, feed) in feeds.iter().cloned().enumerate() {
         let polling = polling.clone();
-        running.spawn(async move { (at, polling.poll(&feed, now).await) });
+        running.spawn(async move {
+            let brought = polling.bring(&feed, now).await?;
+            if brought.fault() == Some(FaultKind::Dns) {
+                return Ok((at, Polled::Waits(Box::new(brought))));
+            }
+            store(polling, brought, Network::Reached, now)
+                .await
+                .map(|report| (at, Polled::Stored(report)))
+        });
     }
-    let mut reports = BTreeMap::new();
+    let mut round = PollRound {
+        feeds,
+        reports: BTreeMap::new(),
+        waiting: Vec::new(),
+    };
     let mut first_error = None;
     while let Some(ended) = running.join_next().await {
         match ended {
-            Ok((at, Ok(report))) => {
-                log(&report);
-                told(&report);
-                reports.insert(at, report);
-            }
-            Ok((_, Err(error))) => {
+            Ok(Ok((at, Polled::Stored(report)))) => round.end(at, report, told),
+            Ok(Ok((at, Polled::Waits(brought)))) => round.waiting.push((at, *brought)),
+            Ok(Err(error)) => {
                 first_error.get_or_insert(error);
             }
             // One feed's panic is its own; it is polled again when it is next due.
             Err(panic) => tracing::error!(error = %panic, "a poll panicked"),
         }
     }
+    let network = round.network();
+    if network == Network::Gone {
+        polling.ledger().note(&[network_gone(now)])?;
+    }
+    for (at, brought) in std::mem::take(&mut round.waiting) {
+        let report = store(polling.clone(), brought, network, now).await?;
+        round.end(at, report, told);
+    }
     match first_error {
         Some(error) => Err(error),
-        None => Ok(reports.into_values().collect()),
+        None => Ok(round.reports.into_values().collect()),
+    }
+}
+
+/// Where a poll stands.
+enum Polled {
+    Stored(PollReport),
+    /// Its host's name did not resolve.
+    Waits(Box<Brought>),
+}
+
+struct PollRound<'f> {
+    feeds: &'f [Feed],
+    reports: BTreeMap<usize, PollReport>,
+    waiting: Vec<(usize, Brought)>,
+}
+
+impl PollRound<'_> {
+    fn end(&mut self, at: usize, report: PollReport, told: &mut (dyn FnMut(&PollReport) + Send)) {
+        log(&report);
+        told(&report);
+        self.reports.insert(at, report);
+    }
+
+    fn network(&self) -> Network {
+        let host = |at: usize| {
+            let origins = self
+                .feeds
+                .get(at)
+                .map(|feed| feed.source.location.origins());
+            origins.and_then(|urls| urls.first()?.host_str().map(str::to_owned))
+        };
+        let good = self
+            .reports
+            .keys()
+            .filter_map(|at| Some((host(*at)?, None)));
+        let waits = self
+            .waiting
+            .iter()
+            .filter_map(|(at, one)| Some((host(*at)?, one.fault())));
+        let asked: Vec<(String, Option<FaultKind>)> = good.chain(waits).collect();
+        let latest: Vec<LatestPoll<'_>> = asked
+            .iter()
+            .map(|(host, fault)| LatestPoll {
+                host,
+                fault: *fault,
+            })
+            .collect();
+        if is_without_network(&latest) {
+            Network::Gone
+        } else {
+            Network::Reached
+        }
+    }
+}
+
+fn network_gone(at: DateTime<Utc>) -> JournalEntry {
+    JournalEntry {
+        at,
+        kind: "no_network".to_owned(),
+        feed: None,
+        brief: None,
+        part: None,
+        text: "no host name resolves: there seems to be no network here".to_owned(),
+        data: serde_json::json!({}),
+    }
+}
+
+/// Stores away from the threads that serve the network.
+async fn store(
+    polling: Polling,
+    brought: Brought,
+    network: Network,
+    now: DateTime<Utc>,
+) -> Result<PollReport, LedgerError> {
+    let stored = tokio::task::spawn_blocking(move || polling.store(brought, network, now)).await;
+    match stored {
+        Ok(report) => report,
+        Err(panic) => std::panic::resume_unwind(panic.into_panic()),
     }
 }
 

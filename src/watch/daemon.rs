@@ -5,22 +5,19 @@ use super::cycle::{cycle, decide, send};
 use super::poll::{PollReport, Polling};
 use super::settings::Feed;
 use crate::decide::Bulletin;
+use crate::feeds::health::Health;
+use crate::feeds::retry::spread;
 use crate::ledger::LedgerError;
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
-use std::hash::{DefaultHasher, Hash, Hasher};
 use std::time::Duration;
 use tokio::sync::watch;
 
 /// The daemon rests no longer than this, so that a changed clock or an outbox that came due by
 /// itself is noticed.
 const LONGEST_REST: Duration = Duration::from_secs(30);
-/// Feeds that are due at the same minute are spread over this many seconds.
-const JITTER_SECONDS: u64 = 20;
-/// The first pause after a failed poll; it doubles with each further failure.
-const FIRST_BACK_OFF_SECONDS: i64 = 60;
-/// How often the pause doubles, up to about eight hours and a half.
-const MOST_DOUBLINGS: u32 = 9;
+/// Feeds that are due at the same minute are spread over this much.
+const JITTER: Duration = Duration::from_secs(20);
 
 /// What the daemon tells as it goes.
 pub trait Listener: Send {
@@ -61,7 +58,7 @@ pub async fn watch(
                     .bulletins
                     .iter()
                     .for_each(|bulletin| listener.told(bulletin));
-                put_off_failed(polling, &mut due, &report.polls, now)?;
+                put_off_failed(&mut due, &report.polls);
             }
             send(polling, clock.now()).await;
             Ok(())
@@ -98,7 +95,12 @@ fn first_due(polling: &Polling, now: DateTime<Utc>) -> Result<DueTimes, LedgerEr
             .and_then(|state| state.last_poll)
             .map(|last| last.min(now));
         let next = last.map_or(Some(now), |last| schedule.next_after(last));
-        due.extend(next.map(|next| (feed.id.to_string(), next.max(now))));
+        let health = state.and_then(|state| state.remembered.health.as_deref());
+        let health: Health = health
+            .and_then(|text| serde_json::from_str(text).ok())
+            .unwrap_or_default();
+        // A restart is no way round a pause.
+        due.extend(next.map(|next| (feed.id.to_string(), health.next_poll(next).max(now))));
     }
     Ok(due)
 }
@@ -119,42 +121,20 @@ fn take_due(polling: &Polling, due: &mut DueTimes, now: DateTime<Utc>) -> Vec<Fe
             .as_ref()
             .and_then(|schedule| schedule.next_after(now));
         match next {
-            Some(next) => due.insert(feed.id.to_string(), next + jitter(feed.id.as_str())),
+            Some(next) => due.insert(feed.id.to_string(), next + spread(&feed.id, JITTER)),
             None => due.remove(feed.id.as_str()),
         };
     }
     feeds
 }
 
-/// A failed feed waits longer with each failure, and never less than its schedule.
-fn put_off_failed(
-    polling: &Polling,
-    due: &mut DueTimes,
-    polls: &[PollReport],
-    now: DateTime<Utc>,
-) -> Result<(), LedgerError> {
-    if polls.iter().all(PollReport::is_good) {
-        return Ok(());
-    }
-    let states = polling.ledger().read().feed_states()?;
-    for poll in polls.iter().filter(|poll| !poll.is_good()) {
-        let state = states.iter().find(|state| state.feed.as_str() == poll.feed);
-        let failures = state.map_or(1, |state| state.failures).max(1);
-        let doublings = (failures - 1).min(MOST_DOUBLINGS);
-        let until =
-            now + TimeDelta::seconds(FIRST_BACK_OFF_SECONDS << doublings) + jitter(&poll.feed);
-        if let Some(at) = due.get_mut(&poll.feed) {
-            *at = (*at).max(until);
+/// A feed that failed is asked again when its health says, not when its schedule does.
+fn put_off_failed(due: &mut DueTimes, polls: &[PollReport]) {
+    for poll in polls {
+        if let (Some(at), Some(retry_at)) = (due.get_mut(&poll.feed), poll.retry_at) {
+            *at = retry_at;
         }
     }
-    Ok(())
-}
-
-/// A pause of its own for each feed, the same after every restart.
-fn jitter(feed: &str) -> TimeDelta {
-    let mut hasher = DefaultHasher::new();
-    feed.hash(&mut hasher);
-    TimeDelta::milliseconds((hasher.finish() % (JITTER_SECONDS * 1_000)) as i64)
 }
 
 fn rest(due: &DueTimes, now: DateTime<Utc>) -> Duration {

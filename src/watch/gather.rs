@@ -1,19 +1,19 @@
 //! Brings in the documents of one feed, from the network or from disk.
 
-use super::decision::error_chain;
 use super::settings::{Feed, Settings};
 use crate::catalogue::Part;
-use crate::feeds::decode::{Context, decode, decode_links};
+use crate::feeds::decode::{Context, DecodeFault, decode, decode_links};
+use crate::feeds::health::Cause;
 use crate::feeds::http::{
-    Body, Document, Expects, FetchFault, Fetcher, Freshness, Outcome, Reason, Request, Spool,
-    SpoolFault, Validators,
+    Body, Document, Expects, FaultKind, FetchFault, Fetcher, Freshness, Outcome, Request,
+    Validators,
 };
-use crate::feeds::source::{
-    Access, Location, MachineKeeper, NextPage, PartKeys, SecretFault, Target,
-};
+use crate::feeds::local::{LocalDocument, read_files, read_input};
+use crate::feeds::paging::{NextStep, PageFound, Pages};
+use crate::feeds::source::{Access, Location, MachineKeeper, NextPage, PartKeys, Target};
 use chrono::{DateTime, Utc};
 use std::ops::ControlFlow;
-use std::path::{Path, PathBuf};
+use std::time::Duration;
 use url::Url;
 
 /// What came of asking for a feed.
@@ -21,7 +21,51 @@ pub enum Gathered {
     Documents(Documents),
     /// With what to remember for the next poll.
     Unchanged(String),
-    Failed(String),
+    Failed(Failure),
+}
+
+/// Why a poll failed, for the person and for the feed's health.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Failure {
+    pub cause: Cause,
+    /// How long the host asked to be left alone.
+    pub retry_after: Option<Duration>,
+    pub text: String,
+}
+
+impl Failure {
+    /// The content cannot be used.
+    pub fn of_content(text: impl Into<String>) -> Failure {
+        Failure {
+            cause: Cause::Content,
+            retry_after: None,
+            text: text.into(),
+        }
+    }
+
+    fn local(text: impl Into<String>) -> Failure {
+        Failure {
+            cause: Cause::Fetch(FaultKind::Local),
+            retry_after: None,
+            text: text.into(),
+        }
+    }
+}
+
+impl From<FetchFault> for Failure {
+    fn from(fault: FetchFault) -> Failure {
+        Failure {
+            cause: Cause::Fetch(fault.kind()),
+            retry_after: fault.retry_after,
+            text: fault.to_string(),
+        }
+    }
+}
+
+impl From<DecodeFault> for Failure {
+    fn from(fault: DecodeFault) -> Failure {
+        Failure::of_content(super::decision::error_chain(&fault))
+    }
 }
 
 /// Everything that a feed consists of.
@@ -54,22 +98,15 @@ pub async fn gather(
     let limit = feed.source.limits.body_bytes;
     match &feed.source.location {
         Location::File(path) => {
-            files(&settings.directory.join(path), limit).unwrap_or_else(Gathered::Failed)
+            let path = settings.directory.join(path);
+            on_disk(blocking(move || read_files(&path, limit)).await)
         }
         Location::StandardInput => {
-            let body = Body::of_reader(std::io::stdin(), Spool::new(limit, None));
-            body.map(|body| on_disk(vec![body]))
-                .unwrap_or_else(|fault| Gathered::Failed(spooling(&fault)))
+            let read = move || read_input(std::io::stdin(), limit, None).map(|one| vec![one]);
+            on_disk(blocking(read).await)
         }
         Location::Pages(_) | Location::PerPart { .. } | Location::Index { .. } => {
-            let keeper = MachineKeeper {
-                directory: settings.directory.clone(),
-            };
-            let asked = Access::open(&feed.source, &keeper).and_then(|access| {
-                let parts = settings.catalogue.parts.values().map(keys);
-                Ok((access, feed.source.location.targets(parts, &keeper)?))
-            });
-            match asked {
+            match ask(settings, feed) {
                 Ok((access, targets)) => {
                     let round = Round {
                         settings,
@@ -80,66 +117,73 @@ pub async fn gather(
                     };
                     round.run(targets, memory).await
                 }
-                Err(fault) => Gathered::Failed(secret(&fault)),
+                Err(failure) => Gathered::Failed(failure),
             }
         }
     }
 }
 
-fn keys(part: &Part) -> PartKeys<'_> {
-    PartKeys {
-        part: part.id.as_str(),
-        mpn: part.mpns.first().map(String::as_str),
-        // The addresses of shops carry the digits of the package; that text is not kept.
-        gtin: None,
+/// Reads from disk away from the threads that serve the network.
+async fn blocking(
+    read: impl FnOnce() -> Result<Vec<LocalDocument>, FetchFault> + Send + 'static,
+) -> Result<Vec<LocalDocument>, Failure> {
+    match tokio::task::spawn_blocking(read).await {
+        Ok(documents) => Ok(documents?),
+        Err(panic) => Err(Failure::local(panic.to_string())),
     }
 }
 
-fn secret(fault: &SecretFault) -> String {
-    error_chain(fault)
-}
-
-fn spooling(fault: &SpoolFault) -> String {
-    match fault {
-        SpoolFault::TooLarge => "the body is larger than `body_limit_mb` allows".to_owned(),
-        SpoolFault::Disk(error) => error.to_string(),
-    }
-}
-
-fn on_disk(bodies: Vec<Body>) -> Gathered {
-    let page = |body| Page {
-        body,
+fn on_disk(read: Result<Vec<LocalDocument>, Failure>) -> Gathered {
+    let page = |document: LocalDocument| Page {
+        body: document.body,
         content_type: None,
         address: None,
         wanted: Vec::new(),
     };
-    Gathered::Documents(Documents {
-        pages: bodies.into_iter().map(page).collect(),
-        is_complete: true,
-        notes: Vec::new(),
-        memory: None,
-    })
+    match read {
+        Ok(documents) => Gathered::Documents(Documents {
+            pages: documents.into_iter().map(page).collect(),
+            is_complete: true,
+            notes: Vec::new(),
+            memory: None,
+        }),
+        Err(failure) => Gathered::Failed(failure),
+    }
 }
 
-/// A file, or every file of a directory in the order of their names.
-fn files(path: &Path, limit: u64) -> Result<Gathered, String> {
-    let named = |path: &Path, error: String| format!("{}: {error}", path.display());
-    let paths: Vec<PathBuf> = if path.is_dir() {
-        let entries = std::fs::read_dir(path).map_err(|error| named(path, error.to_string()))?;
-        let mut paths: Vec<PathBuf> = entries
-            .filter_map(|entry| Some(entry.ok()?.path()))
-            .filter(|path| path.is_file())
-            .collect();
-        paths.sort();
-        paths
-    } else {
-        vec![path.to_owned()]
+/// Opens the secrets and lists the addresses of a feed.
+fn ask(settings: &Settings, feed: &Feed) -> Result<(Access, Vec<Target>), Failure> {
+    let keeper = MachineKeeper {
+        directory: settings.directory.clone(),
     };
-    let bodies: Result<Vec<Body>, String> = paths
-        .iter()
-        .map(|path| Body::of_file(path, limit).map_err(|fault| named(path, spooling(&fault))))
+    let gtins: Vec<Option<String>> = settings
+        .catalogue
+        .parts
+        .values()
+        .map(printed_gtin)
         .collect();
-    Ok(on_disk(bodies?))
+    let parts = settings
+        .catalogue
+        .parts
+        .values()
+        .zip(&gtins)
+        .map(|(part, gtin)| PartKeys {
+            part: part.id.as_str(),
+            mpn: part.mpns.first().map(String::as_str),
+            gtin: gtin.as_deref(),
+        });
+    let opened = Access::open(&feed.source, &keeper);
+    let asked = opened.and_then(|access| {
+        let targets = feed.source.location.targets(parts, &keeper)?;
+        Ok((access, targets))
+    });
+    asked.map_err(|fault| Failure::local(super::decision::error_chain(&fault)))
+}
+
+/// A GTIN as shops write it in addresses: thirteen digits where it has no more.
+fn printed_gtin(part: &Part) -> Option<String> {
+    let digits = part.gtins.first()?.to_string();
+    Some(digits.strip_prefix('0').unwrap_or(&digits).to_owned())
 }
 
 /// One round of requests for one feed.
@@ -153,67 +197,64 @@ struct Round<'r> {
 
 impl Round<'_> {
     async fn run(&self, targets: Vec<Target>, memory: Option<&str>) -> Gathered {
-        if let Location::Index { limit, .. } = self.feed.source.location {
-            return self.run_index(targets, limit).await;
-        }
-        let paging = &self.feed.source.paging;
-        let is_single = targets.len() == 1 && paging.next == NextPage::None;
-        if let ([target], true) = (targets.as_slice(), is_single) {
-            let known: Option<Validators> = memory.and_then(|text| serde_json::from_str(text).ok());
-            return match self.fetch(&target.url, known.as_ref()).await {
-                Outcome::Fresh(document) => {
-                    let memory = serde_json::to_string(&document.validators).ok();
-                    let mut documents = self.documents(vec![(target.clone(), *document)]);
-                    documents.memory = memory;
-                    Gathered::Documents(documents)
+        let gathered = match self.feed.source.location {
+            Location::Index { limit, .. } => self.run_index(targets, limit).await,
+            _ => match targets.as_slice() {
+                [target] if self.feed.source.paging.next == NextPage::None => {
+                    self.fetch_single(target, memory).await
                 }
-                Outcome::Unchanged { validators, .. } => {
-                    Gathered::Unchanged(serde_json::to_string(&validators).unwrap_or_default())
-                }
-                Outcome::Failed(fault) => Gathered::Failed(fault.to_string()),
-            };
-        }
-        self.fetch_all(targets).await
+                _ => self.fetch_all(targets).await.map(Gathered::Documents),
+            },
+        };
+        gathered.unwrap_or_else(Gathered::Failed)
     }
 
-    async fn run_index(&self, targets: Vec<Target>, limit: usize) -> Gathered {
-        let Some(index) = targets.first() else {
-            return Gathered::Failed("the index has no address".to_owned());
-        };
-        let document = match self.fetch(&index.url, None).await {
-            Outcome::Fresh(document) => document,
-            Outcome::Unchanged { .. } => {
-                return Gathered::Failed("the index answered \"unchanged\" unasked".to_owned());
+    /// A document of one page is asked for only if it is new.
+    async fn fetch_single(
+        &self,
+        target: &Target,
+        memory: Option<&str>,
+    ) -> Result<Gathered, Failure> {
+        let known: Option<Validators> = memory.and_then(|text| serde_json::from_str(text).ok());
+        match self.fetch(&target.url, known.as_ref()).await {
+            Outcome::Fresh(document) => {
+                let memory = serde_json::to_string(&document.validators).ok();
+                let mut documents = self.documents(vec![(target.clone(), *document)]);
+                documents.memory = memory;
+                Ok(Gathered::Documents(documents))
             }
-            Outcome::Failed(fault) => return Gathered::Failed(fault.to_string()),
-        };
-        let mut pages = vec![self.page(
-            Target {
-                url: index.url.clone(),
-                part: None,
-            },
-            *document,
-        )];
-        let page = &mut pages[0];
+            Outcome::Unchanged { validators, .. } => Ok(Gathered::Unchanged(
+                serde_json::to_string(&validators).unwrap_or_default(),
+            )),
+            Outcome::Failed(fault) => Err(fault.into()),
+        }
+    }
+
+    /// Follows the links of a page one step.
+    async fn run_index(&self, targets: Vec<Target>, limit: usize) -> Result<Gathered, Failure> {
+        let index = targets.into_iter().next();
+        let index = index.ok_or_else(|| Failure::local("the index has no address"))?;
+        let document = self.fetch_whole(&index.url).await?;
+        let mut page = self.page(index, document);
         let context = Context {
             content_type: page.content_type.as_deref(),
             address: page.address.as_deref(),
+            body_limit: self.feed.source.limits.body_bytes,
             ..Context::default()
         };
-        let links = match page.body.open() {
-            Ok(mut body) => decode_links(&self.feed.format, &mut body, &context),
-            Err(error) => return Gathered::Failed(error.to_string()),
-        };
-        let links = match links {
-            Ok(links) => links,
-            Err(fault) => return Gathered::Failed(error_chain(&fault)),
-        };
+        let mut body = page
+            .body
+            .open()
+            .map_err(|error| Failure::local(error.to_string()))?;
+        let links = decode_links(&self.feed.format, &mut body, &context)?;
         let urls: Vec<Url> = links
             .iter()
             .filter_map(|link| Url::parse(link).ok())
             .collect();
         if urls.is_empty() {
-            return Gathered::Failed("the index page has no link that `links` selects".to_owned());
+            return Err(Failure::of_content(
+                "the index page has no link that `links` selects",
+            ));
         }
         let left = urls.len().saturating_sub(limit);
         let targets = urls
@@ -221,86 +262,112 @@ impl Round<'_> {
             .take(limit)
             .map(|url| Target { url, part: None })
             .collect();
-        let mut gathered = self.fetch_all(targets).await;
-        if let (Gathered::Documents(documents), 1..) = (&mut gathered, left) {
+        let mut documents = self.fetch_all(targets).await?;
+        if left > 0 {
+            // What stands behind the other links is unknown, not gone.
+            documents.is_complete = false;
             documents
                 .notes
                 .push(format!("{left} links beyond `limit` were not followed"));
         }
-        gathered
+        Ok(Gathered::Documents(documents))
     }
 
     /// Fetches documents one after another, each with the pages that follow it.
-    async fn fetch_all(&self, targets: Vec<Target>) -> Gathered {
+    async fn fetch_all(&self, targets: Vec<Target>) -> Result<Documents, Failure> {
         let mut fetched = Vec::new();
         let mut notes = Vec::new();
-        let (mut is_complete, mut first_fault) = (true, None);
+        let (mut is_complete, mut first_failure) = (true, None);
         for target in targets {
-            match self.fetch_with_next(target, &mut fetched).await {
-                Ok(()) => {}
+            match self.fetch_pages(target, &mut fetched).await {
+                Ok(None) => {}
+                Ok(Some(note)) => {
+                    is_complete = false;
+                    notes.push(note);
+                }
                 Err(fault) => {
-                    // A page that is gone takes its own offer along; any other failure says
+                    // A page that is gone takes its own offers along; any other failure says
                     // nothing of what the page would have listed.
-                    is_complete &= matches!(
-                        fault.reason,
-                        Reason::Gone { .. } | Reason::NotFoundPage { .. }
-                    );
+                    is_complete &= fault.kind() == FaultKind::Gone;
                     notes.push(fault.to_string());
-                    first_fault.get_or_insert(fault);
+                    first_failure.get_or_insert(Failure::from(fault));
                 }
             }
         }
-        if let (Some(fault), true) = (&first_fault, fetched.is_empty()) {
-            return Gathered::Failed(fault.to_string());
+        match first_failure {
+            Some(failure) if fetched.is_empty() => Err(failure),
+            _ => {
+                let mut documents = self.documents(fetched);
+                documents.is_complete = is_complete;
+                documents.notes.extend(notes);
+                Ok(documents)
+            }
         }
-        let mut documents = self.documents(fetched);
-        documents.is_complete &= is_complete;
-        documents.notes.extend(notes);
-        Gathered::Documents(documents)
     }
 
-    async fn fetch_with_next(
+    /// Fetches one document with its further pages; says what was left out.
+    async fn fetch_pages(
         &self,
         target: Target,
         fetched: &mut Vec<(Target, Document)>,
-    ) -> Result<(), FetchFault> {
+    ) -> Result<Option<String>, FetchFault> {
         let paging = &self.feed.source.paging;
-        let mut url = match &paging.next {
-            NextPage::Parameter { name, first } => with_parameter(&target.url, name, *first),
-            _ => target.url.clone(),
-        };
-        for number in 1..=paging.limit {
-            let mut document = match self.fetch(&url, None).await {
-                Outcome::Fresh(document) => *document,
-                Outcome::Unchanged { .. } => return Ok(()),
-                Outcome::Failed(fault) => return Err(fault),
+        let (mut pages, mut url) = Pages::begin(paging, &target.url);
+        loop {
+            let mut document = self.fetch_whole(&url).await?;
+            let needs_look = matches!(paging.next, NextPage::Body | NextPage::Parameter { .. });
+            let (records, body_next) = if needs_look {
+                self.look_ahead(&mut document)
+            } else {
+                (1, None)
             };
-            let next = match &paging.next {
-                NextPage::None => None,
-                NextPage::LinkHeader => document.link_next.clone(),
-                NextPage::Body => self.look_ahead(&mut document).1,
-                NextPage::Parameter { name, first } => {
-                    let has_records = self.look_ahead(&mut document).0 > 0;
-                    has_records.then(|| with_parameter(&target.url, name, first + number))
-                }
+            let found = PageFound {
+                link_next: document.link_next.as_ref(),
+                body_next: body_next.as_deref(),
+                records,
+                digest: document.body.digest(),
             };
+            let step = pages.after(&document.final_url, &found, self.access);
             fetched.push((
                 Target {
-                    url: url.clone(),
+                    url,
                     part: target.part.clone(),
                 },
                 document,
             ));
-            match next {
-                Some(next) if next != url => url = next,
-                _ => break,
+            match step {
+                NextStep::Fetch(next) => url = next,
+                NextStep::Done => return Ok(None),
+                NextStep::CutOff { limit } => {
+                    return Ok(Some(format!(
+                        "there are more pages than `page_limit` = {limit}"
+                    )));
+                }
+                NextStep::Refused(refusal) => {
+                    return Ok(Some(format!("the next page is not followed: {refusal}")));
+                }
             }
         }
-        Ok(())
+    }
+
+    async fn fetch_whole(&self, url: &Url) -> Result<Document, FetchFault> {
+        match self.fetch(url, None).await {
+            Outcome::Fresh(document) => Ok(*document),
+            Outcome::Failed(fault) => Err(fault),
+            Outcome::Unchanged { .. } => Err(FetchFault {
+                address: self.access.mask.url(url),
+                chain: Vec::new(),
+                reason: crate::feeds::http::Reason::Status {
+                    status: 304,
+                    text: "not modified, though nothing was known".to_owned(),
+                },
+                retry_after: None,
+            }),
+        }
     }
 
     /// How many records a page has, and where it says that the list goes on.
-    fn look_ahead(&self, document: &mut Document) -> (u64, Option<Url>) {
+    fn look_ahead(&self, document: &mut Document) -> (u64, Option<String>) {
         let address = document.final_url.clone();
         let context = Context {
             content_type: document.content_type.as_deref(),
@@ -311,15 +378,11 @@ impl Round<'_> {
         let Ok(mut body) = document.body.open() else {
             return (0, None);
         };
-        let summary = decode(&self.feed.format, &mut body, &context, &mut |_| {
-            ControlFlow::Continue(())
-        });
+        let mut pass_over = |_| ControlFlow::Continue(());
         // A page that cannot be decoded fails the poll when it is taken in.
+        let summary = decode(&self.feed.format, &mut body, &context, &mut pass_over);
         let summary = summary.unwrap_or_default();
-        (
-            summary.records,
-            summary.next_page.and_then(|next| address.join(&next).ok()),
-        )
+        (summary.records, summary.next_page)
     }
 
     async fn fetch(&self, url: &Url, known: Option<&Validators>) -> Outcome {
@@ -380,19 +443,4 @@ impl Round<'_> {
             wanted,
         }
     }
-}
-
-fn with_parameter(url: &Url, name: &str, value: u32) -> Url {
-    let kept: Vec<(String, String)> = url
-        .query_pairs()
-        .filter(|(key, _)| key != name)
-        .map(|(key, value)| (key.into_owned(), value.into_owned()))
-        .collect();
-    let mut paged = url.clone();
-    paged
-        .query_pairs_mut()
-        .clear()
-        .extend_pairs(kept)
-        .append_pair(name, &value.to_string());
-    paged
 }

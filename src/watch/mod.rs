@@ -9,6 +9,7 @@ pub mod clock;
 pub mod schedule;
 pub mod settings;
 pub mod gather;
+pub mod intake;
 pub mod poll;
 pub mod answer;
 pub mod decision;

@@ -9,9 +9,8 @@ CREATE TABLE feed (
     fresh_ms       INTEGER,            -- newest poll that brought a snapshot
     seen_until_ms  INTEGER,            -- when its present offers were last seen
     failures       INTEGER NOT NULL DEFAULT 0 CHECK (failures >= 0),
-    etag           TEXT,
-    last_modified  TEXT,
-    body_hash      TEXT
+    memory         TEXT,               -- for asking the retailer for news only
+    health         TEXT                -- how the feed has fared
 ) STRICT;
 
 CREATE TABLE poll (

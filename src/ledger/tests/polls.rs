@@ -124,7 +124,7 @@ fn an_offer_missing_from_three_snapshots_is_gone_and_may_return() {
 }
 
 #[test]
-fn a_partial_snapshot_removes_nothing_and_forgets_the_validators() {
+fn a_partial_snapshot_removes_nothing_and_forgets_what_to_ask_for() {
     // Pitfall F35: a page of the feed failed.
     let mut bench = Bench::new();
     bench.poll(0, &[offer("q-1", 100), offer("q-2", 200)]);
@@ -141,13 +141,12 @@ fn a_partial_snapshot_removes_nothing_and_forgets_the_validators() {
     bench.poll(10, &[offer("q-1", 100), offer("q-2", 201)]);
     assert_eq!(bench.series()[0], (0, 10, 100));
 
-    let validators = Validators {
-        etag: Some("\"a\"".to_owned()),
-        last_modified: None,
+    let remembered = Remembered {
+        memory: Some("etag a".to_owned()),
+        health: Some("good".to_owned()),
     };
     let record = PollRecord {
-        validators: validators.clone(),
-        body_hash: Some("b".to_owned()),
+        remembered: remembered.clone(),
         ..PollRecord::default()
     };
     let writer = bench
@@ -155,19 +154,21 @@ fn a_partial_snapshot_removes_nothing_and_forgets_the_validators() {
         .begin_poll(&feed(), &retailer(), at(11))
         .unwrap();
     writer.commit(&record, SnapshotIs::Complete).unwrap();
-    let kept = (validators, Some("b".to_owned()));
-    assert_eq!(bench.ledger.read().validators(&feed()).unwrap(), kept);
+    assert_eq!(bench.ledger.read().remembered(&feed()).unwrap(), remembered);
     bench.quiet(12, NoSnapshot::Failed);
     bench.unchanged(13);
-    assert_eq!(bench.ledger.read().validators(&feed()).unwrap(), kept);
+    assert_eq!(bench.ledger.read().remembered(&feed()).unwrap(), remembered);
     let writer = bench
         .ledger
         .begin_poll(&feed(), &retailer(), at(14))
         .unwrap();
     writer.commit(&record, SnapshotIs::Partial).unwrap();
     assert_eq!(
-        bench.ledger.read().validators(&feed()).unwrap(),
-        (Validators::default(), None)
+        bench.ledger.read().remembered(&feed()).unwrap(),
+        Remembered {
+            memory: None,
+            ..remembered
+        }
     );
 }
 
