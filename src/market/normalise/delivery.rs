@@ -88,7 +88,7 @@ fn starts_with_country(text: &str) -> bool {
 fn entry(text: &str) -> Entry<'_> {
     const AMOUNT_AT: usize = 3;
     let parts: Vec<&str> = text.split(':').map(str::trim).collect();
-    if !starts_with_country(text) && !(parts.len() > AMOUNT_AT && parts[0].is_empty()) {
+    if !starts_with_country(text) && (parts.len() <= AMOUNT_AT || !parts[0].is_empty()) {
         return Entry {
             place: None,
             amount: text,

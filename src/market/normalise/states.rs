@@ -5,6 +5,7 @@ use super::text;
 use crate::market::offer::{Availability, Condition};
 use crate::market::raw::{Field, RawOffer};
 use std::collections::BTreeMap;
+use std::sync::LazyLock;
 
 /// Words of shops in folded form without separators. Common practice, no source.
 const AVAILABILITY_WORDS: &[(Availability, &str)] = &[
@@ -194,16 +195,9 @@ fn severity(condition: Condition) -> u8 {
 }
 
 fn read_availability(text: &str, words: &BTreeMap<String, Availability>) -> Option<Availability> {
-    let named = |key: &str| {
-        Availability::NAMES
-            .iter()
-            .find(|(name, _)| text::key(name) == key)
-            .map(|(_, state)| *state)
-    };
     let own = words.get(&text::key(text)).copied();
     let key = standard_key(text);
-    own.or_else(|| named(&key))
-        .or_else(|| find_word(AVAILABILITY_WORDS, &key))
+    own.or_else(|| AVAILABILITY.get(key.as_str()).copied())
         .or_else(|| read_count(text))
 }
 
@@ -211,9 +205,7 @@ fn read_condition(text: &str, words: &BTreeMap<String, Condition>) -> Option<Con
     let own = words.get(&text::key(text)).copied();
     let key = standard_key(text);
     let key = key.strip_suffix("condition").unwrap_or(&key);
-    let named = Condition::NAMES.iter().find(|(name, _)| *name == key);
-    own.or(named.map(|(_, state)| *state))
-        .or_else(|| find_word(CONDITION_WORDS, key))
+    own.or_else(|| CONDITION.get(key).copied())
 }
 
 /// The last part of a schema.org address or name, else the whole text; folded.
@@ -231,11 +223,21 @@ fn standard_key(text: &str) -> String {
     text::key(last.unwrap_or(trimmed))
 }
 
-fn find_word<T: Copy>(table: &[(T, &str)], key: &str) -> Option<T> {
-    table
-        .iter()
-        .find(|(_, words)| words.split_ascii_whitespace().any(|word| word == key))
-        .map(|(state, _)| *state)
+/// The standard's names and the words of shops, by their folded form.
+static AVAILABILITY: LazyLock<BTreeMap<String, Availability>> =
+    LazyLock::new(|| index_words(Availability::NAMES, AVAILABILITY_WORDS));
+static CONDITION: LazyLock<BTreeMap<String, Condition>> =
+    LazyLock::new(|| index_words(Condition::NAMES, CONDITION_WORDS));
+
+fn index_words<T: Copy>(names: &[(&str, T)], table: &[(T, &str)]) -> BTreeMap<String, T> {
+    let words = table.iter().flat_map(|(state, words)| {
+        words
+            .split_ascii_whitespace()
+            .map(|word| (word.to_owned(), *state))
+    });
+    let names = names.iter().map(|(name, state)| (text::key(name), *state));
+    // A later entry replaces an earlier one: the standard's names stand.
+    words.chain(names).collect()
 }
 
 /// A number in stock, as `5`, `5+`, `>10`, `12 pcs` or `0.0`; zero and less is out of stock.
@@ -265,21 +267,25 @@ fn read_count(text: &str) -> Option<Availability> {
     })
 }
 
+/// The phrases of titles, each with a space on both sides, mildest condition first.
+static PHRASES_OF_TITLES: LazyLock<Vec<(Condition, String)>> = LazyLock::new(|| {
+    let phrases = TITLE_PHRASES.iter().flat_map(|(condition, phrases)| {
+        phrases
+            .split('|')
+            .map(|phrase| (*condition, format!(" {phrase} ")))
+    });
+    phrases.collect()
+});
+
 /// The worst condition that the title gives away, with the words that do.
 fn title_condition(title: &str) -> Option<(Condition, &'static str)> {
     let words = text::words(title);
-    let mut worst: Option<(Condition, &'static str)> = None;
-    for (condition, phrases) in TITLE_PHRASES {
-        let found = phrases.split('|').find(|phrase| {
-            words.match_indices(phrase).any(|(at, _)| {
-                words[..at].ends_with(' ') && words[at + phrase.len()..].starts_with(' ')
-            })
-        });
-        if let Some(phrase) = found {
-            worst = Some((*condition, phrase));
-        }
-    }
-    worst
+    let phrases: &'static [(Condition, String)] = &PHRASES_OF_TITLES;
+    let worst = phrases
+        .iter()
+        .rev()
+        .find(|(_, phrase)| words.contains(phrase.as_str()))?;
+    Some((worst.0, worst.1.trim()))
 }
 
 #[cfg(test)]
@@ -410,6 +416,16 @@ mod tests {
                 expected,
                 "{title}"
             );
+        }
+    }
+
+    #[test]
+    fn no_word_stands_for_two_states() {
+        let mut seen = std::collections::BTreeSet::new();
+        for (_, words) in AVAILABILITY_WORDS {
+            words
+                .split_ascii_whitespace()
+                .for_each(|word| assert!(seen.insert(word), "{word}"));
         }
     }
 

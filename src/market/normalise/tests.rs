@@ -171,7 +171,7 @@ fn what_is_no_price_is_refused_with_its_field_and_text() {
     assert_eq!(refusal.text, "1.299 €");
     assert_eq!(
         refusal.reason.to_string(),
-        "can be read as 1299 or as 1.299: set the feed's `locale`"
+        "can be read as 1299 or as 1.299: set the retailer's `locale`"
     );
 }
 

@@ -1,7 +1,7 @@
-//! Finds the amounts among the tokens: numbers with their currency and sign, and numbers that
-//! count something instead.
+//! Finds the amounts among the tokens: numbers with their currency and sign.
+//!
+//! Numbers that count something instead are taken out by `count`.
 
-use super::cue::{Cue, means};
 use super::symbol::Symbol;
 use super::token::{Gap, Kind, NumberText, Token};
 use std::ops::Range;
@@ -126,89 +126,96 @@ impl<'t> Layout<'t> {
     }
 
     fn attach_currencies(&mut self) {
-        let currency = |at: usize| match self.kind(at) {
-            Some(Kind::Currency(symbol)) => Some(*symbol),
-            _ => None,
-        };
-        let first_number =
-            (0..self.tokens.len()).find(|at| self.is_number(*at) && !self.counted[*at]);
-        let prefixed = first_number.is_some_and(|at| {
-            let before = (0..at)
-                .rev()
-                .find(|at| !matches!(self.kind(*at), Some(Kind::Dash)));
-            before.is_some_and(|before| currency(before).is_some())
-        });
-        let mut owned = vec![false; self.tokens.len()];
-        let mut amounts = Vec::new();
+        let prefixed = self.currencies_lead();
         for at in 0..self.tokens.len() {
-            let Some(Kind::Number(number)) = self.kind(at) else {
-                continue;
-            };
-            if self.counted[at] {
-                continue;
-            }
-            let mut start = at;
-            let mut end = at + 1;
-            let mut symbols: Vec<&'static Symbol> = Vec::new();
-            let mut negative = false;
-            // Before the number: sign, currency, sign.
-            let dash = |at: usize| matches!(self.kind(at), Some(Kind::Dash));
-            let range_before =
-                |dash_at: usize| dash_at > 0 && (owned[dash_at - 1] || self.is_number(dash_at - 1));
-            if start > 0 && dash(start - 1) && !range_before(start - 1) && self.is_sign(start - 1) {
-                negative = true;
-                start -= 1;
-            }
-            let left = start.checked_sub(1).filter(|left| !owned[*left]);
-            let left_symbol = left.and_then(currency);
-            let right_symbol = currency(end);
-            if let (Some(symbol), true) = (left_symbol, prefixed || right_symbol.is_none()) {
-                symbols.push(symbol);
-                start -= 1;
-                if start > 0
-                    && dash(start - 1)
-                    && !range_before(start - 1)
-                    && self.is_sign(start - 1)
-                {
-                    negative = true;
-                    start -= 1;
-                }
-            }
-            // After the number: sign, currency.
-            let trailing = dash(end) && self.glued(end) && !self.is_number(end + 1);
-            let trailing =
-                trailing && !(currency(end + 1).is_some() && self.is_number(end + 2) && prefixed);
-            if trailing {
-                negative = true;
-                end += 1;
-            }
-            if let Some(symbol) = currency(end) {
-                let clarifies = symbols.iter().all(|known| !known.is_code()) && symbol.is_code();
-                let next_owns = prefixed && self.is_number(end + 1) && !symbol.is_code();
-                if (symbols.is_empty() || clarifies) && !next_owns {
-                    symbols.push(symbol);
-                    end += 1;
-                }
-            }
-            // A sign inside the number names the currency, except `$`: in Cape Verde that is the
-            // decimal mark, whatever the currency.
-            if let Some(inner) = number.inner_symbol
-                && (symbols.is_empty() || inner.text != "$")
+            if let Some(Kind::Number(number)) = self.kind(at)
+                && !self.counted[at]
             {
-                symbols.insert(0, inner);
+                let amount = self.attach(number, at, prefixed);
+                self.owned[amount.tokens.clone()].fill(true);
+                self.amounts.push(amount);
             }
-            owned[start..end].fill(true);
-            amounts.push(Amount {
-                number,
-                at,
-                tokens: start..end,
-                symbols,
-                negative,
-                bracket: self.brackets[at],
-            });
         }
-        self.owned = owned;
-        self.amounts = amounts;
+    }
+
+    /// True when currencies stand before their numbers, as the first one shows.
+    fn currencies_lead(&self) -> bool {
+        let mut numbers = (0..self.tokens.len()).filter(|at| self.is_number(*at));
+        let first = numbers.find(|at| !self.counted[*at]).unwrap_or(0);
+        let mut before = (0..first).rev().filter(|at| !self.is_dash(*at));
+        before.next().is_some_and(|at| self.currency(at).is_some())
+    }
+
+    /// A number with the sign and currency around it, as far as no other amount owns them.
+    fn attach(&self, number: &'t NumberText, at: usize, prefixed: bool) -> Amount<'t> {
+        let mut tokens = at..at + 1;
+        let mut symbols: Vec<&'static Symbol> = Vec::new();
+        let mut negative = self.take_minus(&mut tokens);
+        let left = tokens
+            .start
+            .checked_sub(1)
+            .filter(|left| !self.owned[*left]);
+        let left = left.and_then(|left| self.currency(left));
+        let right = self.currency(tokens.end);
+        if let Some(symbol) = left.filter(|_| prefixed || right.is_none()) {
+            symbols.push(symbol);
+            tokens.start -= 1;
+            negative |= self.take_minus(&mut tokens);
+        }
+        let next = tokens.end + 1;
+        let trailing = self.is_dash(tokens.end) && self.glued(tokens.end) && !self.is_number(next);
+        let next_amount_follows =
+            prefixed && self.currency(next).is_some() && self.is_number(next + 1);
+        if trailing && !next_amount_follows {
+            negative = true;
+            tokens.end += 1;
+        }
+        if let Some(symbol) = self.currency(tokens.end) {
+            let clarifies = symbol.is_code() && symbols.iter().all(|known| !known.is_code());
+            let of_next = prefixed && self.is_number(tokens.end + 1) && !symbol.is_code();
+            if (symbols.is_empty() || clarifies) && !of_next {
+                symbols.push(symbol);
+                tokens.end += 1;
+            }
+        }
+        // A sign inside the number names the currency, except `$`: in Cape Verde that is the
+        // decimal mark, whatever the currency.
+        if let Some(inner) = number.inner_symbol
+            && (symbols.is_empty() || inner.text != "$")
+        {
+            symbols.insert(0, inner);
+        }
+        Amount {
+            number,
+            at,
+            tokens,
+            symbols,
+            negative,
+            bracket: self.brackets[at],
+        }
+    }
+
+    /// Takes a minus before the tokens into them.
+    fn take_minus(&self, tokens: &mut Range<usize>) -> bool {
+        let Some(dash) = tokens.start.checked_sub(1).filter(|at| self.is_dash(*at)) else {
+            return false;
+        };
+        let ends_amount = |at: usize| self.owned[at] || self.is_number(at);
+        let range = dash.checked_sub(1).is_some_and(ends_amount);
+        let minus = !range && self.is_sign(dash);
+        tokens.start -= usize::from(minus);
+        minus
+    }
+
+    fn currency(&self, at: usize) -> Option<&'static Symbol> {
+        match self.kind(at) {
+            Some(Kind::Currency(symbol)) => Some(symbol),
+            _ => None,
+        }
+    }
+
+    fn is_dash(&self, at: usize) -> bool {
+        matches!(self.kind(at), Some(Kind::Dash))
     }
 
     /// True when the dash at `at` is a minus: first of all, first in brackets, or glued to what
@@ -223,131 +230,4 @@ impl<'t> Layout<'t> {
     fn word_ends(&self, at: usize) -> bool {
         at > 0 && self.word(at - 1).is_some()
     }
-
-    /// Takes out the bare whole numbers that count something.
-    fn take_counts(&mut self) {
-        let mut counts: Vec<usize> = Vec::new();
-        for index in 0..self.amounts.len() {
-            let amount = &self.amounts[index];
-            let (at, end) = (amount.at, amount.tokens.end);
-            let Some(count) = small_count(amount) else {
-                self.note_times(index, &mut counts);
-                continue;
-            };
-            let next_amount = self.amounts.get(index + 1).map(|next| next.tokens.start);
-            let next_word = self.word(end);
-            let means_next = |cue| next_word.is_some_and(|word| means(word, cue));
-            if self.note_times(index, &mut counts) {
-                continue;
-            }
-            if self.follows_minimum(at) {
-                self.minimum_quantity = Some(count);
-                counts.push(index);
-            } else if means_next(Cue::Piece) {
-                if at > 0
-                    && self
-                        .word(at - 1)
-                        .is_some_and(|word| means(word, Cue::Bound))
-                {
-                    self.minimum_quantity = Some(count);
-                }
-                counts.push(index);
-                let for_at = end + 1;
-                let for_next = self
-                    .word(for_at)
-                    .is_some_and(|word| means(word, Cue::ForCount));
-                if for_next && next_amount == Some(for_at + 1) {
-                    self.bundle = Some((index + 1, count));
-                }
-            } else if means_next(Cue::Instalment) {
-                counts.push(index);
-                // "24 months at 41.62": only a short link leads to the payment.
-                let payment = next_amount.filter(|start| *start == end + 1 || *start == end + 2);
-                if payment.is_some() && !matches!(self.kind(end + 1), Some(Kind::Mark | Kind::Dash))
-                {
-                    self.instalments.push(index + 1);
-                }
-            } else if means_next(Cue::ForCount)
-                && next_amount == Some(end + 1)
-                && (2..100).contains(&count)
-            {
-                self.bundle = Some((index + 1, count));
-                counts.push(index);
-            }
-        }
-        for index in &counts {
-            let at = self.amounts[*index].at;
-            self.counted[at] = true;
-        }
-        self.forget(&counts);
-    }
-
-    /// Notes `12 × 99,90` and `99,90 × 12`; true when the amount at `index` is the count.
-    fn note_times(&mut self, index: usize, counts: &mut Vec<usize>) -> bool {
-        let end = self.amounts[index].tokens.end;
-        if !matches!(self.kind(end), Some(Kind::Times)) {
-            return false;
-        }
-        let is_count = small_count(&self.amounts[index]).is_some();
-        let next = self.amounts.get(index + 1).filter(|next| {
-            // "12x de 99,90": at most two words lie between.
-            let between = end + 1..next.tokens.start;
-            between.len() <= 2 && between.clone().all(|at| self.word(at).is_some())
-        });
-        let next_counts = next.and_then(small_count).is_some();
-        match (is_count, next.is_some()) {
-            (true, true) => {
-                counts.push(index);
-                self.instalments.push(index + 1);
-            }
-            (true, false) => counts.push(index),
-            (false, true) if next_counts => {
-                self.instalments.push(index);
-                counts.push(index + 1);
-            }
-            (false, _) => self.instalments.push(index),
-        }
-        is_count
-    }
-
-    fn follows_minimum(&self, at: usize) -> bool {
-        let mut before = (0..at)
-            .rev()
-            .filter(|at| !matches!(self.kind(*at), Some(Kind::Colon)));
-        let words: Vec<&str> = before
-            .by_ref()
-            .map_while(|at| self.word(at))
-            .take(4)
-            .collect();
-        let forward: Vec<&str> = words.into_iter().rev().collect();
-        (0..forward.len()).any(|from| {
-            let found = super::cue::find(forward[from..].iter().copied());
-            found.is_some_and(|found| {
-                found.cue == Cue::MinimumQuantity && from + found.n_words == forward.len()
-            })
-        })
-    }
-
-    /// Removes amounts and moves the indices that point behind them.
-    fn forget(&mut self, gone: &[usize]) {
-        let shift = |index: usize| index - gone.iter().filter(|gone| **gone < index).count();
-        self.bundle = self.bundle.map(|(index, count)| (shift(index), count));
-        self.instalments.retain(|index| !gone.contains(index));
-        self.instalments
-            .iter_mut()
-            .for_each(|index| *index = shift(*index));
-        let mut index = 0;
-        self.amounts.retain(|_| {
-            index += 1;
-            !gone.contains(&(index - 1))
-        });
-    }
-}
-
-/// The value of a bare whole number that is small enough to count something.
-fn small_count(amount: &Amount<'_>) -> Option<u32> {
-    let digits = &amount.number.text;
-    let plain = !amount.is_marked() && !amount.negative && !amount.number.dash_ending;
-    let count = plain.then(|| digits.parse().ok())??;
-    (1..=9999).contains(&count).then_some(count)
 }

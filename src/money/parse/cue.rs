@@ -19,6 +19,10 @@ pub(super) enum Cue {
     /// List price as the first half of "de .. por ..": counts only with [`Cue::NowAfterOf`].
     ListOf,
     NowAfterOf,
+    /// The lowest price of the last weeks, which announcements of reductions must show.
+    Prior,
+    /// A part of the price that is spelled out.
+    Within,
     /// What is taken off, paid back or held as a deposit.
     Saving,
     /// A lowest or highest price of several things.
@@ -45,6 +49,8 @@ pub(super) enum Cue {
     MinimumQuantity,
     /// "2 for 150".
     ForCount,
+    /// A unit of time or rank after a plain number, which then is no price.
+    Count,
     /// Belongs to prices and changes nothing.
     Neutral,
 }
@@ -77,19 +83,32 @@ const PHRASES: &[(Cue, Side, &str)] = &[
     (
         Cue::List,
         Before,
-        "was|were|rrp|msrp|srp|list|list price|regular price|reg|old price|previously|before|instead of|\
-         original price|typical price|lowest price|statt|anstatt|uvp|uvp des herstellers|vorher|bisher|\
-         frueher|fruher|ehemals|listenpreis|alter preis|niedrigster preis|bisher niedrigster preis|\
+        "was|were|rrp|msrp|srp|mrp|m r p|list|list price|regular price|reg|old price|previously|before|instead of|\
+         original price|typical price|statt|anstatt|uvp|uvp des herstellers|vorher|bisher|\
+         frueher|fruher|ehemals|listenpreis|alter preis|\
          unverb preisempf|unverbindliche preisempfehlung|streichpreis|au lieu de|prix conseille|\
          prix barre|ancien prix|avant|prix de reference|antes|precio anterior|pvpr|pvp recomendado|\
          en lugar de|en vez de|invece di|anziche|prezzo di listino|era|prezzo consigliato|\
          preco anterior|em vez de|adviesprijs|was voor|oude prijs|normaal|\
-         zamiast|stara cena|poprzednia cena|cena regularna|cena katalogowa|najnizsza cena|\
+         zamiast|stara cena|poprzednia cena|cena regularna|cena katalogowa|\
          ord pris|ordinarie pris|ordinarie|tidigare|rek pris|forr|for pris|forpris|vejl pris|veil|\
          normalpris|ovh|norm|misto|puvodne|puvodni cena|bezna cena|eski fiyat|liste fiyati|\
          eredeti ar|通 常 価 格|定 価|参 考 価 格|希 望 小 売 価 格|вместо|старая цена|было",
     ),
     (Cue::List, After, "helyett|yerine"),
+    (
+        Cue::Prior,
+        Before,
+        "lowest price|lowest prior price|lowest price in the last|niedrigster preis|bisher niedrigster preis|\
+         niedrigster gesamtpreis|prix le plus bas|precio mas bajo|prezzo piu basso|preco mais baixo|\
+         laagste prijs|najnizsza cena|lagsta pris|laveste pris|alin hinta|nejnizsi cena|legalacsonyabb ar|\
+         en dusuk fiyat",
+    ),
+    (
+        Cue::Within,
+        Before,
+        "dont|davon|darin|of which|di cui|de los cuales|w tym|varav|heraf|z toho",
+    ),
     (Cue::ListOf, Before, "de|van|from was"),
     (Cue::NowAfterOf, Before, "por|voor"),
     (
@@ -116,12 +135,17 @@ const PHRASES: &[(Cue, Side, &str)] = &[
     (
         Cue::Bound,
         Before,
-        "from|starting at|starting from|starts at|as low as|up to|over|above|orders over|ab|schon ab|\
+        "from|under|below|less than|at most|max|maximal|maximum|hochstens|unter|bis|moins de|menos de|meno di|ponizej|\
+         starting at|starting from|starts at|as low as|up to|over|above|orders over|ab|schon ab|\
          bereits ab|bis zu|uber|ab einem bestellwert von|a partir de|des|jusqu a|desde|hasta|\
          a partire da|a partir da|da|fino a|oltre|vanaf|boven|tot|od|powyzej|juz od|do|fran|fra|over|\
          alkaen|nad|jiz od|от|до|baslayan|最 安",
     ),
-    (Cue::Bound, After, "から|よ り|以 上|den baslayan|tol"),
+    (
+        Cue::Bound,
+        After,
+        "up|and up|and more|or more|or higher|und mehr|und hoher|aufwarts|et plus|y mas|e piu|から|よ り|以 上|den baslayan|tol",
+    ),
     (
         Cue::Between,
         Either,
@@ -130,7 +154,7 @@ const PHRASES: &[(Cue, Side, &str)] = &[
     (
         Cue::Approximate,
         Before,
-        "approx|approximately|about|around|circa|ca|c|roughly|est|estimated|etwa|ungefahr|rund|zirka|\
+        "approx|approximately|about|around|circa|ca|roughly|est|estimated|etwa|ungefahr|rund|zirka|\
          environ|env|aprox|aproximadamente|unos|ongeveer|okolo|ok|cirka|noin|priblizne|cca|yaklasik|\
          約|около|entspricht|equals",
     ),
@@ -217,6 +241,13 @@ const PHRASES: &[(Cue, Side, &str)] = &[
          minsta antal|minimiosto|minimalni odber|asgari siparis|最 低 注 文 数",
     ),
     (
+        Cue::Count,
+        After,
+        "day|days|tag|tage|tagen|werktag|werktage|werktagen|jour|jours|dia|dias|giorno|giorni|dag|dagen|dni|\
+         dzien|dagar|dage|dager|paiva|paivaa|dnu|dny|nap|gun|hours|stunden|years|jahre|jahren|ans|anos|\
+         anni|lat|stars|sterne|reviews|bewertungen|日|年",
+    ),
+    (
         Cue::ForCount,
         Before,
         "for|fur|pour|por|per|voor|za|til|for only",
@@ -227,7 +258,8 @@ const PHRASES: &[(Cue, Side, &str)] = &[
         "price|prices|total|amount|cost|costs|preis|preise|gesamt|gesamtpreis|gesamtsumme|\
          betrag|kaufpreis|verkaufspreis|stuckpreis|einzelpreis|prix|tarif|precio|precios|importe|pvp|\
          prezzo|importo|preco|valor|prijs|cena|ceny|kwota|pris|belop|hinta|cena s|fiyat|fiyati|tutar|\
-         ar|ara|価 格|本 体 価 格|цена|стоимость|in|buy|kaufen|the|der|die|das|le|la|les|el|il|oder|or|\
+         ar|ara|価 格|本 体 価 格|цена|стоимость|in|buy|kaufen|soit|notre|unser|unsere|our|your|my|im|angebot|offer|deal|\
+         sale|aktion|promo|promocja|oferta|offerta|kampanj|tilbud|akce|akcija|special|online|the|der|die|das|le|la|les|el|il|oder|or|\
          ou|o|of|von|statutory|gesetzl|gesetzlicher|uk|eu|vat|mwst|ust|tax|moms|iva|tva|btw|dph",
     ),
 ];

@@ -1,13 +1,10 @@
-//! Picks the price among the amounts, and turns numbers into money.
+//! Picks the price among the amounts of a text, or the reason why none is one.
 
-use super::amount::{Amount, Layout, lay_out};
-use super::decimal::Decimal;
 use super::fault::{Figure, PriceFault, PriceNote};
-use super::number::{self, Manner, Unread};
-use super::roles::{Role, Roles, assign};
-use super::symbol::{Meaning, Symbol};
-use super::token::{Gap, Kind, NumberText, Token};
-use super::{PriceContext, PriceOrigin, PriceReading, TaxMark};
+use super::roles::Role;
+use super::token::{Kind, Token};
+use super::value::Reader;
+use super::{PriceContext, PriceReading, TaxMark};
 use crate::money::{Currency, Money};
 
 /// The price that the tokens state.
@@ -70,55 +67,62 @@ pub(super) fn charge(tokens: &[Token], context: &PriceContext) -> Result<Money, 
     }
 }
 
-struct Reader<'t> {
-    layout: Layout<'t>,
-    roles: Roles,
-    context: &'t PriceContext,
-}
+/// Makes a fault of the figure it speaks of.
+type Reason = fn(Figure) -> PriceFault;
 
-impl<'t> Reader<'t> {
-    fn new(tokens: &'t [Token], context: &'t PriceContext) -> Reader<'t> {
-        let layout = lay_out(tokens);
-        let roles = assign(&layout);
-        Reader {
-            layout,
-            roles,
-            context,
-        }
-    }
-
-    fn amount(&self, index: usize) -> &Amount<'t> {
-        &self.layout.amounts[index]
-    }
-
+impl Reader<'_> {
     /// The amounts that may be the price, best evidence only.
     fn candidates(&self) -> Result<Vec<usize>, PriceFault> {
         let readings = &self.roles.readings;
-        let prices: Vec<usize> = (0..readings.len())
-            .filter(|index| readings[*index].role == Role::Price)
+        let prices: Vec<usize> = self.with_role(Role::Price).collect();
+        let marked: Vec<usize> = prices
+            .iter()
+            .copied()
+            .filter(|index| self.amount(*index).is_marked())
             .collect();
-        let only = |wanted: &dyn Fn(usize) -> bool| -> Vec<usize> {
-            prices
-                .iter()
-                .copied()
-                .filter(|index| wanted(*index))
-                .collect()
-        };
-        let now = only(&|index| readings[index].now);
-        if !now.is_empty() {
-            return Ok(now);
+        let pool = if marked.is_empty() { &prices } else { &marked };
+        let now: Vec<usize> = pool
+            .iter()
+            .copied()
+            .filter(|index| readings[*index].now)
+            .collect();
+        // "449 € now 389": the word speaks of a number without a currency, which may count.
+        let bare_now = prices
+            .iter()
+            .find(|index| readings[**index].now && !pool.contains(*index));
+        if let (Some(bare), Some(other), true) = (bare_now, pool.first(), now.is_empty()) {
+            return Err(PriceFault::Several {
+                first: self.figure(*other),
+                second: self.figure(*bare),
+            });
         }
-        let marked = only(&|index| self.amount(index).is_marked());
-        if !marked.is_empty() {
-            return Ok(marked);
-        }
-        match prices.first() {
-            Some(first) if self.roles.unknown_words => Err(PriceFault::Unmarked {
-                figure: self.figure(*first),
+        let hidden = self.hidden_amount();
+        match (pool.first(), hidden) {
+            (_, Some(text)) => Err(PriceFault::Unmarked {
+                figure: Figure::Text(text),
             }),
-            Some(_) => Ok(prices),
-            None => Err(self.why_no_price()),
+            (Some(first), None) if marked.is_empty() && self.roles.unknown_words => {
+                Err(PriceFault::Unmarked {
+                    figure: self.figure(*first),
+                })
+            }
+            (Some(_), None) if !now.is_empty() => Ok(now),
+            (Some(_), None) => Ok(pool.clone()),
+            (None, None) => Err(self.why_no_price()),
         }
+    }
+
+    /// A word that ends in digits before a currency that no amount owns: `now389 €`.
+    fn hidden_amount(&self) -> Option<String> {
+        let ends_in_digit = |word: &&str| word.ends_with(|c: char| c.is_ascii_digit());
+        (1..self.layout.tokens.len()).find_map(|at| match self.layout.kind(at) {
+            Some(Kind::Currency(symbol)) if !self.layout.owned[at] && !symbol.is_word() => self
+                .layout
+                .word(at - 1)
+                .filter(ends_in_digit)
+                .map(str::to_owned),
+            _ => None,
+        })
     }
 
     /// The one candidate, the gross of a gross and net pair, or the same price said twice.
@@ -161,206 +165,6 @@ impl<'t> Reader<'t> {
         }
     }
 
-    /// The amount, and its text where it had to be rounded.
-    fn money_of(&self, index: usize) -> Result<(Money, Option<String>), PriceFault> {
-        let amount = self.amount(index);
-        let currency = self.currency_of(index)?;
-        let manner = Manner {
-            marks: self.context.marks,
-            exponent: currency.exponent(),
-            machine: self.context.origin == PriceOrigin::Machine,
-        };
-        self.refuse_split(index)?;
-        self.refuse_loose_join(index, manner)?;
-        let text = || amount.number.text.clone();
-        let decimal = number::read(amount.number, manner).map_err(|unread| match unread {
-            Unread::Malformed => PriceFault::Malformed { text: text() },
-            Unread::TooLarge => PriceFault::TooLarge { text: text() },
-            Unread::Either(grouped, decimals) => PriceFault::Ambiguous {
-                first: grouped.to_string(),
-                second: decimals.to_string(),
-            },
-        })?;
-        let exponent = if self.context.minor_units {
-            0
-        } else {
-            currency.exponent()
-        };
-        let sign = if amount.negative { -1 } else { 1 };
-        if let Some(minor) = decimal.to_minor(exponent) {
-            return Ok((Money::from_minor(sign * minor, currency), None));
-        }
-        const PLACES_OF_A_COMPUTED_PRICE: u32 = 4;
-        let computed = manner.machine && decimal.places() >= PLACES_OF_A_COMPUTED_PRICE;
-        match decimal.to_minor_half_up(exponent) {
-            Some(minor) if computed && !self.context.minor_units => {
-                let rounded = Money::from_minor(sign * minor, currency);
-                Ok((rounded, Some(decimal.to_string())))
-            }
-            Some(_) => Err(PriceFault::TooFine {
-                text: decimal.to_string(),
-                currency,
-            }),
-            None => Err(PriceFault::TooLarge { text: text() }),
-        }
-    }
-
-    /// Refuses numbers side by side of which one may be the cents of the other.
-    fn refuse_split(&self, index: usize) -> Result<(), PriceFault> {
-        let amount = self.amount(index);
-        let number = |at: usize| match self.layout.kind(at) {
-            Some(Kind::Number(number)) if !self.layout.counted[at] => Some(number),
-            _ => None,
-        };
-        let is_plain = |number: &NumberText| number.text.bytes().all(|b| b.is_ascii_digit());
-        let cents = |number: &NumberText| number.text.len() == 2 && is_plain(number);
-        let split = |left: &str, right: &str| PriceFault::Ambiguous {
-            first: format!("one number \"{left} {right}\""),
-            second: format!("two numbers {left} and {right}"),
-        };
-        let before = amount.at.checked_sub(1).and_then(number);
-        // Four plain digits are no group of a larger number; anything else may belong to it.
-        let apart = |before: &NumberText| before.text.len() >= 4 && is_plain(before);
-        if let Some(before) = before.filter(|before| cents(amount.number) || !apart(before)) {
-            return Err(split(&before.text, &amount.number.text));
-        }
-        // A whole number may go on in what follows: `CHF 10 49,05`, `1.299 € 99`.
-        let complete = amount.number.dash_ending || amount.number.has_decimals();
-        let symbol_last = amount.tokens.end > amount.at + 1;
-        let next_is_bare = self
-            .layout
-            .amounts
-            .get(index + 1)
-            .is_some_and(|next| !next.is_marked());
-        let after = number(amount.tokens.end).filter(|_| !complete && next_is_bare);
-        if let Some(after) = after.filter(|after| !symbol_last || cents(after) || !is_plain(after))
-        {
-            return Err(split(&amount.number.text, &after.text));
-        }
-        if amount.number.raised_cents {
-            return Err(split(&amount.number.text, "raised"));
-        }
-        Ok(())
-    }
-
-    /// Refuses `Fenrir 980 199,00`: a plain space joins groups, but the first may be a name's.
-    fn refuse_loose_join(&self, index: usize, manner: Manner) -> Result<(), PriceFault> {
-        let amount = self.amount(index);
-        let spaced = self.layout.tokens[amount.at].gap == Gap::Space;
-        let Some(before) = amount.at.checked_sub(1).filter(|_| spaced) else {
-            return Ok(());
-        };
-        let name_before = match &self.layout.tokens[before].kind {
-            Kind::Word(word) => super::cue::find(std::iter::once(word.as_str())).is_none(),
-            Kind::Number(_) => true,
-            _ => false,
-        };
-        if !amount.number.loosely_joined || !name_before {
-            return Ok(());
-        }
-        let last = amount.number.text.rsplit(' ').next().unwrap_or_default();
-        let shown = |text: &str| {
-            let alone = NumberText {
-                text: text.to_owned(),
-                ..amount.number.clone()
-            };
-            number::read(&alone, manner).map_or_else(|_| text.to_owned(), |read| read.to_string())
-        };
-        Err(PriceFault::Ambiguous {
-            first: shown(&amount.number.text),
-            second: shown(last),
-        })
-    }
-
-    /// The symbols that name an amount's currency, and whether the text states it at all.
-    fn symbols_of(&self, index: usize) -> (Vec<&'static Symbol>, bool) {
-        let own = &self.amount(index).symbols;
-        if !own.is_empty() {
-            return (own.clone(), true);
-        }
-        let apart = (0..self.layout.tokens.len()).filter_map(|at| match self.layout.kind(at) {
-            Some(Kind::Currency(symbol)) if !self.layout.owned[at] => {
-                (symbol.is_code() || !symbol.is_word()).then_some(*symbol)
-            }
-            _ => None,
-        });
-        let others = self
-            .layout
-            .amounts
-            .iter()
-            .flat_map(|amount| amount.symbols.iter().copied());
-        let mut shared: Vec<&'static Symbol> = apart.chain(others).collect();
-        shared.dedup();
-        let stated = shared.len() == 1;
-        (if stated { shared } else { Vec::new() }, stated)
-    }
-
-    fn currency_of(&self, index: usize) -> Result<Currency, PriceFault> {
-        let configured = self.context.currency;
-        let (symbols, _) = self.symbols_of(index);
-        match symbols.as_slice() {
-            [] => configured.ok_or(PriceFault::UnknownCurrency),
-            [symbol] => self.meaning(symbol, configured),
-            [symbol, code, ..] => {
-                let currency = self.meaning(code, configured)?;
-                if symbol.meaning(Some(currency)) == Meaning::Certain(currency) {
-                    return Ok(currency);
-                }
-                Err(PriceFault::MixedCurrencies {
-                    first: symbol.text.clone(),
-                    second: code.text.clone(),
-                })
-            }
-        }
-    }
-
-    fn meaning(
-        &self,
-        symbol: &Symbol,
-        configured: Option<Currency>,
-    ) -> Result<Currency, PriceFault> {
-        // Japanese words settle the sign that yen and yuan share.
-        let japanese = |token: &Token| match &token.kind {
-            Kind::Word(word) => matches!(word.as_str(), "込" | "抜" | "送"),
-            Kind::Currency(symbol) => symbol.text == "円",
-            _ => false,
-        };
-        let configured = if configured.is_none() && self.layout.tokens.iter().any(japanese) {
-            Currency::parse("JPY").ok()
-        } else {
-            configured
-        };
-        match symbol.meaning(configured) {
-            Meaning::Certain(currency) => Ok(currency),
-            Meaning::Unclear => Err(PriceFault::AmbiguousCurrency {
-                symbol: symbol.text.clone(),
-            }),
-        }
-    }
-
-    fn refuse_placeholder(&self, index: usize, amount: Money) -> Result<(), PriceFault> {
-        let Some(decimal) = Decimal::parse(&amount.decimal()) else {
-            return Ok(());
-        };
-        let extra = &self.context.placeholders;
-        let parked = decimal.is_zero()
-            || extra.iter().any(|placeholder| placeholder.equals(decimal))
-            || is_row_of_nines(decimal, amount.currency());
-        let figure = || self.figure(index);
-        if parked {
-            Err(PriceFault::Placeholder { figure: figure() })
-        } else {
-            Ok(())
-        }
-    }
-
-    fn figure(&self, index: usize) -> Figure {
-        match self.money_of(index) {
-            Ok((amount, _)) => Figure::Read(amount),
-            Err(_) => Figure::Text(self.amount(index).number.text.clone()),
-        }
-    }
-
     fn with_role(&self, role: Role) -> impl Iterator<Item = usize> + '_ {
         let readings = self.roles.readings.iter().enumerate();
         readings
@@ -376,7 +180,7 @@ impl<'t> Reader<'t> {
             let (low, high) = (self.figure(*low), self.figure(*high));
             return PriceFault::Range { low, high };
         }
-        let reasons: [(Role, fn(Figure) -> PriceFault); 9] = [
+        let reasons: [(Role, Reason); 9] = [
             (Role::Bound, |figure| PriceFault::Bound { figure }),
             (Role::Instalment, |figure| PriceFault::Instalment { figure }),
             (Role::PerUnit, |figure| PriceFault::UnitPrice { figure }),
@@ -462,26 +266,10 @@ impl<'t> Reader<'t> {
                 Role::PerUnit => notes.push(PriceNote::UnitPriceIgnored),
                 Role::Instalment => notes.push(PriceNote::InstalmentIgnored),
                 Role::Approximate => notes.push(PriceNote::ConversionIgnored(self.figure(index))),
-                Role::ShippingTerms => notes.push(PriceNote::FreeShippingFrom(self.figure(index))),
+                Role::ShippingTerms => notes.push(PriceNote::DeliveryTerms(self.figure(index))),
                 _ => {}
             }
         }
         notes
     }
-}
-
-// Currencies whose unit is worth so much that no part costs 99999 of it.
-const LARGE_UNITS: &str = "EUR USD GBP CHF CAD AUD NZD SGD KWD BHD OMR JOD";
-
-/// Rows of nines on which shops park unknown prices: 9999.99, 99999, 99999.99 and longer ones.
-///
-/// Common practice, no source. Where the unit is small (99 999 yen), only seven nines count.
-fn is_row_of_nines(decimal: Decimal, currency: Currency) -> bool {
-    let large = LARGE_UNITS.split(' ').any(|code| code == currency.code());
-    let whole = decimal.whole_if_no_fraction();
-    let shown = whole.unwrap_or(decimal);
-    if !large {
-        return shown.is_all_nines(7);
-    }
-    shown.is_all_nines(if whole.is_some() { 5 } else { 4 })
 }

@@ -32,6 +32,14 @@ impl Decimal {
         plain.then(|| Decimal::from_digits(whole, fraction))?
     }
 
+    /// The amount of so many minor units, without its sign.
+    pub(super) fn of_minor(minor: i64, exponent: u32) -> Decimal {
+        Decimal {
+            units: minor.saturating_abs(),
+            places: exponent,
+        }
+    }
+
     /// Digits after the decimal mark.
     pub(super) fn places(self) -> u32 {
         self.places

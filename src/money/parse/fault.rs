@@ -17,8 +17,10 @@ pub enum PriceFault {
     NoAmount,
     #[error("text of {characters} characters is no price: expected at most {limit}")]
     TooLong { characters: usize, limit: usize },
-    #[error("can be read as {first} or as {second}: set the feed's `locale`")]
+    #[error("can be read as {first} or as {second}: set the retailer's `locale`")]
     Ambiguous { first: String, second: String },
+    #[error("numbers side by side, read as {first} or as {second}: take the price alone")]
+    SideBySide { first: String, second: String },
     #[error("\"{text}\" is not a well-formed number")]
     Malformed { text: String },
     #[error("{text} is finer than the smallest unit of {currency}")]
@@ -27,7 +29,7 @@ pub enum PriceFault {
     TooLarge { text: String },
     #[error("no currency in the text or the settings")]
     UnknownCurrency,
-    #[error("\"{symbol}\" does not name one currency: set the feed's `currency`")]
+    #[error("\"{symbol}\" can name several currencies, and the settings name none of them")]
     AmbiguousCurrency { symbol: String },
     #[error("names two currencies, {first} and {second}, for one amount")]
     MixedCurrencies { first: String, second: String },
@@ -68,8 +70,8 @@ pub enum PriceNote {
     InstalmentIgnored,
     /// A conversion that the text adds as a courtesy.
     ConversionIgnored(Figure),
-    /// Delivery is free from this amount.
-    FreeShippingFrom(Figure),
+    /// An amount in terms of delivery, such as the sum from which it is free.
+    DeliveryTerms(Figure),
     /// A number finer than the currency's unit, rounded half up.
     Rounded(String),
     /// The price of several, divided by their count.
@@ -83,6 +85,7 @@ impl PriceFault {
             PriceFault::NoAmount => "price_missing",
             PriceFault::TooLong { .. } => "price_text_too_long",
             PriceFault::Ambiguous { .. } => "price_ambiguous",
+            PriceFault::SideBySide { .. } => "price_side_by_side",
             PriceFault::Malformed { .. } => "price_malformed",
             PriceFault::TooFine { .. } => "price_too_fine",
             PriceFault::TooLarge { .. } => "price_too_large",
@@ -122,7 +125,7 @@ impl fmt::Display for PriceNote {
             PriceNote::UnitPriceIgnored => f.write_str("price per unit of measure ignored"),
             PriceNote::InstalmentIgnored => f.write_str("instalment ignored"),
             PriceNote::ConversionIgnored(figure) => write!(f, "conversion to {figure} ignored"),
-            PriceNote::FreeShippingFrom(figure) => write!(f, "free delivery from {figure}"),
+            PriceNote::DeliveryTerms(figure) => write!(f, "terms of delivery name {figure}"),
             PriceNote::Rounded(text) => write!(f, "{text} rounded half up"),
             PriceNote::PerPieceOf(count, total) => write!(f, "one of {count} for {total}"),
         }

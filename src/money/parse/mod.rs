@@ -1,13 +1,15 @@
 //! Reads the price out of a text, or says exactly why there is none.
 //!
 //! The text is folded (`fold`), split into numbers, currencies and words (`token`), numbers get
-//! their currency and sign (`amount`), the words beside them say what each amount is (`roles`), and
-//! `decide` picks the price. An amount that can be read two ways is a fault naming both readings,
+//! their currency and sign (`amount`) or turn out to count something (`count`), the words beside
+//! them (`spoken`) say what each amount is (`roles`), and `decide` picks the price, which `value`
+//! turns into money. An amount that can be read two ways is a fault naming both readings,
 //! never a guess. Nothing here is a float.
 //!
 //! Start reading at [`parse_price`].
 
 mod amount;
+mod count;
 mod cue;
 mod decide;
 mod decimal;
@@ -15,10 +17,14 @@ mod fault;
 mod fold;
 mod letters;
 mod marks;
+mod near;
 mod number;
 mod roles;
+mod shipping;
+mod spoken;
 mod symbol;
 mod token;
+mod value;
 
 pub use decimal::Decimal;
 pub use fault::{Figure, PriceFault, PriceNote};

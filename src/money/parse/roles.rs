@@ -1,7 +1,8 @@
 //! Gives each amount its role: the price, or what else the words beside it say.
 
 use super::amount::Layout;
-use super::cue::{self, Cue, Found, Side, means};
+use super::cue::{Cue, Side, means};
+use super::spoken::{Spoken, listen};
 use super::token::{Gap, Kind};
 
 /// What an amount is.
@@ -19,6 +20,10 @@ pub(super) enum Role {
     ShippingIncluded,
     /// The sum from which delivery is free, or other terms of delivery.
     ShippingTerms,
+    /// The lowest price of the last weeks.
+    Prior,
+    /// A part of the price that is spelled out.
+    Within,
     Instalment,
     PerUnit,
     Negative,
@@ -46,28 +51,11 @@ pub(super) struct Roles {
     pub unknown_words: bool,
 }
 
-/// One phrase in the text.
-#[derive(Debug, Clone, Copy)]
-struct Spoken {
-    cue: Cue,
-    side: Side,
-    start: usize,
-    end: usize,
-}
-
-/// How far an amount lies from a phrase.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Distance {
-    index: usize,
-    n_words: usize,
-    /// A comma, bracket or line break lies between.
-    separated: bool,
-}
-
-struct Binder<'l, 't> {
-    layout: &'l Layout<'t>,
-    spoken: Vec<Spoken>,
-    roles: Roles,
+/// Ties phrases to amounts.
+pub(super) struct Binder<'l, 't> {
+    pub layout: &'l Layout<'t>,
+    pub spoken: Vec<Spoken>,
+    pub roles: Roles,
 }
 
 /// Gives every amount its role.
@@ -91,98 +79,13 @@ pub(super) fn assign(layout: &Layout<'_>) -> Roles {
         roles,
     };
     binder.set_shapes();
-    binder.set_ranges();
     binder.set_pairs_of_old_and_new();
     for index in 0..binder.spoken.len() {
         binder.bind(index);
     }
+    binder.set_ranges();
     binder.set_tax();
     binder.roles
-}
-
-/// Finds the phrases; the second value says whether other words stand in the text.
-fn listen(layout: &Layout<'_>) -> (Vec<Spoken>, bool) {
-    let mut spoken = Vec::new();
-    let mut unknown = false;
-    let mut at = 0;
-    while at < layout.tokens.len() {
-        let words = words_from(layout, at);
-        let found: Option<Found> = cue::find(words.iter().map(|(_, word)| *word));
-        match (
-            found,
-            words.get(found.map_or(0, |found| found.n_words.saturating_sub(1))),
-        ) {
-            (Some(found), Some((last, _))) => {
-                spoken.push(Spoken {
-                    cue: found.cue,
-                    side: found.side,
-                    start: at,
-                    end: last + 1,
-                });
-                at = last + 1;
-            }
-            _ => {
-                let stray = match &layout.tokens[at].kind {
-                    Kind::Word(_) => !layout.owned[at],
-                    Kind::Currency(symbol) => {
-                        !layout.owned[at] && symbol.is_word() && !symbol.is_code()
-                    }
-                    _ => false,
-                };
-                unknown |= stray;
-                at += 1;
-            }
-        }
-    }
-    (spoken, unknown)
-}
-
-/// The words from `at` on, with their places. Percentages and legal adjectives are passed over:
-/// "incl. 19 % statutory VAT" is "incl VAT".
-fn words_from<'t>(layout: &Layout<'t>, at: usize) -> Vec<(usize, &'t str)> {
-    const WORDS_MAX: usize = 5;
-    let mut words: Vec<(usize, &str)> = Vec::new();
-    let mut place = at;
-    while words.len() < WORDS_MAX {
-        let passed_over = match layout.kind(place) {
-            Some(Kind::Word(word)) => {
-                let filler = matches!(
-                    word.as_str(),
-                    "gesetzl" | "gesetzlicher" | "statutory" | "der" | "de" | "la" | "l" | "the"
-                );
-                if !(filler && !words.is_empty() && last_is_with_or_without(&words)) {
-                    words.push((place, word));
-                }
-                true
-            }
-            Some(Kind::Plus) if words.is_empty() => {
-                words.push((place, "+"));
-                true
-            }
-            Some(Kind::Number(_)) => layout.counted[place] && !words.is_empty(),
-            Some(Kind::Percent) => !words.is_empty(),
-            Some(Kind::Slash) => !words.is_empty() && layout.word(place + 1).is_some(),
-            _ => false,
-        };
-        if !passed_over {
-            break;
-        }
-        place += 1;
-        let breaks = layout
-            .tokens
-            .get(place)
-            .is_some_and(|t| t.gap == Gap::Break);
-        if breaks && !words.is_empty() {
-            break;
-        }
-    }
-    words
-}
-
-fn last_is_with_or_without(words: &[(usize, &str)]) -> bool {
-    words
-        .last()
-        .is_some_and(|(_, word)| means(word, Cue::With) || means(word, Cue::Plus))
 }
 
 impl Binder<'_, '_> {
@@ -194,11 +97,28 @@ impl Binder<'_, '_> {
                 Role::Negative
             } else if self.layout.instalments.contains(&index) {
                 Role::Instalment
+            } else if amount.tokens.start > 0 && self.is_tilde(amount.tokens.start - 1) {
+                Role::Approximate
+            } else if self.is_open(amount.tokens.end) {
+                // "19,800円～", "£249+": from this price on.
+                Role::Bound
             } else {
                 self.per_unit(amount.tokens.end)
             };
             self.roles.readings[index].role = role;
         }
+    }
+
+    /// A tilde, or a plus glued on, with no further amount after it.
+    fn is_open(&self, end: usize) -> bool {
+        let plus = matches!(self.layout.kind(end), Some(Kind::Plus))
+            && self.layout.tokens[end].gap == Gap::Glued;
+        let amount_follows = self.layout.owned.get(end + 1) == Some(&true);
+        (plus && !amount_follows) || self.is_tilde(end)
+    }
+
+    fn is_tilde(&self, at: usize) -> bool {
+        matches!(self.layout.kind(at), Some(Kind::Approximately))
     }
 
     /// What stands after a slash or a word like "per".
@@ -221,25 +141,33 @@ impl Binder<'_, '_> {
         }
     }
 
-    /// Two amounts with a dash or a word like "to" between them.
+    /// Two amounts with a dash or a word like "to" between them, unless words told them apart.
     fn set_ranges(&mut self) {
-        for index in 1..self.layout.amounts.len() {
-            let between =
-                self.layout.amounts[index - 1].tokens.end..self.layout.amounts[index].tokens.start;
-            let same_bracket =
-                self.layout.amounts[index - 1].bracket == self.layout.amounts[index].bracket;
-            let linked = between.len() == 1
-                && match self.layout.kind(between.start) {
-                    Some(Kind::Dash | Kind::Approximately) => true,
-                    Some(Kind::Word(word)) => means(word, Cue::Between) || means(word, Cue::Bound),
-                    _ => false,
-                };
-            let glued_dash = between.is_empty() && self.layout.amounts[index].negative;
-            let plain = |role: Role| matches!(role, Role::Price | Role::Negative);
+        for (index, pair) in self.layout.amounts.windows(2).enumerate() {
+            let between = pair[0].tokens.end..pair[1].tokens.start;
+            let like = pair[0].is_marked() == pair[1].is_marked();
+            let linked = match self.layout.kind(between.start) {
+                Some(Kind::Dash | Kind::Approximately) => true,
+                Some(Kind::Word(word)) => {
+                    means(word, Cue::Between) && (like || pair[1].is_marked())
+                }
+                _ => false,
+            };
+            if !linked || between.len() != 1 || pair[0].bracket != pair[1].bracket {
+                continue;
+            }
             let readings = &mut self.roles.readings;
-            if same_bracket && (linked && plain(readings[index - 1].role) && !glued_dash) {
-                readings[index - 1].role = Role::Range;
-                readings[index].role = Role::Range;
+            let plain = |role: Role| matches!(role, Role::Price | Role::Approximate | Role::Bound);
+            match (readings[index].role, readings[index + 1].role) {
+                (low, high) if plain(low) && plain(high) => {
+                    readings[index].role = Role::Range;
+                    readings[index + 1].role = Role::Range;
+                }
+                // "was 249 - 299": the whole range was.
+                (low @ (Role::List | Role::Prior | Role::Range), high) if plain(high) => {
+                    readings[index + 1].role = low;
+                }
+                _ => {}
             }
         }
     }
@@ -271,7 +199,10 @@ impl Binder<'_, '_> {
                 }
             }
             Cue::List => self.give(spoken, Role::List),
+            Cue::Saving if self.speaks_of_percent(spoken) => self.doubt_next(spoken),
             Cue::Saving => self.give(spoken, Role::Saving),
+            Cue::Within => self.give_if_near(spoken, Role::Within),
+            Cue::Prior => self.give_prior(spoken),
             Cue::Instalment => self.give_instalment(spoken),
             Cue::Approximate => self.give_if_near(spoken, Role::Approximate),
             Cue::Bound => {
@@ -296,7 +227,7 @@ impl Binder<'_, '_> {
         }
     }
 
-    fn set(&mut self, amount: usize, role: Role) {
+    pub(super) fn set(&mut self, amount: usize, role: Role) {
         let reading = &mut self.roles.readings[amount];
         if matches!(reading.role, Role::Price | Role::Bound) {
             reading.role = role;
@@ -313,6 +244,37 @@ impl Binder<'_, '_> {
         }
     }
 
+    /// "20 % off", "you save 17 %": a rate is taken off, not an amount.
+    fn speaks_of_percent(&self, spoken: Spoken) -> bool {
+        let percent = |at: usize| matches!(self.layout.kind(at), Some(Kind::Percent));
+        let rate = |at: usize| {
+            self.layout.counted.get(at) == Some(&true)
+                && (percent(at + 1) || (at > 0 && percent(at - 1)))
+        };
+        let before = spoken.start.checked_sub(1);
+        before.is_some_and(|at| percent(at) || rate(at)) || rate(spoken.end) || percent(spoken.end)
+    }
+
+    /// "20 % off 249": nothing says whether the amount is before or after.
+    fn doubt_next(&mut self, spoken: Spoken) {
+        let next = self.after(spoken);
+        if let Some(next) = next.filter(|next| next.n_words <= 1 && !next.separated) {
+            self.roles.readings[next.index].unsure = true;
+        }
+    }
+
+    /// "Lowest price of the last 30 days before the reduction: 449": many words may lie between.
+    fn give_prior(&mut self, spoken: Spoken) {
+        const WORDS_MAX: usize = 14;
+        let after = self
+            .after(spoken)
+            .filter(|after| after.n_words <= WORDS_MAX);
+        match after {
+            Some(after) => self.set(after.index, Role::Prior),
+            None => self.give(spoken, Role::Prior),
+        }
+    }
+
     fn give_instalment(&mut self, spoken: Spoken) {
         // "24 months" counts; the payment beside it was found by its shape.
         let counts = spoken.start > 0 && self.layout.counted[spoken.start - 1];
@@ -322,179 +284,6 @@ impl Binder<'_, '_> {
         });
         if !counts && !known {
             self.give(spoken, Role::Instalment);
-        }
-    }
-
-    /// The amount a phrase speaks of. Marks both as unsure where nothing tells them apart.
-    fn one_side(&mut self, spoken: Spoken) -> Option<usize> {
-        const WORDS_MAX: usize = 3;
-        let before = self.before(spoken);
-        let after = self
-            .after(spoken)
-            .filter(|after| after.n_words <= WORDS_MAX);
-        let (Some(left), Some(right)) = (before, after) else {
-            let near = |side: Distance| side.n_words <= WORDS_MAX;
-            return before
-                .filter(|left| near(*left))
-                .or(after)
-                .map(|side| side.index);
-        };
-        let choice = match spoken.side {
-            Side::Before => right,
-            Side::After if !left.separated || right.separated => left,
-            Side::After => right,
-            Side::Either => match (left.separated, right.separated) {
-                (true, false) => right,
-                (false, true) => left,
-                _ if left.n_words < right.n_words => left,
-                _ if left.n_words > right.n_words => right,
-                _ => {
-                    self.roles.readings[left.index].unsure = true;
-                    self.roles.readings[right.index].unsure = true;
-                    return None;
-                }
-            },
-        };
-        Some(choice.index)
-    }
-
-    /// The last amount before a phrase, in the same brackets or just before them.
-    fn before(&self, spoken: Spoken) -> Option<Distance> {
-        let bracket = self.layout.brackets[spoken.start];
-        let amounts = self.layout.amounts.iter().enumerate().rev();
-        let inside = self
-            .layout
-            .amounts
-            .iter()
-            .any(|amount| amount.bracket == bracket);
-        let outer = bracket != 0 && !inside;
-        let mut earlier = amounts.filter(|(_, amount)| amount.tokens.end <= spoken.start);
-        let (index, amount) = earlier.find(|(_, amount)| outer || amount.bracket == bracket)?;
-        Some(self.distance(index, amount.tokens.end, spoken.start, outer))
-    }
-
-    /// The first amount after a phrase, in the same brackets.
-    fn after(&self, spoken: Spoken) -> Option<Distance> {
-        let bracket = self.layout.brackets[spoken.start];
-        let mut later = self.layout.amounts.iter().enumerate();
-        let (index, amount) = later
-            .find(|(_, amount)| amount.tokens.start >= spoken.end && amount.bracket == bracket)?;
-        Some(self.distance(index, spoken.end, amount.tokens.start, false))
-    }
-
-    fn distance(&self, index: usize, from: usize, to: usize, into_bracket: bool) -> Distance {
-        const WORDS_OF_A_NUMBER: usize = 5;
-        let mut distance = Distance {
-            index,
-            n_words: 0,
-            separated: false,
-        };
-        for at in from..to.min(self.layout.tokens.len()) {
-            match &self.layout.tokens[at].kind {
-                Kind::Word(_) | Kind::Currency(_) => distance.n_words += 1,
-                Kind::Number(_) => distance.n_words += WORDS_OF_A_NUMBER,
-                Kind::Open | Kind::Close if into_bracket => {}
-                Kind::Open | Kind::Close | Kind::Mark | Kind::Dash | Kind::Plus => {
-                    distance.separated = true;
-                }
-                _ => {}
-            }
-            distance.separated |= at > from && self.layout.tokens[at].gap == Gap::Break;
-        }
-        let last_breaks = |at: usize| {
-            self.layout
-                .tokens
-                .get(at)
-                .is_some_and(|token| token.gap == Gap::Break)
-        };
-        distance.separated |=
-            from < self.layout.tokens.len() && last_breaks(from.max(1)) && from == to;
-        distance
-    }
-
-    /// True when the phrase before this one is about delivery, with no amount between.
-    fn about_shipping(&self, index: usize) -> bool {
-        let Some(previous) = index.checked_sub(1).map(|before| self.spoken[before]) else {
-            return false;
-        };
-        let spoken = self.spoken[index];
-        let amount_between = self.layout.owned[previous.end..spoken.start]
-            .iter()
-            .any(|owned| *owned);
-        let delivery = matches!(previous.cue, Cue::Shipping | Cue::FreeShipping | Cue::Free);
-        delivery && !amount_between && spoken.start - previous.end <= 3
-    }
-
-    fn bind_shipping(&mut self, index: usize) {
-        let spoken = self.spoken[index];
-        let neighbour = |step: Option<usize>| step.and_then(|at| self.spoken.get(at)).copied();
-        let previous = neighbour(index.checked_sub(1)).filter(|cue| cue.end == spoken.start);
-        let next = neighbour(Some(index + 1)).filter(|cue| cue.start <= spoken.end + 1);
-        let free = [previous, next]
-            .iter()
-            .flatten()
-            .any(|cue| cue.cue == Cue::Free);
-        if free {
-            return self.bind_free_shipping(index);
-        }
-        let left = self
-            .before(spoken)
-            .filter(|left| left.n_words <= 1 && !left.separated);
-        let left = left.filter(|_| {
-            previous.is_none_or(|cue| {
-                matches!(
-                    cue.cue,
-                    Cue::Neutral | Cue::ForCount | Cue::ListOf | Cue::Per
-                )
-            })
-        });
-        let right = self
-            .after(spoken)
-            .filter(|right| right.n_words == 0 && !right.separated);
-        let opened_by = |amount: usize| {
-            let start = self.layout.amounts[amount].tokens.start;
-            let opener = self
-                .spoken
-                .iter()
-                .find(|cue| cue.end == start)
-                .map(|cue| cue.cue);
-            let plus = start > 0 && matches!(self.layout.kind(start - 1), Some(Kind::Plus));
-            if plus { Some(Cue::Plus) } else { opener }
-        };
-        match (left, right) {
-            (Some(left), Some(right)) if opened_by(left.index) != Some(Cue::Plus) => {
-                self.roles.readings[left.index].unsure = true;
-                self.roles.readings[right.index].unsure = true;
-            }
-            (Some(left), _) if opened_by(left.index) == Some(Cue::With) => {
-                self.set(left.index, Role::ShippingIncluded);
-                self.roles.free_shipping = true;
-            }
-            (Some(left), _) => self.set(left.index, Role::Shipping),
-            (None, Some(right)) => self.set(right.index, Role::Shipping),
-            (None, None) => {
-                self.roles.free_shipping |= previous.is_some_and(|cue| cue.cue == Cue::With);
-            }
-        }
-    }
-
-    fn bind_free_shipping(&mut self, index: usize) {
-        let spoken = self.spoken[index];
-        let bound_follows = self.spoken.get(index + 1).is_some_and(|next| {
-            next.cue == Cue::Bound
-                || self
-                    .spoken
-                    .get(index + 2)
-                    .is_some_and(|next| next.cue == Cue::Bound)
-        });
-        let terms_follow =
-            bound_follows && self.after(spoken).is_some_and(|after| after.n_words <= 5);
-        let left = self.before(spoken).filter(|left| left.n_words == 0);
-        let bound_left = left.filter(|left| self.roles.readings[left.index].role == Role::Bound);
-        match bound_left {
-            Some(left) => self.roles.readings[left.index].role = Role::ShippingTerms,
-            None if terms_follow => {}
-            None => self.roles.free_shipping = true,
         }
     }
 

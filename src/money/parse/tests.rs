@@ -26,6 +26,9 @@ fn shown(text: &str, words: &str) -> String {
     let reading = match parse_price(text, &context(words)) {
         Ok(reading) => reading,
         Err(PriceFault::Ambiguous { first, second }) => return format!("{first} or {second}"),
+        Err(PriceFault::SideBySide { first, second }) => {
+            return format!("side by side {first} or {second}");
+        }
         Err(PriceFault::Range { low, high }) => return format!("range {low} to {high}"),
         Err(fault) => return fault.code().to_owned(),
     };
@@ -85,7 +88,7 @@ fn marks_that_group_and_marks_before_decimals() {
         (
             "12 99,00 zł",
             BARE,
-            "one number \"12 99,00\" or two numbers 12 and 99,00",
+            r#"side by side "12 99,00" or "12" and "99,00""#,
         ),
         // P06
         ("CHF 1’299.–", BARE, "1299.00 CHF"),
@@ -136,6 +139,11 @@ fn texts_that_hold_no_price() {
         ("from £329.90", BARE, "price_from"),
         ("ab 329,90 €", BARE, "price_from"),
         ("od 1 299 zł", BARE, "price_from"),
+        ("bis 249 €", BARE, "price_from"),
+        ("£249 and up", BARE, "price_from"),
+        ("£249+", BARE, "price_from"),
+        ("19,800円～", BARE, "price_from"),
+        ("~ 249 €", BARE, "price_approximate"),
         ("à partir de 329,90 €", BARE, "price_from"),
         // P10
         ("£329.90 – £419.90", BARE, "range GBP 329.90 to GBP 419.90"),
@@ -233,6 +241,7 @@ fn currencies_by_code_sign_and_setting() {
 }
 
 #[test]
+#[expect(clippy::too_many_lines, reason = "one table of cases")]
 fn words_say_which_amount_is_the_price() {
     check(&[
         // P11
@@ -248,10 +257,34 @@ fn words_say_which_amount_is_the_price() {
             "389.00 EUR was 449.00",
         ),
         ("£449.00 £389.00", BARE, "price_several"),
+        ("was £249 - £299", BARE, "price_list_only"),
+        (
+            "Sale price$1,299.99Regular price$1,499.99",
+            "USD",
+            "1299.99 USD was 1499.99",
+        ),
+        ("449 € jetzt 389", BARE, "price_several"),
+        ("Nur noch 3 auf Lager 249,00 €", BARE, "price_several"),
+        ("1-4 Stück: 12,99 € ab 5: 11,99 €", BARE, "price_several"),
+        // The prior price of Directive 98/6/EC, Art. 6a: neither the price nor the list price.
+        (
+            "1.299,00 € (Niedrigster Preis der letzten 30 Tage: 1.199,00 €)",
+            BARE,
+            "1299.00 EUR",
+        ),
+        (
+            "1299,00 zł Najniższa cena z 30 dni przed obniżką: 1399,00 zł",
+            BARE,
+            "1299.00 PLN",
+        ),
         ("389,00 € 389,00 €", BARE, "389.00 EUR"),
         ("449,00 € UVP 389,00 €", BARE, "price_several"),
         ("Was £449 Save £60 Now £389", BARE, "389.00 GBP was 449.00"),
         ("389,00 € (60 € gespart)", BARE, "389.00 EUR"),
+        ("$20 off $249.99", "USD", "249.99 USD"),
+        ("20% off $249.99", "USD", "price_several"),
+        ("249,00 € Sie sparen 17 %", BARE, "249.00 EUR"),
+        ("$249.99 - $20 coupon", "USD", "249.99 USD"),
         ("449 € Rabatt 60 €", BARE, "price_several"),
         // P13 beside a full price
         ("999,00 € oder 24 × 41,62 €", BARE, "999.00 EUR"),
@@ -284,6 +317,7 @@ fn words_say_which_amount_is_the_price() {
         ),
         ("249,00 € inkl. Versand", BARE, "249.00 EUR + 0.00"),
         ("£249.00 + £4.99 delivery", BARE, "249.00 GBP + 4.99"),
+        ("249,00 € - 5,99 € Versand", BARE, "249.00 EUR + 5.99"),
         ("£249.00 free delivery", BARE, "249.00 GBP + 0.00"),
         (
             "Versand: 5,99 €, Preis: 249,00 €",
@@ -306,23 +340,31 @@ fn numbers_side_by_side_are_never_glued() {
         (
             "1.299\n99\n€",
             "de",
-            "one number \"1.299 99\" or two numbers 1.299 and 99",
+            r#"side by side "1.299 99" or "1.299" and "99""#,
         ),
         (
             "1.299 € 99",
             "de",
-            "one number \"1.299 99\" or two numbers 1.299 and 99",
+            r#"side by side "1.299 99" or "1.299" and "99""#,
         ),
         ("1299€99", BARE, "1299.99 EUR"),
         (
             "1299⁹⁹ €",
             BARE,
-            "one number \"1299 raised\" or two numbers 1299 and raised",
+            r#"side by side "1299 raised" or "1299" and "raised""#,
         ),
         // P32
-        ("Fenrir 9080 1 199,00 €", BARE, "1199.00 or 199.00"),
+        (
+            "Fenrir 9080 1 199,00 €",
+            BARE,
+            "side by side 1199.00 or 199.00",
+        ),
         ("Fenrir 9080 199,00 €", BARE, "199.00 EUR"),
-        ("Fenrir 980 199,00 €", BARE, "980199.00 or 199.00"),
+        (
+            "Fenrir 980 199,00 €",
+            BARE,
+            "side by side 980199.00 or 199.00",
+        ),
         ("Preis: 1 199,00 €", BARE, "1199.00 EUR"),
         ("Fenrir 9080", "EUR", "price_unmarked"),
         ("DDR5-6000 32 GB 129,90 €", BARE, "129.90 EUR"),

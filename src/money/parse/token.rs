@@ -93,7 +93,7 @@ pub(super) fn tokenize(text: &[char]) -> Vec<Token> {
                     gap = Gap::Space;
                 }
                 if character == '.' && starts_fraction(text, at - 1) {
-                    let (kind, end) = lex_number(text, at - 1);
+                    let (kind, end) = lex_number(text, at - 1, false);
                     tokens.push(Token { kind, gap });
                     at = end;
                     gap = Gap::Glued;
@@ -114,7 +114,8 @@ pub(super) fn tokenize(text: &[char]) -> Vec<Token> {
 fn lex(text: &[char], at: usize, before: Option<&Token>) -> (Kind, usize) {
     let character = text[at];
     if character.is_ascii_digit() || (character == ',' && starts_fraction(text, at)) {
-        return lex_number(text, at);
+        let priced = matches!(before.map(|token| &token.kind), Some(Kind::Currency(_)));
+        return lex_number(text, at, priced);
     }
     if is_times(text, at, before) {
         return (Kind::Times, at + 1);
@@ -193,7 +194,7 @@ fn digits_from(text: &[char], at: usize) -> usize {
 }
 
 /// A number from its first digit or mark; a model's name when letters run into it.
-fn lex_number(text: &[char], start: usize) -> (Kind, usize) {
+fn lex_number(text: &[char], start: usize, priced: bool) -> (Kind, usize) {
     let mut number = NumberText::default();
     let mut at = start;
     let mut spaced = false;
@@ -242,17 +243,18 @@ fn lex_number(text: &[char], start: usize) -> (Kind, usize) {
     }
     let raised = text[at..].iter().take_while(|c| **c == SUPERSCRIPT).count();
     number.raised_cents = raised == 2 && !marked;
-    finish_number(text, at, number)
+    finish_number(text, at, number, priced)
 }
 
-/// Letters that run on make the digits part of a name or a measure: `16GB`, `5er`.
-fn finish_number(text: &[char], at: usize, number: NumberText) -> (Kind, usize) {
+/// Letters that run on make the digits part of a name or a measure: `16GB`, `5er`; but not after a
+/// currency, as where a page's elements were glued: `$1,299.99Regular`.
+fn finish_number(text: &[char], at: usize, number: NumberText, priced: bool) -> (Kind, usize) {
     let letter = text
         .get(at)
         .is_some_and(|c| c.is_alphabetic() && !is_ideographic(*c));
     let times = matches!(text.get(at), Some('x' | 'X' | '\u{445}'))
         && !text.get(at + 1).is_some_and(|next| next.is_alphabetic());
-    if !letter || times || symbol_at(text, at).is_some() {
+    if !letter || times || priced || symbol_at(text, at).is_some() {
         return (Kind::Number(number), at);
     }
     let mut end = at;
