@@ -6,6 +6,7 @@ mod guess;
 mod html;
 mod json;
 mod layers;
+mod measure;
 mod properties;
 mod settings;
 mod standards;
