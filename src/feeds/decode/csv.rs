@@ -229,8 +229,9 @@ impl Rows<'_> {
             return Err(DecodeFault::NoData { detail });
         };
         self.splitter.split(bytes);
-        self.n_columns = self.splitter.len();
         let names: Vec<String> = self.splitter.fields().map(fold).collect();
+        let last_named = names.iter().rposition(|name| !name.is_empty());
+        self.n_columns = last_named.map_or(names.len(), |last| last + 1);
         for (index, name) in names.iter().enumerate() {
             if !name.is_empty() && names[..index].contains(name) {
                 records.note(format!(

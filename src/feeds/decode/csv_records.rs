@@ -94,12 +94,14 @@ impl<'t> CsvRecords<'t> {
             let fits = !line.is_cut && bytes.len() + line.bytes.len() <= RECORD_BYTES_MAX;
             if fits {
                 bytes.extend_from_slice(&line.bytes);
-                if !quotes.is_open_after(&line.bytes) {
+                let is_open = quotes.is_open_after(&line.bytes);
+                if !is_open && !quotes.is_stray {
                     return Ok(Found::record(bytes, line.is_ended()));
                 }
             }
             taken.push(line);
-            if !fits {
+            // Two stray quotes on two lines would make one row of both, with a price of the other.
+            if !fits || quotes.is_stray {
                 break;
             }
         }
@@ -129,6 +131,8 @@ impl Found {
 struct Quotes {
     dialect: Dialect,
     state: QuoteState,
+    /// A quoted field went on behind its closing quote.
+    is_stray: bool,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -146,6 +150,7 @@ impl Quotes {
         Quotes {
             dialect,
             state: QuoteState::FieldStart,
+            is_stray: false,
         }
     }
 
@@ -157,7 +162,11 @@ impl Quotes {
             return false;
         }
         for byte in line {
-            self.state = self.after(*byte, quote);
+            let next = self.after(*byte, quote);
+            self.is_stray |= self.state == QuoteState::QuoteInside
+                && next == QuoteState::Unquoted
+                && !matches!(byte, b'\n' | b'\r');
+            self.state = next;
         }
         matches!(self.state, QuoteState::Quoted | QuoteState::Escaped)
     }

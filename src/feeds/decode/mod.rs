@@ -14,6 +14,7 @@
 //! [`Decoder`] and one line in [`FORMATS`].
 
 mod charset;
+mod charset_labels;
 mod csv;
 mod csv_records;
 mod entities;

@@ -226,7 +226,7 @@ fn ends_with(open: &[Element], path: &XmlPath) -> bool {
 
 /// What a record has, for messages: its children and attributes.
 fn names_of(record: &Element) -> Vec<String> {
-    let children = record.children().map(|child| child.name.local.clone());
+    let children = record.children().map(|child| child.name.local.to_string());
     let attributes = record
         .attributes
         .iter()
@@ -257,7 +257,7 @@ impl Decoder for XmlDecoder {
                     if let Some(address) = self.next_page_at(&element, stream.open()) {
                         records.next_page(address);
                     }
-                    let name = element.name.local;
+                    let name = element.name.local.to_string();
                     if outside.len() < NAMES_SHOWN && !outside.contains(&name) {
                         outside.push(name);
                     }

@@ -6,8 +6,8 @@ use std::rc::Rc;
 pub(super) struct Name {
     pub namespace: Option<Rc<str>>,
     /// As written; empty for none.
-    pub prefix: String,
-    pub local: String,
+    pub prefix: Rc<str>,
+    pub local: Rc<str>,
 }
 
 #[derive(Debug, Default)]
@@ -61,8 +61,8 @@ impl Name {
     /// Whether the name is written so, prefix and all.
     pub(super) fn is_written(&self, name: &str) -> bool {
         match name.split_once(':') {
-            Some((prefix, local)) => self.prefix == prefix && self.local == local,
-            None => self.prefix.is_empty() && self.local == name,
+            Some((prefix, local)) => *self.prefix == *prefix && *self.local == *local,
+            None => self.prefix.is_empty() && *self.local == *name,
         }
     }
 }

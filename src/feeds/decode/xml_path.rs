@@ -167,12 +167,12 @@ impl NamePattern {
 
     /// None when the name differs; `Some(true)` when it fits best.
     pub(super) fn fit(&self, name: &Name, record: &Name) -> Option<bool> {
-        if name.local != self.local {
+        if *name.local != *self.local {
             return None;
         }
         match (&self.namespace, &self.prefix) {
             (Some(namespace), _) => (name.namespace.as_deref() == Some(namespace)).then_some(true),
-            (None, Some(prefix)) => Some(name.prefix == *prefix),
+            (None, Some(prefix)) => Some(*name.prefix == **prefix),
             (None, None) => Some(name.namespace == record.namespace),
         }
     }

@@ -10,6 +10,7 @@ use super::xml_element::{Element, Name, Node};
 use quick_xml::Reader;
 use quick_xml::errors::Error;
 use quick_xml::events::{BytesStart, Event};
+use std::collections::BTreeMap;
 use std::io::{self, BufRead, Read};
 use std::rc::Rc;
 
@@ -17,6 +18,8 @@ use std::rc::Rc;
 const RECORD_BYTES_MAX: u64 = 8 << 20;
 /// Elements inside one another, in a record and around it.
 const DEPTH_MAX: usize = 128;
+/// Names remembered with their namespace; a feed has some dozens.
+const NAMES_KEPT_MAX: usize = 256;
 
 /// What the stream gives: elements outside records as they open, and whole records.
 pub(super) enum Piece {
@@ -28,6 +31,9 @@ pub(super) enum Piece {
     Broken(String),
     End,
 }
+
+/// The depth of the element that binds, the prefix, and the address; none unbinds.
+type Binding = (usize, String, Option<Rc<str>>);
 
 /// Tells from the open elements, the innermost last, whether it begins a record.
 pub(super) type IsRecord<'r> = dyn Fn(&[Element]) -> bool + 'r;
@@ -41,7 +47,10 @@ pub(super) struct XmlStream<'t> {
     record_at: Option<usize>,
     broken: Option<String>,
     /// Prefix and address by the depth of the element that binds them.
-    bindings: Vec<(usize, String, Option<Rc<str>>)>,
+    bindings: Vec<Binding>,
+    /// Names that were resolved under the bindings of now.
+    element_names: BTreeMap<Box<str>, Name>,
+    attribute_names: BTreeMap<Box<str>, Name>,
     is_root_seen: bool,
     /// An empty element outside records that is still to be closed.
     closes_next: Option<String>,
@@ -66,6 +75,8 @@ impl<'t> XmlStream<'t> {
             record_at: None,
             broken: None,
             bindings: Vec::new(),
+            element_names: BTreeMap::new(),
+            attribute_names: BTreeMap::new(),
             is_root_seen: false,
             closes_next: None,
         }
@@ -188,7 +199,14 @@ impl<'t> XmlStream<'t> {
                 break;
             };
             let depth = self.open.len();
-            self.bindings.retain(|(bound_at, ..)| *bound_at < depth);
+            if self
+                .bindings
+                .last()
+                .is_some_and(|(bound_at, ..)| *bound_at >= depth)
+            {
+                self.bindings.retain(|(bound_at, ..)| *bound_at < depth);
+                self.forget_names();
+            }
             if !is_named && self.record_at.is_some() {
                 self.break_record(format!("<{}> is not closed", element.name.local));
             }
@@ -241,6 +259,7 @@ impl<'t> XmlStream<'t> {
                 Some(prefix) if name == "xmlns" || name.starts_with("xmlns:") => {
                     let address = (!value.is_empty()).then(|| Rc::from(value.as_str()));
                     self.bindings.push((depth, prefix.to_owned(), address));
+                    self.forget_names();
                 }
                 _ => raw.push((name, value)),
             }
@@ -255,18 +274,26 @@ impl<'t> XmlStream<'t> {
         }
     }
 
-    /// The default namespace holds for elements and not for attributes (Namespaces in XML 1.0
-    /// section 6.2).
-    fn name(&self, written: &str, is_element: bool) -> Name {
-        let (prefix, local) = written.split_once(':').unwrap_or(("", written));
-        let is_bound = is_element || !prefix.is_empty();
-        let mut bindings = self.bindings.iter().rev();
-        let binding = bindings.find(|(_, bound, _)| is_bound && bound == prefix);
-        Name {
-            namespace: binding.and_then(|(_, _, address)| address.clone()),
-            prefix: prefix.to_owned(),
-            local: local.to_owned(),
+    fn name(&mut self, written: &str, is_element: bool) -> Name {
+        let names = if is_element {
+            &mut self.element_names
+        } else {
+            &mut self.attribute_names
+        };
+        if let Some(known) = names.get(written) {
+            return known.clone();
         }
+        let name = resolve(&self.bindings, written, is_element);
+        if names.len() < NAMES_KEPT_MAX {
+            names.insert(written.into(), name.clone());
+        }
+        name
+    }
+
+    /// Names mean something else once a prefix is bound or unbound.
+    fn forget_names(&mut self) {
+        self.element_names.clear();
+        self.attribute_names.clear();
     }
 
     fn fault(&mut self, error: Error) -> DecodeFault {
@@ -296,6 +323,20 @@ impl<'t> XmlStream<'t> {
     /// The open elements, the innermost last.
     pub(super) fn open(&self) -> &[Element] {
         &self.open
+    }
+}
+
+/// The default namespace holds for elements and not for attributes (Namespaces in XML 1.0
+/// section 6.2).
+fn resolve(bindings: &[Binding], written: &str, is_element: bool) -> Name {
+    let (prefix, local) = written.split_once(':').unwrap_or(("", written));
+    let is_bound = is_element || !prefix.is_empty();
+    let mut bindings = bindings.iter().rev();
+    let binding = bindings.find(|(_, bound, _)| is_bound && bound == prefix);
+    Name {
+        namespace: binding.and_then(|(_, _, address)| address.clone()),
+        prefix: prefix.into(),
+        local: local.into(),
     }
 }
 

@@ -48,8 +48,8 @@ fn found(
 ) -> Found {
     let records = &records[..records.len().min(RECORDS_LOOKED_AT)];
     let mut candidates = Vec::new();
-    for (index, record) in records.iter().enumerate() {
-        collect_leaves(record, "", index, 0, &mut candidates);
+    for record in records {
+        collect_leaves(record, "", 0, &mut candidates);
     }
     Found {
         format,
@@ -106,13 +106,7 @@ fn collect_lists<'v>(
     }
 }
 
-fn collect_leaves(
-    value: &Value,
-    path: &str,
-    record: usize,
-    depth: usize,
-    candidates: &mut Vec<Candidate>,
-) {
+fn collect_leaves(value: &Value, path: &str, depth: usize, candidates: &mut Vec<Candidate>) {
     let Value::Object(members) = value else {
         return;
     };
@@ -120,7 +114,7 @@ fn collect_leaves(
         let inner_path = format!("{path}{}", step(name));
         match inner {
             Value::Object(_) if depth < DEPTH_MAX => {
-                collect_leaves(inner, &inner_path, record, depth + 1, candidates);
+                collect_leaves(inner, &inner_path, depth + 1, candidates);
             }
             Value::Array(elements) if elements.iter().any(|element| !element.is_object()) => {
                 add(name, &inner_path, elements.first(), candidates);

@@ -63,8 +63,7 @@ impl Outline {
         loop {
             match stream.next(&|_| false) {
                 Ok(Piece::Outside(element)) => {
-                    let path: Vec<String> =
-                        stream.open().iter().map(|open| written(open)).collect();
+                    let path: Vec<String> = stream.open().iter().map(written).collect();
                     outline.add(path, &element);
                 }
                 Ok(Piece::End) | Err(DecodeFault::Truncated { .. }) => return Ok(outline),
@@ -76,7 +75,7 @@ impl Outline {
 
     fn add(&mut self, path: Vec<String>, element: &Element) {
         if path.len() == 1 {
-            self.root.clone_from(&element.name.local);
+            self.root = element.name.local.to_string();
             self.is_atom = element.name.namespace.as_deref() == Some(ATOM);
         }
         if let Some((last, parent)) = path.split_last()
@@ -102,8 +101,8 @@ impl Outline {
 }
 
 fn written(element: &Element) -> String {
-    match element.name.prefix.as_str() {
-        "" => element.name.local.clone(),
+    match &*element.name.prefix {
+        "" => element.name.local.to_string(),
         prefix => format!("{prefix}:{}", element.name.local),
     }
 }

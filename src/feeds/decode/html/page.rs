@@ -5,6 +5,7 @@ use super::things::{Thing, Value};
 use crate::feeds::decode::layers::Context;
 use crate::market::RawOffer;
 use std::borrow::Cow;
+use std::collections::BTreeSet;
 
 /// Which products of a page are read (`products`).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -63,18 +64,17 @@ struct Found<'t> {
 /// inside another product.
 fn find_products<'t>(things: &'t [Thing], graph: &Graph<'t>) -> Vec<Found<'t>> {
     let mut found: Vec<Found<'t>> = Vec::new();
-    let mut seen: Vec<*const Thing> = Vec::new();
+    let mut seen: BTreeSet<*const Thing> = BTreeSet::new();
     let mut waiting: Vec<(&Thing, bool)> =
         things.iter().rev().map(|thing| (thing, false)).collect();
     while let Some((thing, is_main_entity)) = waiting.pop() {
         let thing = graph.resolve(thing);
-        if seen.contains(&std::ptr::from_ref(thing)) {
+        if !seen.insert(std::ptr::from_ref(thing)) {
             if is_main_entity {
                 mark_main(thing, &mut found);
             }
             continue;
         }
-        seen.push(std::ptr::from_ref(thing));
         let product = if is_product(thing) {
             Some(Cow::Borrowed(thing))
         } else {

@@ -233,3 +233,42 @@ fn lines_may_end_with_a_carriage_return_alone() {
     let decoded = run(PLAIN, "id;title;price\r1;Fan;9\r2;Lamp;8\r").unwrap();
     assert_eq!(decoded.column(Field::Sku), ["1", "2"]);
 }
+
+#[test]
+fn two_stray_quotes_never_make_one_row_of_two() {
+    // F05, F40: row 2 must not get the price of row 3.
+    let body = "id;title;price\n1;Fan;9\n2;\"Panel curved;399\n3;\"Desk;5\n4;Lamp;6\n";
+    let decoded = run(PLAIN, body).unwrap();
+    assert_eq!(decoded.column(Field::Sku), ["1", "4"]);
+    assert_eq!(decoded.rejects.len(), 2);
+    // On one line a stray quote is literal.
+    let decoded = run(PLAIN, "id;title;price\n1;\"27\" panel\";9\n").unwrap();
+    assert_eq!(decoded.column(Field::Price), ["9"]);
+}
+
+#[test]
+fn a_nameless_last_column_may_be_missing() {
+    let decoded = run(PLAIN, "id;title;price;\n1;Fan;9\n2;Lamp;8;\n").unwrap();
+    assert_eq!(decoded.column(Field::Sku), ["1", "2"]);
+}
+
+#[test]
+fn cells_are_handed_on_letter_for_letter() {
+    // F23 to F27, F31: what they mean is decided when they are normalised.
+    let toml = comma(
+        "price = \"p\"\nsale_price = \"s\"\nsale_from = \"f\"\navailability = \"a\"\ngtin = \"g\"\nshipping = \"d\"\ncurrency = \"c\"",
+    );
+    for (field, cell) in [
+        (Field::Price, "EUR 12.00"),
+        (Field::Currency, "EUR"),
+        (Field::SaleFrom, "2026-11-25T00:00+01:00"),
+        (Field::Availability, ">10"),
+        (Field::Availability, "-3"),
+        (Field::Gtin, "'4006588234017"),
+        (Field::Gtin, "8.80609E+12"),
+        (Field::Shipping, "DE:::4.99 EUR"),
+    ] {
+        let body = format!("p,s,f,a,g,d,c\n{cell},{cell},{cell},{cell},{cell},{cell},{cell}\n");
+        assert_eq!(run(&toml, body).unwrap().column(field), [cell]);
+    }
+}
