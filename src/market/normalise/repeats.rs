@@ -1,4 +1,4 @@
-//! Records of one feed that bear the same number.
+//! Records of one feed that are the same offer: one number, one seller, one condition.
 
 use super::{Normalised, Refusal, RefusalReason};
 use crate::market::offer::{Offer, Sku};
@@ -8,8 +8,8 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 
 /// Remembers the numbers that a feed has used so far, a few bytes for each.
 ///
-/// The rule does not depend on anything but the order of the feed: the first record with a number
-/// stands. A later one that leads to another address is another offer, and gets its address added
+/// Other sellers and other conditions under one number are offers of their own. Beyond that the
+/// rule depends on nothing but the order of the feed: the first record with a number stands. A later one that leads to another address is another offer, and gets its address added
 /// to its number. One at the same address with another price is refused; an equal one is dropped.
 #[derive(Debug, Default)]
 pub struct Repeats {
@@ -49,8 +49,9 @@ impl Repeats {
             link: digest(&offer.link),
             price_minor: offer.price.minor(),
         };
-        let Some(known) = self.seen.get(&digest(&offer.sku)).copied() else {
-            self.seen.insert(digest(&offer.sku), this);
+        let own = digest(&(&offer.sku, &offer.seller, offer.condition));
+        let Some(known) = self.seen.get(&own).copied() else {
+            self.seen.insert(own, this);
             return Settled::Kept(offer);
         };
         if known == this {
@@ -58,10 +59,11 @@ impl Repeats {
         }
         if let (Some(link), true) = (offer.link.clone(), known.link != this.link) {
             let sku = Sku::new(format!("{} {link}", offer.sku));
-            match self.seen.insert(digest(&sku), this) {
+            let other = digest(&(&sku, &offer.seller, offer.condition));
+            match self.seen.insert(other, this) {
                 Some(again) if again == this => return Settled::Equal,
                 Some(again) => {
-                    self.seen.insert(digest(&sku), again);
+                    self.seen.insert(other, again);
                 }
                 None => {
                     offer.notes.push(format!(
@@ -97,4 +99,45 @@ fn digest(value: &impl Hash) -> u64 {
     let mut hasher = DefaultHasher::new();
     value.hash(&mut hasher);
     hasher.finish()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::market::{Condition, NormaliseSettings, RawOffer, RawText, normalise};
+    use crate::money::Currency;
+
+    #[test]
+    fn other_sellers_and_conditions_under_one_number_are_other_offers() {
+        // Pitfalls S08 and S33: one page, one address, several offers.
+        let mut settings = NormaliseSettings::of("kestrel", "DE", Currency::EUR);
+        settings.allow_marketplace = true;
+        let mut repeats = Repeats::new();
+        let mut settle = |condition: &str, seller: &str, price: &str| {
+            let mut raw = RawOffer::default();
+            for (field, text) in [
+                (Field::Sku, "N-1"),
+                (Field::Title, "Tern 7"),
+                (Field::Link, "https://kestrel.example/n-1"),
+                (Field::Condition, condition),
+                (Field::Seller, seller),
+                (Field::Price, price),
+            ] {
+                raw.push(field, RawText::machine(text));
+            }
+            let read = normalise(&raw, &settings, chrono::DateTime::UNIX_EPOCH);
+            match repeats.settle(1, read) {
+                Some(Normalised::Accepted(offer)) => Some((offer.condition, offer.seller)),
+                _ => None,
+            }
+        };
+        assert_eq!(settle("new", "", "329.00"), Some((Condition::New, None)));
+        assert_eq!(settle("used", "", "189.00"), Some((Condition::Used, None)));
+        let other = Some("Brindle".to_owned());
+        assert_eq!(
+            settle("new", "Brindle", "319.00"),
+            Some((Condition::New, other))
+        );
+        assert_eq!(settle("used", "", "199.00"), None);
+    }
 }
