@@ -30,6 +30,7 @@ mod migrate;
 mod observations;
 mod open;
 mod outbox;
+mod past;
 mod polls;
 mod rows;
 #[cfg(test)]

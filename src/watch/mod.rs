@@ -10,6 +10,7 @@ pub mod schedule;
 pub mod settings;
 pub mod gather;
 pub mod intake;
+pub mod judge;
 pub mod poll;
 pub mod answer;
 pub mod decision;

@@ -1,0 +1,38 @@
+//! What was last believed of one offer, for readers that do not write a poll.
+
+use super::columns::currency;
+use super::error::LedgerError;
+use super::open::Reader;
+use crate::market::{FeedId, Offer};
+use crate::money::Money;
+use rusqlite::OptionalExtension;
+
+impl Reader {
+    /// The last believed price of the offer with this SKU, seller and condition in a feed.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn last_price(&self, feed: &FeedId, offer: &Offer) -> Result<Option<Money>, LedgerError> {
+        self.run(|connection| {
+            let mut statement = connection.prepare_cached(
+                "SELECT b.price_minor, b.currency
+                 FROM offer o JOIN feed f ON f.id = o.feed_id
+                 JOIN observation b ON b.offer_id = o.id
+                 WHERE f.name = ?1 AND o.sku = ?2 AND o.seller = ?3 AND o.condition = ?4
+                 ORDER BY b.from_ms DESC LIMIT 1",
+            )?;
+            let seller = offer.seller.as_deref().unwrap_or("");
+            let identity = (
+                feed.as_str(),
+                offer.sku.as_str(),
+                seller,
+                offer.condition.name(),
+            );
+            statement
+                .query_row(identity, |row| {
+                    Ok(Money::from_minor(row.get(0)?, currency(row, 1)?))
+                })
+                .optional()
+        })
+    }
+}
