@@ -55,6 +55,11 @@ pub enum Command {
         #[command(flatten)]
         output: Output,
     },
+    /// Look at a feed before it is polled: try its settings, or get a first mapping.
+    #[command(subcommand)]
+    Feed(FeedCommand),
+    /// List the prices that are held because they cannot be right; confirm or drop one.
+    Held(HeldArguments),
     /// Work out the best build for a brief, or for a budget and some uses.
     Best(BestArguments),
     /// Show every price that was seen of a part.
@@ -75,6 +80,54 @@ pub struct Output {
     /// Write JSON to standard output.
     #[arg(long)]
     pub json: bool,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum FeedCommand {
+    /// Fetch a feed once, store nothing, and show how its records are read.
+    ///
+    /// Every record is shown as it stands and as it is read, with the part that it is taken for,
+    /// or the reason why it is held or refused.
+    Try(TryArguments),
+    /// Look at a source and write a first mapping for you to correct.
+    ///
+    /// The mapping goes to standard output as a [[feed]] table of a retailer's file.
+    Guess {
+        /// An address, or a file that was saved. An address may hold {env:NAME} for a secret.
+        #[arg(value_name = "URL_OR_FILE")]
+        source: String,
+    },
+}
+
+#[derive(Debug, Args)]
+pub struct TryArguments {
+    /// A feed as RETAILER/FEED.
+    pub feed: String,
+
+    /// Read a saved file, or every file of a directory, instead of asking the shop.
+    #[arg(long, value_name = "FILE")]
+    pub from: Option<PathBuf>,
+
+    /// Show so many records; all of them are counted.
+    #[arg(long, value_name = "N", default_value_t = 10)]
+    pub limit: usize,
+
+    #[command(flatten)]
+    pub output: Output,
+}
+
+#[derive(Debug, Args)]
+pub struct HeldArguments {
+    /// Believe a held price: from now on it counts.
+    #[arg(long, value_name = "ID", conflicts_with = "drop")]
+    pub confirm: Option<i64>,
+
+    /// Rule a held price out: polls that repeat it will not make it count.
+    #[arg(long, value_name = "ID")]
+    pub drop: Option<i64>,
+
+    #[command(flatten)]
+    pub output: Output,
 }
 
 #[derive(Debug, Args)]

@@ -11,7 +11,7 @@ pub mod report;
 pub mod screen;
 mod wire;
 
-use args::{Arguments, Command, DemoArguments, LogForm};
+use args::{Arguments, Command, DemoArguments, FeedCommand, LogForm};
 use clap::Parser;
 use report::Failure;
 use screen::Screen;
@@ -70,6 +70,11 @@ fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Resu
         Command::Poll { feed, output } => {
             commands::poll::run(config, feed.as_deref(), *output, screen)
         }
+        Command::Feed(FeedCommand::Try(trial)) => commands::feed_try::run(config, trial, screen),
+        Command::Feed(FeedCommand::Guess { source }) => {
+            commands::feed_guess::run(config, source, screen)
+        }
+        Command::Held(held) => commands::held::run(config, held, screen),
         Command::Best(best) => commands::best::run(config, best, screen),
         Command::History { part, output } => commands::history::run(config, part, *output, screen),
         Command::Watch => commands::watch::run(config, screen),

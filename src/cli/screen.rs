@@ -1,5 +1,6 @@
 //! Where commands write: results to standard output, progress to a terminal alone.
 
+use std::fmt::Write as _;
 use std::io::{self, IsTerminal, Write};
 
 /// Standard output and error as the person set them up.
@@ -95,17 +96,57 @@ pub fn columns(rows: &[Vec<String>], set: &[Set]) -> Vec<String> {
         .collect()
 }
 
-/// Text from outside, made harmless for a terminal: control characters become visible.
+/// Text from outside, made harmless for a terminal: what would act on it becomes visible.
 pub fn harmless(text: &str) -> String {
     text.chars()
-        .map(|character| {
-            if character.is_control() {
-                '\u{fffd}'
-            } else {
-                character
-            }
+        .map(|character| match acts_on_terminals(character) {
+            true => '\u{fffd}',
+            false => character,
         })
         .collect()
+}
+
+/// The first characters of a text, with a sign where it was cut.
+pub fn shortened(text: &str, characters_max: usize) -> String {
+    match text.char_indices().nth(characters_max) {
+        None => text.to_owned(),
+        Some(_) => {
+            let kept: String = text
+                .chars()
+                .take(characters_max.saturating_sub(1))
+                .collect();
+            format!("{}…", kept.trim_end())
+        }
+    }
+}
+
+/// JSON or TOML made harmless for a terminal, line breaks kept. The escapes stand for the same
+/// characters in the strings of both.
+pub fn harmless_source(text: &str) -> String {
+    let mut harmless = String::with_capacity(text.len());
+    for character in text.chars() {
+        if character != '\n' && acts_on_terminals(character) {
+            // Every such character lies in the first plane, so four digits hold it.
+            let _ = write!(harmless, "\\u{:04X}", u32::from(character));
+        } else {
+            harmless.push(character);
+        }
+    }
+    harmless
+}
+
+/// Control characters, line and paragraph separators, and the marks that turn the direction of
+/// the text that follows (Unicode Standard Annex #9, section 2).
+fn acts_on_terminals(character: char) -> bool {
+    character.is_control()
+        || matches!(
+            character,
+            '\u{61c}'
+                | '\u{200e}'
+                | '\u{200f}'
+                | '\u{2028}'..='\u{202e}'
+                | '\u{2066}'..='\u{2069}'
+        )
 }
 
 #[cfg(test)]
@@ -128,5 +169,22 @@ mod tests {
     #[test]
     fn escape_sequences_from_outside_do_not_reach_the_terminal() {
         assert_eq!(harmless("a\u{1b}[31mb\n"), "a\u{fffd}[31mb\u{fffd}");
+        // U+202E turns what follows, so that "gnp" would show as "png".
+        assert_eq!(harmless("a\u{202e}gnp\u{9b}2J"), "a\u{fffd}gnp\u{fffd}2J");
+    }
+
+    #[test]
+    fn long_texts_are_cut_and_say_so() {
+        assert_eq!(shortened("äöü", 3), "äöü");
+        assert_eq!(shortened("ä öü", 3), "ä…");
+    }
+
+    #[test]
+    fn source_text_keeps_its_meaning() {
+        let source = serde_json::to_string("a\u{9b}\u{202e}b\n\"é").unwrap();
+        let harmless = harmless_source(&source);
+        assert_eq!(harmless, r#""a\u009B\u202Eb\n\"é""#);
+        let back: String = serde_json::from_str(&harmless).unwrap();
+        assert_eq!(back, "a\u{9b}\u{202e}b\n\"é");
     }
 }

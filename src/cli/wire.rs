@@ -23,20 +23,36 @@ pub fn reader(settings: &Settings) -> Result<Reader, Failure> {
     Reader::open(&settings.ledger).map_err(|error| Failure::Ledger(error.into()))
 }
 
+/// The ledger for reading, if there is one. Nothing is made.
+pub fn existing_reader(settings: &Settings) -> Result<Option<Reader>, Failure> {
+    if !settings.ledger.exists() {
+        return Ok(None);
+    }
+    let reader = Reader::open(&settings.ledger);
+    reader
+        .map(Some)
+        .map_err(|error| Failure::Ledger(error.into()))
+}
+
 /// The ledger for writing.
 pub fn ledger(settings: &Settings) -> Result<Ledger, Failure> {
     Ledger::open(&settings.ledger).map_err(|error| Failure::Ledger(error.into()))
 }
 
-/// Everything that polls need.
-pub fn polling(settings: Settings) -> Result<Polling, Failure> {
-    let ledger = ledger(&settings)?;
+/// What asks for documents.
+pub fn fetcher(settings: &Settings) -> Result<Fetcher, Failure> {
     let options = FetcherOptions {
         identity: settings.identity.clone(),
         extra_roots: Vec::new(),
         spool_directory: None,
     };
-    let fetcher = Fetcher::new(options).context("cannot set up TLS")?;
+    Ok(Fetcher::new(options).context("cannot set up TLS")?)
+}
+
+/// Everything that polls need.
+pub fn polling(settings: Settings) -> Result<Polling, Failure> {
+    let ledger = ledger(&settings)?;
+    let fetcher = fetcher(&settings)?;
     let matcher = Matcher::new(&settings.catalogue);
     Ok(Polling {
         settings: Arc::new(settings),

@@ -11,6 +11,8 @@ mod configuration;
 #[cfg(test)]
 mod exhaustive;
 #[cfg(test)]
+mod guessing;
+#[cfg(test)]
 mod library;
 #[cfg(test)]
 mod reading;

@@ -18,3 +18,4 @@ mod polite;
 mod redirects;
 mod robots;
 mod tls;
+mod trying;

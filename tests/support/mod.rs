@@ -2,4 +2,5 @@
 
 pub mod facts;
 pub mod feed;
+pub mod program;
 pub mod server;

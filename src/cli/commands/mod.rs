@@ -3,6 +3,9 @@
 pub mod best;
 pub mod check;
 pub mod demo;
+pub mod feed_guess;
+pub mod feed_try;
+pub mod held;
 pub mod history;
 pub mod init;
 pub mod poll;

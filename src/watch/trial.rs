@@ -1,0 +1,293 @@
+//! A trial of one feed: fetched once, judged as a poll would judge it, stored nowhere.
+//!
+//! May not write to the ledger: it reads there what a poll would compare with. A trial asks a
+//! shop for no more documents than it shows records.
+
+mod record;
+
+pub use record::{MatchRecord, TrialRecord, Verdict};
+
+use super::decision::error_chain;
+use super::gather::{Documents, Gathered, Page, gather};
+use super::judge::{Judge, Peers};
+use super::settings::{Feed, Settings};
+use crate::feeds::decode::{Context, decode};
+use crate::feeds::http::Fetcher;
+use crate::feeds::local::read_files;
+use crate::feeds::source::{Location, NextPage};
+use crate::feeds::verdict;
+use crate::ledger::{LedgerError, Reader};
+use crate::market::{Matcher, RawOffer, Reject};
+use chrono::{DateTime, Utc};
+use serde::Serialize;
+use std::collections::BTreeMap;
+use std::ops::ControlFlow;
+use std::path::Path;
+
+/// What a trial needs beside the feed.
+pub struct Trying<'t> {
+    pub matcher: &'t Matcher,
+    /// `None` before the first poll.
+    pub ledger: Option<&'t Reader>,
+    /// Records that are kept for showing; the others are counted.
+    pub records_shown: usize,
+    pub now: DateTime<Utc>,
+}
+
+/// What a feed would bring.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Trial {
+    pub feed: String,
+    pub records: Vec<TrialRecord>,
+    pub counts: TrialCounts,
+    /// The first record of each reason, in words.
+    pub examples: BTreeMap<&'static str, String>,
+    pub notes: Vec<String>,
+    /// Why a poll would fail as a whole and change nothing.
+    pub error: Option<String>,
+}
+
+/// Every record counts in one of `accepted`, `held` and `refused`.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+pub struct TrialCounts {
+    pub records: u64,
+    pub accepted: u64,
+    pub held: u64,
+    pub refused: u64,
+    /// Accepted or held records that are known parts.
+    pub matched: u64,
+    /// Held and refused records by the stable name of the reason.
+    pub reasons: BTreeMap<&'static str, u64>,
+}
+
+/// Pages of one list that a trial reads: the second shows that the list goes on.
+const LIST_PAGES_MAX: u32 = 2;
+/// Notes of a trial; more are dropped.
+const NOTES_MAX: usize = 50;
+
+/// Asks for the feed's documents once, as if nothing were known of it.
+pub async fn gather_for_trial(
+    settings: &Settings,
+    fetcher: &Fetcher,
+    feed: &Feed,
+    records_shown: usize,
+    now: DateTime<Utc>,
+) -> Gathered {
+    let (narrowed, note) = narrow(feed, records_shown.max(1));
+    let mut gathered = gather(settings, fetcher, &narrowed, None, now).await;
+    if let (Gathered::Documents(documents), Some(note)) = (&mut gathered, note) {
+        documents.is_complete = false;
+        documents.notes.push(note);
+    }
+    gathered
+}
+
+/// Takes the feed's documents from a file that was saved, or every file of a directory.
+pub fn gather_saved(feed: &Feed, saved: &Path) -> Gathered {
+    let files = match read_files(saved, feed.source.limits.body_bytes) {
+        Ok(files) => files,
+        Err(fault) => return Gathered::Failed(error_chain(&fault)),
+    };
+    // Links of a document that has one address are completed as if it came from there.
+    let address = match &feed.source.location {
+        Location::Pages(pages) if pages.len() == 1 => feed.source.location.origins()[0].to_string(),
+        _ => String::new(),
+    };
+    let page = |body| Page {
+        body,
+        content_type: None,
+        address: Some(address.clone()).filter(|address| !address.is_empty()),
+        wanted: Vec::new(),
+    };
+    Gathered::Documents(Documents {
+        pages: files.into_iter().map(|file| page(file.body)).collect(),
+        is_complete: false,
+        notes: Vec::new(),
+        memory: None,
+    })
+}
+
+/// Judges everything that was gathered.
+///
+/// # Errors
+/// [`LedgerError`]: what is known of the offers cannot be read.
+pub fn run_trial(
+    trying: &Trying<'_>,
+    feed: &Feed,
+    gathered: Gathered,
+) -> Result<Trial, LedgerError> {
+    let mut trial = Trial::of(feed);
+    let documents = match gathered {
+        Gathered::Documents(documents) => documents,
+        Gathered::Unchanged(_) => {
+            trial.error = Some("the server answered \"unchanged\" unasked".to_owned());
+            return Ok(trial);
+        }
+        Gathered::Failed(error) => {
+            trial.error = Some(error);
+            return Ok(trial);
+        }
+    };
+    let peers = match trying.ledger {
+        Some(ledger) => Peers::of(ledger.current_offers(None)?),
+        None => Peers::default(),
+    };
+    let mut judge = Judge::new(feed, trying.matcher, &peers, trying.now);
+    trial.notes = documents.notes;
+    let n_pages = documents.pages.len();
+    for (number, mut page) in (1..).zip(documents.pages) {
+        if let Err(error) = take_page(trying, feed, &mut page, &mut judge, &mut trial)? {
+            trial.error = Some(match n_pages {
+                1 => error,
+                _ => format!("page {number} of {n_pages}: {error}"),
+            });
+            break;
+        }
+    }
+    let counts = verdict::Counts {
+        records: trial.counts.records,
+        offers: trial.counts.accepted + trial.counts.held,
+    };
+    if let (None, true, Err(fault)) = (
+        &trial.error,
+        documents.is_complete || counts.records == 0,
+        verdict::judge(counts, None, &feed.source.doubt),
+    ) {
+        trial.error = Some(fault.to_string());
+    }
+    trial.notes.truncate(NOTES_MAX);
+    Ok(trial)
+}
+
+/// The feed with fewer documents, and what to tell of that.
+fn narrow(feed: &Feed, documents_max: usize) -> (Feed, Option<String>) {
+    let mut feed = feed.clone();
+    let mut note = None;
+    let mut tell = |had: usize, kept: usize, what: &str| {
+        if had > kept {
+            note = Some(format!(
+                "a trial asks for {kept} {what} at most, a poll for up to {had}"
+            ));
+        }
+    };
+    match &mut feed.source.location {
+        Location::Pages(pages) => {
+            tell(pages.len(), documents_max, "pages");
+            pages.truncate(documents_max);
+        }
+        Location::PerPart { limit, .. } | Location::Index { limit, .. } => {
+            tell(*limit, documents_max, "pages");
+            *limit = documents_max.min(*limit);
+        }
+        Location::File(_) | Location::StandardInput => {}
+    }
+    let paging = &mut feed.source.paging;
+    if paging.next != NextPage::None && paging.limit > LIST_PAGES_MAX {
+        tell(
+            paging.limit as usize,
+            LIST_PAGES_MAX as usize,
+            "pages of a list",
+        );
+        paging.limit = LIST_PAGES_MAX;
+    }
+    (feed, note)
+}
+
+/// The inner error is the page's fault, for which a poll would fail.
+fn take_page(
+    trying: &Trying<'_>,
+    feed: &Feed,
+    page: &mut Page,
+    judge: &mut Judge<'_>,
+    trial: &mut Trial,
+) -> Result<Result<(), String>, LedgerError> {
+    let mut known = Ok(());
+    let mut sink = |one: Result<RawOffer, Reject>| {
+        known = trial.take(trying, feed, judge, one);
+        match known {
+            Ok(()) => ControlFlow::Continue(()),
+            Err(_) => ControlFlow::Break(()),
+        }
+    };
+    let context = Context {
+        content_type: page.content_type.as_deref(),
+        address: page.address.as_deref(),
+        country: Some(&feed.normalise.country),
+        wanted: &page.wanted,
+        body_limit: feed.source.limits.body_bytes,
+        ..Context::default()
+    };
+    let decoded = match page.body.open() {
+        Ok(mut body) => decode(&feed.format, &mut body, &context, &mut sink),
+        Err(error) => return Ok(Err(error.to_string())),
+    };
+    known?;
+    Ok(match decoded {
+        Ok(summary) => {
+            trial.notes.extend(summary.notes);
+            Ok(())
+        }
+        Err(fault) => Err(error_chain(&fault)),
+    })
+}
+
+impl Trial {
+    fn of(feed: &Feed) -> Trial {
+        Trial {
+            feed: feed.id.to_string(),
+            records: Vec::new(),
+            counts: TrialCounts::default(),
+            examples: BTreeMap::new(),
+            notes: Vec::new(),
+            error: None,
+        }
+    }
+
+    fn take(
+        &mut self,
+        trying: &Trying<'_>,
+        feed: &Feed,
+        judge: &mut Judge<'_>,
+        one: Result<RawOffer, Reject>,
+    ) -> Result<(), LedgerError> {
+        // Every page counts its own records; here they are those of the feed.
+        let index = self.counts.records + 1;
+        let (record, code) = match one {
+            Err(reject) => (
+                TrialRecord::undecoded(index, reject.reason),
+                Some("undecodable"),
+            ),
+            Ok(raw) => {
+                let judged = judge.judge(&raw, |offer| match trying.ledger {
+                    Some(ledger) => ledger.last_price(&feed.id, offer),
+                    None => Ok(None),
+                })?;
+                TrialRecord::of(index, &raw, judged)
+            }
+        };
+        self.count(&record, code);
+        if self.records.len() < trying.records_shown {
+            self.records.push(record);
+        }
+        Ok(())
+    }
+
+    fn count(&mut self, record: &TrialRecord, code: Option<&'static str>) {
+        self.counts.records += 1;
+        self.counts.matched += u64::from(record.part.is_some());
+        match record.verdict {
+            Verdict::Accepted => self.counts.accepted += 1,
+            Verdict::Held => self.counts.held += 1,
+            Verdict::Refused => self.counts.refused += 1,
+        }
+        if let Some(code) = code {
+            *self.counts.reasons.entry(code).or_default() += 1;
+            self.examples.entry(code).or_insert_with(|| {
+                let sku = record.sku.as_ref();
+                let sku = sku.map_or_else(String::new, |sku| format!(" ({sku})"));
+                let reason = record.reason.as_deref().unwrap_or_default();
+                format!("record {}{sku}: {reason}", record.index)
+            });
+        }
+    }
+}
