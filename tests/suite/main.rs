@@ -13,6 +13,7 @@ mod support;
 
 mod answer;
 mod architecture;
+mod examples;
 mod fetching;
 mod polite;
 mod redirects;

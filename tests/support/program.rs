@@ -1,12 +1,13 @@
 //! The built program on a configuration of its own.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 /// A configuration directory that goes away with the test.
 pub struct Configuration {
     directory: tempfile::TempDir,
     now: &'static str,
+    variables: Vec<(&'static str, &'static str)>,
 }
 
 /// What one run came to.
@@ -22,6 +23,7 @@ impl Configuration {
         let configuration = Configuration {
             directory: tempfile::tempdir().unwrap(),
             now,
+            variables: Vec::new(),
         };
         for folder in ["catalogue", "retailers", "briefs"] {
             std::fs::create_dir(configuration.path(folder)).unwrap();
@@ -36,6 +38,11 @@ impl Configuration {
         self.now = now;
     }
 
+    /// Sets environment variables of the program.
+    pub fn set(&mut self, variables: &[(&'static str, &'static str)]) {
+        self.variables.extend(variables);
+    }
+
     pub fn path(&self, name: &str) -> PathBuf {
         self.directory.path().join(name)
     }
@@ -44,6 +51,12 @@ impl Configuration {
         let path = self.path(name);
         std::fs::write(&path, bytes).unwrap();
         path
+    }
+
+    /// Takes a file of the repository.
+    pub fn copy(&self, from: &str, name: &str) {
+        let from = Path::new(env!("CARGO_MANIFEST_DIR")).join(from);
+        self.write(name, std::fs::read(from).unwrap());
     }
 
     pub fn run(&self, arguments: &[&str]) -> Ran {
@@ -65,6 +78,7 @@ impl Configuration {
             .arg(self.directory.path())
             .args(arguments)
             .env("RIGTIDE_TEST_NOW", self.now)
+            .envs(self.variables.iter().copied())
             .env_remove("RIGTIDE_LOG");
         command
     }
