@@ -13,9 +13,7 @@
 mod configuration;
 mod prng;
 mod shops;
-mod stage;
 pub mod world;
 
 pub use configuration::{Addresses, write_configuration};
 pub use shops::{Shops, WebhookReceiver};
-pub use stage::open;

@@ -1,7 +1,7 @@
 //! The demo's world as the `demo` command sees it: opened, put on sale, closed.
 
-use super::world::{Shop, World};
-use super::{Addresses, Shops, WebhookReceiver, write_configuration};
+use crate::demo::world::{Shop, World};
+use crate::demo::{Addresses, Shops, WebhookReceiver, write_configuration};
 use anyhow::{Context as _, bail};
 use rigtide::cli::DemoWorld;
 use rigtide::cli::args::DemoArguments;
@@ -135,5 +135,18 @@ impl DemoWorld for Stage {
     fn received(&mut self, limit: Duration) -> Option<String> {
         let next = async { tokio::time::timeout(limit, self.receiver.next()).await };
         self.runtime.block_on(next).ok().flatten()
+    }
+
+    fn close(self: Box<Self>) {
+        let Stage {
+            runtime,
+            shops,
+            receiver,
+            ..
+        } = *self;
+        runtime.block_on(async {
+            shops.close().await;
+            receiver.close().await;
+        });
     }
 }

@@ -2,9 +2,11 @@
 
 #[path = "../demo/mod.rs"]
 mod demo;
+#[path = "../demo/stage.rs"]
+mod stage;
 
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    rigtide::cli::run(std::env::args_os(), demo::open)
+    rigtide::cli::run(std::env::args_os(), stage::open)
 }

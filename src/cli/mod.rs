@@ -34,6 +34,8 @@ pub trait DemoWorld {
     fn start_sale(&mut self) -> String;
     /// The next bulletin that reached the webhook receiver, if it comes within `limit`.
     fn received(&mut self, limit: std::time::Duration) -> Option<String>;
+    /// Closes the retailers and lets requests under way finish.
+    fn close(self: Box<Self>);
 }
 
 /// Runs the program and returns its exit code.
@@ -48,7 +50,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>, open_demo: OpenDemo) -
         }
     };
     start_logging(&arguments);
-    let screen = Screen::new();
+    let screen = Screen::of_terminal();
     match dispatch(&arguments, &screen, open_demo) {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {

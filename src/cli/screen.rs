@@ -18,7 +18,8 @@ pub enum Tone {
 }
 
 impl Screen {
-    pub fn new() -> Screen {
+    /// Looks at the terminal and at NO_COLOR.
+    pub fn of_terminal() -> Screen {
         let no_colour = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
         Screen {
             colour: io::stdout().is_terminal() && !no_colour,

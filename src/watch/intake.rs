@@ -3,18 +3,16 @@
 //! One transaction holds a whole poll; what is refused as a whole leaves nothing behind.
 
 use super::gather::{Documents, Failure, Page};
+use super::judge::{Judge, Judged, JudgedOffer, Peers};
 use super::poll::Polling;
 use super::settings::Feed;
 use crate::feeds::decode::{Context, decode};
-use crate::feeds::verdict::{Counts, judge};
-use crate::history::doubt;
+use crate::feeds::verdict::{self, Counts};
 use crate::ledger::{
     Effect, JournalEntry, Ledger, LedgerError, PartMatch, PollRecord, PollWriter, SnapshotIs,
 };
-use crate::market::{Matching, Normalised, Offer, RawOffer, Reject, normalise};
-use crate::money::Money;
+use crate::market::{Matching, RawOffer, Reject};
 use chrono::{DateTime, Utc};
-use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
 /// Notes of one poll beyond this are dropped.
@@ -45,22 +43,6 @@ pub struct Intake<'p> {
     pub now: DateTime<Utc>,
 }
 
-/// What others ask for each part, by retailer, before this poll.
-pub type Peers = BTreeMap<String, Vec<(String, Money)>>;
-
-/// Collects what every retailer asks now.
-///
-/// # Errors
-/// [`LedgerError`]
-pub fn peers(ledger: &Ledger) -> Result<Peers, LedgerError> {
-    let mut peers = Peers::new();
-    for current in ledger.read().current_offers(None)? {
-        let asks = (current.offer.retailer.to_string(), current.offer.price);
-        peers.entry(current.part.part).or_default().push(asks);
-    }
-    Ok(peers)
-}
-
 impl Intake<'_> {
     /// Takes a whole snapshot in. `finish` completes the record once the counts are known.
     ///
@@ -75,14 +57,15 @@ impl Intake<'_> {
     ) -> Result<(), NotTaken> {
         let mut writer = ledger.begin_poll(&self.feed.id, &self.feed.retailer, self.now)?;
         record.notes = documents.notes;
+        let mut judge = Judge::new(self.feed, &self.polling.matcher, &self.peers, self.now);
         for mut page in documents.pages {
-            self.take_page(&mut writer, &mut page, record)?;
+            self.take_page(&mut judge, &mut writer, &mut page, record)?;
         }
         let counts = Counts {
             records: record.records,
             offers: record.offers,
         };
-        judge(counts, self.last_good, &self.feed.source.doubt)
+        verdict::judge(counts, self.last_good, &self.feed.source.doubt)
             .map_err(|fault| NotTaken::Suspicious(Failure::of_content(fault.to_string())))?;
         record.remembered.memory = documents.memory;
         record.notes.truncate(NOTES_MAX);
@@ -101,13 +84,14 @@ impl Intake<'_> {
 
     fn take_page(
         &self,
+        judge: &mut Judge<'_>,
         writer: &mut PollWriter<'_>,
         page: &mut Page,
         record: &mut PollRecord,
     ) -> Result<(), NotTaken> {
         let mut stored = Ok(());
         let mut sink = |one: Result<RawOffer, Reject>| {
-            stored = self.take_record(writer, one, record);
+            stored = take_record(judge, writer, one, record);
             if stored.is_ok() {
                 ControlFlow::Continue(())
             } else {
@@ -133,95 +117,84 @@ impl Intake<'_> {
         record.notes.extend(summary.notes);
         Ok(())
     }
+}
 
-    fn take_record(
-        &self,
-        writer: &mut PollWriter<'_>,
-        one: Result<RawOffer, Reject>,
-        record: &mut PollRecord,
-    ) -> Result<(), LedgerError> {
-        record.records += 1;
-        let raw = match one {
-            Ok(raw) => raw,
-            Err(reject) => {
-                refuse(
-                    record,
-                    format!("record {}: {}", reject.index, reject.reason),
-                );
-                return Ok(());
-            }
-        };
-        let (offer, reason) = match normalise(&raw, &self.feed.normalise, self.now) {
-            Normalised::Accepted(offer) => (offer, None),
-            Normalised::Held { offer, reason } => (offer, Some(reason.to_string())),
-            Normalised::Refused(refusal) => {
-                let sku = refusal
-                    .sku
-                    .map_or_else(String::new, |sku| format!(" ({sku})"));
-                let (field, text) = (refusal.field.name(), &refusal.text);
-                let (index, reason) = (refusal.index, &refusal.reason);
-                refuse(
-                    record,
-                    format!("record {index}{sku}: {field} \"{text}\": {reason}"),
-                );
-                return Ok(());
-            }
-        };
-        let part = self.match_offer(&offer, record);
-        let reason = match reason {
-            Some(reason) => Some(reason),
-            None => self.doubt(writer, &offer, part.as_ref())?,
-        };
-        let effect = match reason {
-            Some(reason) => writer.hold(&offer, part.as_ref(), &reason)?,
-            None => writer.observe(&offer, part.as_ref())?,
-        };
-        record.offers += 1;
-        record.matched += u64::from(part.is_some());
-        match effect {
-            Effect::New | Effect::Returned | Effect::Changed => record.changed += 1,
-            Effect::Held => record.held += 1,
-            Effect::Unchanged => {}
-            Effect::Repeated => note(record, format!("SKU {} is listed twice", offer.sku)),
+fn take_record(
+    judge: &mut Judge<'_>,
+    writer: &mut PollWriter<'_>,
+    one: Result<RawOffer, Reject>,
+    record: &mut PollRecord,
+) -> Result<(), LedgerError> {
+    record.records += 1;
+    let raw = match one {
+        Ok(raw) => raw,
+        Err(reject) => {
+            refuse(
+                record,
+                format!("record {}: {}", reject.index, reject.reason),
+            );
+            return Ok(());
         }
-        Ok(())
-    }
-
-    fn match_offer(&self, offer: &Offer, record: &mut PollRecord) -> Option<PartMatch> {
-        match self.polling.matcher.match_offer(offer) {
-            Matching::Part(found) => Some(PartMatch {
-                part: found.part.to_string(),
-                by: found.by.name().to_owned(),
-                confidence_percent: found.confidence,
-            }),
-            Matching::None => None,
-            Matching::Contradiction(one, other) => {
-                note(
-                    record,
-                    format!("SKU {}: its keys name both {one} and {other}", offer.sku),
-                );
-                None
-            }
+    };
+    let last_price = |offer: &_| Ok(writer.previous(offer)?.map(|previous| previous.price));
+    match judge.judge(&raw, last_price)? {
+        Judged::Offer(judged) => take_offer(writer, &judged, record),
+        Judged::Repeated => {
+            note(
+                record,
+                format!("record {} repeats an earlier one", raw.index),
+            );
+            Ok(())
+        }
+        Judged::Refused(refusal) => {
+            let sku = refusal
+                .sku
+                .map_or_else(String::new, |sku| format!(" ({sku})"));
+            let (field, text) = (refusal.field.name(), &refusal.text);
+            let (index, reason) = (refusal.index, &refusal.reason);
+            refuse(
+                record,
+                format!("record {index}{sku}: {field} \"{text}\": {reason}"),
+            );
+            Ok(())
         }
     }
+}
 
-    fn doubt(
-        &self,
-        writer: &PollWriter<'_>,
-        offer: &Offer,
-        part: Option<&PartMatch>,
-    ) -> Result<Option<String>, LedgerError> {
-        let before = writer.previous(offer)?.map(|previous| previous.price);
-        let others: Vec<Money> = part
-            .and_then(|part| self.peers.get(&part.part))
-            .into_iter()
-            .flatten()
-            .filter(|(retailer, _)| retailer != offer.retailer.as_str())
-            .map(|(_, price)| *price)
-            .collect();
-        let limit = self.feed.source.doubt.outlier_factor_hundredths;
-        Ok(doubt(offer.price, before, &others, limit).map(|doubt| doubt.to_string()))
+fn take_offer(
+    writer: &mut PollWriter<'_>,
+    judged: &JudgedOffer,
+    record: &mut PollRecord,
+) -> Result<(), LedgerError> {
+    let offer = &judged.offer;
+    let part = match &judged.matching {
+        Matching::Part(found) => Some(PartMatch {
+            part: found.part.to_string(),
+            by: found.by.name().to_owned(),
+            confidence_percent: found.confidence,
+        }),
+        Matching::None => None,
+        Matching::Contradiction(one, other) => {
+            note(
+                record,
+                format!("SKU {}: its keys name both {one} and {other}", offer.sku),
+            );
+            None
+        }
+    };
+    let effect = match &judged.hold {
+        Some(hold) => writer.hold(offer, part.as_ref(), &hold.to_string())?,
+        None => writer.observe(offer, part.as_ref())?,
+    };
+    record.offers += 1;
+    record.matched += u64::from(part.is_some());
+    match effect {
+        Effect::New | Effect::Returned | Effect::Changed => record.changed += 1,
+        Effect::Held => record.held += 1,
+        Effect::Unchanged => {}
+        Effect::Repeated => note(record, format!("SKU {} is listed twice", offer.sku)),
     }
+    Ok(())
 }
 
 fn refuse(record: &mut PollRecord, line: String) {

@@ -4,7 +4,8 @@
 //! the records) leaves the last good offers as they are and goes into the ledger as a failed poll.
 
 use super::gather::{Failure, Gathered, gather};
-use super::intake::{Intake, NotTaken, peers};
+use super::intake::{Intake, NotTaken};
+use super::judge::Peers;
 use super::settings::{Feed, Settings};
 use crate::feeds::health::{Attempt, Cause, Health, Notice};
 use crate::feeds::http::{FaultKind, Fetcher};
@@ -136,7 +137,7 @@ impl Polling {
         let mut record = PollRecord::default();
         let (no_snapshot, failure) = match gathered {
             Gathered::Documents(documents) => {
-                let peers = peers(&ledger)?;
+                let peers = Peers::of(ledger.read().current_offers(None)?);
                 let last_good = state.as_ref().and_then(last_good);
                 let intake = Intake {
                     polling: self,

@@ -86,7 +86,7 @@ pub async fn gather_for_trial(
 pub fn gather_saved(feed: &Feed, saved: &Path) -> Gathered {
     let files = match read_files(saved, feed.source.limits.body_bytes) {
         Ok(files) => files,
-        Err(fault) => return Gathered::Failed(error_chain(&fault)),
+        Err(fault) => return Gathered::Failed(fault.into()),
     };
     // Links of a document that has one address are completed as if it came from there.
     let address = match &feed.source.location {
@@ -124,7 +124,7 @@ pub fn run_trial(
             return Ok(trial);
         }
         Gathered::Failed(error) => {
-            trial.error = Some(error);
+            trial.error = Some(error.text);
             return Ok(trial);
         }
     };

@@ -79,6 +79,7 @@ pub fn run(arguments: &DemoArguments, screen: &Screen, open: OpenDemo) -> Result
         keep_running(&polling, &runtime, &clock, screen)?;
     }
     drop(lock);
+    world.close();
     Ok(())
 }
 
