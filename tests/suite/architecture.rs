@@ -38,7 +38,10 @@ const JOINS: &[(&str, &[&str])] = &[("watch", &[]), ("cli", &["watch"])];
 const HOMES: &[(&str, &[&str])] = &[
     ("good_lp", &["optimise/solve.rs"]),
     ("rusqlite", &["ledger/"]),
-    ("reqwest", &["feeds/http/", "notify/channels/"]),
+    (
+        "reqwest",
+        &["feeds/http/", "feeds/source/access.rs", "notify/channels/"],
+    ),
     ("clap", &["cli/"]),
     ("cron", &["watch/schedule.rs"]),
     ("scraper", &["feeds/decode/"]),

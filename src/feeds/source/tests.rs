@@ -1,3 +1,5 @@
+//! What a feed's table may say of its source.
+
 use super::*;
 use crate::catalogue::Fault;
 use crate::catalogue::table::Document;

@@ -1,3 +1,5 @@
+//! CSV as shops export it: delimiters, quotes, damage.
+
 use super::support::{run, text};
 use crate::feeds::decode::DecodeFault;
 use crate::market::{Field, Origin};

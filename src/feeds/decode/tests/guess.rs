@@ -1,3 +1,5 @@
+//! First mappings that are proposed for a source.
+
 use super::support::run;
 use crate::feeds::decode::{Context, Guess, guess};
 use crate::market::Field;

@@ -1,3 +1,5 @@
+//! Pages with structured data, and pages without.
+
 use super::support::{all, run, run_in, text};
 use crate::feeds::decode::Context;
 use crate::market::{Field, Origin};

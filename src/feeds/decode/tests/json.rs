@@ -1,3 +1,5 @@
+//! JSON documents and lines of JSON.
+
 use super::support::{all, run, text};
 use crate::market::{Field, Origin};
 

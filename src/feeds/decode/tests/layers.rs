@@ -1,3 +1,5 @@
+//! Packed bodies and character encodings.
+
 use super::support::{run, run_in};
 use crate::feeds::decode::{Context, DecodeFault};
 use crate::market::Field;

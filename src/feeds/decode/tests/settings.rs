@@ -1,3 +1,5 @@
+//! What a feed's table may say of its format.
+
 use super::support::{read_settings, run_in};
 use crate::feeds::decode::{Context, FORMATS, decode_links};
 

@@ -1,3 +1,5 @@
+//! XML, RSS and Atom, whole and damaged.
+
 use super::support::{run, text};
 use crate::market::{Field, Origin};
 

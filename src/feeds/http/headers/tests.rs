@@ -1,3 +1,5 @@
+//! Headers that decide when to ask again.
+
 use super::*;
 use reqwest::header::HeaderValue;
 
