@@ -10,7 +10,7 @@ pub enum Failure {
     Other(anyhow::Error),
     /// What was asked for does not exist, or makes no sense.
     Usage { message: String, hint: String },
-    /// The configuration has faults.
+    /// The configuration has faults; none are listed here when they have been shown already.
     Configuration(Vec<Fault>),
     /// The answer is that nothing fits. It has been shown already.
     NothingFits,
@@ -48,6 +48,8 @@ impl Failure {
             Failure::Usage { message, hint } => {
                 vec![format!("error: {message}"), format!("  {hint}")]
             }
+            // The JSON has said it all.
+            Failure::Configuration(faults) if faults.is_empty() => Vec::new(),
             Failure::Configuration(faults) => {
                 let mut lines = vec![format!(
                     "error: the configuration has {} faults",
