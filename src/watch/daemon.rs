@@ -42,10 +42,13 @@ pub async fn watch(
     listener: &mut dyn Listener,
 ) -> Result<(), LedgerError> {
     let mut due = first_due(polling, clock.now())?;
-    // What was decided before a crash may not have been sent, and the configuration may have
-    // changed while nobody watched.
-    for bulletin in decide(polling, clock.now()).await?.0 {
-        listener.told(&bulletin);
+    // The configuration may have changed while nobody watched. Before the first poll there is
+    // nothing to decide on, and "nothing fits" would be a false alarm.
+    let states = polling.ledger().read().feed_states()?;
+    if states.iter().any(|state| state.last_fresh.is_some()) {
+        for bulletin in decide(polling, clock.now()).await?.0 {
+            listener.told(&bulletin);
+        }
     }
     loop {
         let now = clock.now();

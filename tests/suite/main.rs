@@ -16,6 +16,7 @@ mod architecture;
 mod examples;
 mod fetching;
 mod polite;
+mod program;
 mod redirects;
 mod robots;
 mod tls;
