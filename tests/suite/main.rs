@@ -15,6 +15,7 @@ mod answer;
 mod architecture;
 mod examples;
 mod fetching;
+mod fuzz;
 mod market;
 mod polite;
 mod program;
