@@ -1,0 +1,83 @@
+//! The report as Markdown.
+
+use crate::child::Measured;
+use crate::{Growth, POLLS, Series};
+use std::fmt::Write as _;
+use std::io::Write as _;
+
+pub fn render(all: &[Series], growths: &[Growth], n_offers: u32, seed: u64) -> String {
+    let mut text = format!(
+        "# Intake: how fast a poll takes a feed in\n\n\
+         Written by `cargo bench --bench intake`; what is measured, and how, stands in\n\
+         [`intake/main.rs`](intake/main.rs). {n_offers} offers, seed {seed}, on one core of: {}.\n\
+         {}; SQLite {} here.\n\n\
+         *Poll* is this program from the bytes of the feed to the commit: decode, normalise, match,\n\
+         doubt, store. *Script* is [`peer.py`](peer.py), the same job in Python's standard library.\n\
+         *Rows* is the bare insertion of the rows that the poll stored. A poll is of offers that are\n\
+         `new`, all the `same` as before, or `changed` in one price of ten.\n\n\
+         | feed | poll of offers | poll, s | offers/s | script, s | script / poll | rows, s | poll / rows |\n\
+         | --- | --- | ---: | ---: | ---: | ---: | ---: | ---: |\n",
+        machine(),
+        python(),
+        rusqlite::version(),
+    );
+    for series in all {
+        for (name, row) in POLLS.iter().zip(&series.polls) {
+            let (poll, script) = (row.poll, row.script);
+            let (rows, ratio) = match row.rows {
+                Some(rows) => (
+                    format!("{:.2}", rows.seconds),
+                    format!("{:.1}", poll.seconds / rows.seconds),
+                ),
+                None => (String::new(), String::new()),
+            };
+            let _ = writeln!(
+                text,
+                "| {} | {name} | {:.2} | {:.0} | {:.2} | {:.1} | {rows} | {ratio} |",
+                series.format.name(),
+                poll.seconds,
+                poll.offers as f64 / poll.seconds,
+                script.seconds,
+                script.seconds / poll.seconds,
+            );
+        }
+    }
+    text.push_str(
+        "\nPeak memory of a first poll of CSV, in MiB:\n\n\
+         | offers | poll | script |\n| ---: | ---: | ---: |\n",
+    );
+    for growth in growths {
+        let mebibytes = |measured: Measured| measured.peak_kib as f64 / 1024.0;
+        let _ = writeln!(
+            text,
+            "| {} | {:.1} | {:.1} |",
+            growth.n_offers,
+            mebibytes(growth.poll),
+            mebibytes(growth.script)
+        );
+    }
+    text
+}
+
+pub fn show(text: &str) -> std::io::Result<()> {
+    std::io::stdout().write_all(text.as_bytes())
+}
+
+fn machine() -> String {
+    let cpus = std::fs::read_to_string("/proc/cpuinfo").unwrap_or_default();
+    let model = cpus.lines().find(|line| line.starts_with("model name"));
+    let model = model.and_then(|line| line.split_once(": "));
+    model
+        .map_or("an unnamed processor", |(_, name)| name.trim())
+        .to_owned()
+}
+
+fn python() -> String {
+    let output = std::process::Command::new("python3")
+        .args(["-c", "import platform, sqlite3; print('Python', platform.python_version(), 'with SQLite', sqlite3.sqlite_version)"])
+        .output();
+    output.map_or_else(
+        |error| error.to_string(),
+        |output| String::from_utf8_lossy(&output.stdout).trim().to_owned(),
+    )
+}
