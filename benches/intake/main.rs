@@ -11,6 +11,7 @@
 //! several runs counts: whatever else the machine does can only make a run slower.
 
 #[path = "../../demo/prng.rs"]
+#[cfg_attr(test, expect(unused_imports, reason = "its tests run with the demo's"))]
 mod prng;
 
 mod child;

@@ -144,3 +144,27 @@ pub fn conflict(rule: &'static str, reason: String) -> Finding {
         reason,
     }
 }
+
+/// Finds every pair where a number of one kind exceeds what another kind allows.
+///
+/// `reason` gets what is needed, what is allowed, and the part that allows it.
+pub fn check_at_most(
+    rule: &'static str,
+    seats: &[Seat<'_>],
+    (needing, need): (Kind, Spec),
+    (allowing, allowance): (Kind, Spec),
+    reason: impl Fn(i64, i64, &Part) -> String,
+) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    for (one, other) in seat_pairs(seats, needing, allowing) {
+        match (one.part.number(need), other.part.number(allowance)) {
+            (Some(needed), Some(allowed)) if needed > allowed => {
+                findings.push(conflict(rule, reason(needed, allowed, other.part)));
+            }
+            (Some(_), Some(_)) => {}
+            (None, _) => findings.push(unproven(rule, one.part, need)),
+            (_, None) => findings.push(unproven(rule, other.part, allowance)),
+        }
+    }
+    findings
+}

@@ -43,7 +43,7 @@ pub use journal::{JournalEntry, JournalLine};
 pub use lock::WatchLock;
 pub use market::{CurrentOffer, Interval, ObservationId};
 pub use matching::{OfferRow, PartMatch, StoredOffer};
-pub use observations::{Committed, Effect, PollWriter, PreviousSeen, SnapshotIs};
+pub use observations::{Committed, Confirms, Effect, PollWriter, PreviousSeen, SnapshotIs};
 pub use open::{Ledger, Patience, Reader};
 pub use outbox::{DeadLetter, DueDelivery};
 pub use polls::{FeedState, NoSnapshot, PollLine, PollRecord, PollStatus, Remembered};

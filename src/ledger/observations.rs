@@ -12,6 +12,7 @@ use crate::market::{Availability, FeedId, Offer, RetailerId};
 use crate::money::Money;
 use chrono::{DateTime, Utc};
 use rusqlite::{OptionalExtension, Transaction};
+use std::num::NonZeroU32;
 use std::path::Path;
 
 /// A poll that is being written. Nothing of it stands before [`PollWriter::commit`]; dropping it
@@ -39,6 +40,15 @@ pub enum Effect {
     Held,
     /// The same snapshot listed this offer (SKU, seller and condition) before; the first stands.
     Repeated,
+}
+
+/// What may confirm a held observation.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Confirms {
+    /// A person, or as many polls in a row as [`Patience`] asks for.
+    Polls,
+    /// A person alone: what contradicts itself does not get truer by being repeated.
+    Person,
 }
 
 /// Whether a snapshot lists everything that the retailer offers.
@@ -165,7 +175,7 @@ impl PollWriter<'_> {
 
     /// Stores apart what cannot be right. The offer's current terms stand and are not seen again
     /// by this; once the newest [`Patience::confirm_after_polls`] polls that list it say the
-    /// same price, it is believed, unless a person dropped it.
+    /// same price, it is believed, unless a person dropped it or must confirm it.
     ///
     /// # Errors
     /// [`LedgerError`]; the poll should then be dropped.
@@ -174,6 +184,7 @@ impl PollWriter<'_> {
         offer: &Offer,
         part: Option<&PartMatch>,
         reason: &str,
+        confirms: Confirms,
     ) -> Result<Effect, LedgerError> {
         self.run_mut(|this| {
             let transaction = &this.transaction;
@@ -193,7 +204,10 @@ impl PollWriter<'_> {
                 at_ms,
                 terms: Terms::of(offer),
                 reason,
-                confirm_after_polls: this.patience.confirm_after_polls,
+                confirm_after_polls: match confirms {
+                    Confirms::Polls => this.patience.confirm_after_polls,
+                    Confirms::Person => NonZeroU32::MAX,
+                },
             };
             held::hold(&this.transaction, &holding)
         })

@@ -3,13 +3,14 @@
 //! One transaction holds a whole poll; what is refused as a whole leaves nothing behind.
 
 use super::gather::{Documents, Failure, Page};
-use super::judge::{Judge, Judged, JudgedOffer, Peers};
+use super::judge::{Hold, Judge, Judged, JudgedOffer, Peers};
 use super::poll::Polling;
 use super::settings::Feed;
 use crate::feeds::decode::{Context, decode};
 use crate::feeds::verdict::{self, Counts};
 use crate::ledger::{
-    Effect, JournalEntry, Ledger, LedgerError, PartMatch, PollRecord, PollWriter, SnapshotIs,
+    Confirms, Effect, JournalEntry, Ledger, LedgerError, PartMatch, PollRecord, PollWriter,
+    SnapshotIs,
 };
 use crate::market::{Matching, RawOffer, Reject};
 use chrono::{DateTime, Utc};
@@ -183,7 +184,7 @@ fn take_offer(
         }
     };
     let effect = match &judged.hold {
-        Some(hold) => writer.hold(offer, part.as_ref(), &hold.to_string())?,
+        Some(hold) => writer.hold(offer, part.as_ref(), &hold.to_string(), confirms(hold))?,
         None => writer.observe(offer, part.as_ref())?,
     };
     record.offers += 1;
@@ -195,6 +196,14 @@ fn take_offer(
         Effect::Repeated => note(record, format!("SKU {} is listed twice", offer.sku)),
     }
     Ok(())
+}
+
+/// A price may turn out right when it stays; values that disagree stay in doubt.
+fn confirms(hold: &Hold) -> Confirms {
+    match hold {
+        Hold::Values(_) => Confirms::Person,
+        Hold::Price(_) => Confirms::Polls,
+    }
 }
 
 fn refuse(record: &mut PollRecord, line: String) {

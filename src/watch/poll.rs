@@ -10,11 +10,14 @@ use super::settings::{Feed, Settings};
 use crate::feeds::health::{Attempt, Cause, Health, Notice};
 use crate::feeds::http::{FaultKind, Fetcher};
 use crate::feeds::verdict::Counts;
-use crate::ledger::{FeedState, JournalEntry, Ledger, LedgerError, NoSnapshot, PollRecord};
+use crate::ledger::{
+    FeedState, JournalEntry, Ledger, LedgerError, NoSnapshot, Patience, PollRecord,
+};
 use crate::market::Matcher;
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 use serde_json::json;
+use std::num::NonZeroU32;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Instant;
 
@@ -119,6 +122,7 @@ impl Polling {
             gathered,
             begun,
         } = brought;
+        ledger.set_patience(patience(&feed));
         let states = ledger.read().feed_states()?;
         let state = states.into_iter().find(|state| state.feed == feed.id);
         let health = state
@@ -160,11 +164,6 @@ impl Polling {
             }
             Gathered::Failed(failure) => (NoSnapshot::Failed, Some(failure)),
         };
-        let status = match no_snapshot {
-            NoSnapshot::Unchanged => "unchanged",
-            NoSnapshot::Failed => "failed",
-            NoSnapshot::Suspicious => "suspicious",
-        };
         let attempt = match &failure {
             None => Attempt::Good,
             Some(_) if network == Network::Gone => Attempt::NoNetwork,
@@ -182,7 +181,26 @@ impl Polling {
         if let Some(entry) = entry {
             ledger.note(&[entry])?;
         }
-        Ok(outcome.report(status, &record))
+        Ok(outcome.report(status(no_snapshot), &record))
+    }
+}
+
+/// The word for a poll without a snapshot.
+fn status(no_snapshot: NoSnapshot) -> &'static str {
+    match no_snapshot {
+        NoSnapshot::Unchanged => "unchanged",
+        NoSnapshot::Failed => "failed",
+        NoSnapshot::Suspicious => "suspicious",
+    }
+}
+
+/// How many polls confirm what the feed's settings hold back.
+fn patience(feed: &Feed) -> Patience {
+    let usual = Patience::default();
+    let confirm_after_polls = NonZeroU32::new(feed.source.doubt.confirm_polls);
+    Patience {
+        confirm_after_polls: confirm_after_polls.unwrap_or(usual.confirm_after_polls),
+        ..usual
     }
 }
 

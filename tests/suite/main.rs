@@ -14,6 +14,7 @@ mod support;
 mod answer;
 mod architecture;
 mod examples;
+mod daemon;
 mod fetching;
 mod fuzz;
 mod market;

@@ -1,64 +1,10 @@
 //! The program as its user runs it: a directory, commands, signals, exit codes.
 
+use crate::support::guides::{Guides, rigtide, run, text};
 use rigtide::ledger::Reader;
 use std::fs;
-use std::io::{BufRead, BufReader, Read, Write};
-use std::net::TcpListener;
-use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Output, Stdio};
-use std::sync::mpsc::{Receiver, channel};
-use std::time::{Duration, Instant};
-
-/// No wait in these tests takes longer unless something is broken.
-const DEADLINE: Duration = Duration::from_secs(20);
-
-fn rigtide(directory: &Path) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_rigtide"));
-    command.arg("-C").arg(directory).env_remove("RIGTIDE_LOG");
-    command
-}
-
-fn run(directory: &Path, arguments: &[&str]) -> Output {
-    rigtide(directory).args(arguments).output().unwrap()
-}
-
-fn text(output: &[u8]) -> String {
-    String::from_utf8_lossy(output).into_owned()
-}
-
-/// The starter configuration in a directory of its own.
-struct Guides {
-    _folder: tempfile::TempDir,
-    directory: PathBuf,
-}
-
-impl Guides {
-    fn new() -> Guides {
-        let folder = tempfile::tempdir().unwrap();
-        let directory = folder.path().join("guides");
-        let written = Command::new(env!("CARGO_BIN_EXE_rigtide"))
-            .arg("init")
-            .arg(&directory)
-            .output()
-            .unwrap();
-        assert!(written.status.success(), "{}", text(&written.stderr));
-        Guides {
-            _folder: folder,
-            directory,
-        }
-    }
-
-    fn edit(&self, file: &str, from: &str, to: &str) {
-        let path = self.directory.join(file);
-        let before = fs::read_to_string(&path).unwrap();
-        assert!(before.contains(from), "{file} has no {from}");
-        fs::write(path, before.replacen(from, to, 1)).unwrap();
-    }
-
-    fn ledger(&self) -> PathBuf {
-        self.directory.join("ledger.sqlite")
-    }
-}
+use std::process::{Command, Output, Stdio};
+use std::time::Duration;
 
 #[test]
 fn the_starter_checks_polls_and_answers_without_a_network() {
@@ -255,189 +201,6 @@ fn a_feed_that_lost_its_offers_leaves_the_last_good_ones() {
     assert_eq!(total(&after), total(&best));
 }
 
-/// A daemon under test; killed when dropped.
-struct Daemon {
-    child: Child,
-    lines: Receiver<String>,
-}
-
-impl Daemon {
-    fn start(directory: &Path) -> Daemon {
-        let mut child = rigtide(directory)
-            .args(["--log", "json", "watch"])
-            .stderr(Stdio::piped())
-            .stdout(Stdio::null())
-            .spawn()
-            .unwrap();
-        let stderr = BufReader::new(child.stderr.take().unwrap());
-        let (send, lines) = channel();
-        std::thread::spawn(move || {
-            for line in stderr.lines().map_while(Result::ok) {
-                if send.send(line).is_err() {
-                    return;
-                }
-            }
-        });
-        Daemon { child, lines }
-    }
-
-    /// Waits for a log line that contains `wanted`.
-    fn says(&self, wanted: &str) -> String {
-        let until = Instant::now() + DEADLINE;
-        let mut seen = Vec::new();
-        while let Ok(line) = self
-            .lines
-            .recv_timeout(until.saturating_duration_since(Instant::now()))
-        {
-            if line.contains(wanted) {
-                return line;
-            }
-            seen.push(line);
-        }
-        panic!("never said {wanted}: {seen:#?}");
-    }
-
-    fn signal(&self, name: &str) {
-        let sent = Command::new("kill")
-            .arg(name)
-            .arg(self.child.id().to_string())
-            .status()
-            .unwrap();
-        assert!(sent.success());
-    }
-
-    /// Waits for the end and returns how long it took.
-    fn ended(&mut self) -> (Option<i32>, Duration) {
-        let begun = Instant::now();
-        while begun.elapsed() < DEADLINE {
-            if let Some(status) = self.child.try_wait().unwrap() {
-                return (status.code(), begun.elapsed());
-            }
-            std::thread::sleep(Duration::from_millis(10));
-        }
-        panic!("the daemon did not end");
-    }
-}
-
-impl Drop for Daemon {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
-#[test]
-fn sigterm_and_sigint_stop_the_daemon_cleanly_within_five_seconds() {
-    for signal in ["-TERM", "-INT"] {
-        let guides = Guides::new();
-        let mut daemon = Daemon::start(&guides.directory);
-        let line = daemon.says("\"polled\"");
-        serde_json::from_str::<serde_json::Value>(&line).expect("a log line is JSON");
-        daemon.signal(signal);
-        let (code, took) = daemon.ended();
-        assert_eq!(code, Some(0), "{signal}");
-        assert!(took < Duration::from_secs(5), "{signal}: {took:?}");
-    }
-}
-
-#[test]
-fn a_second_daemon_on_the_same_ledger_is_refused() {
-    let guides = Guides::new();
-    let daemon = Daemon::start(&guides.directory);
-    daemon.says("\"polled\"");
-    let second = run(&guides.directory, &["watch"]);
-    assert_eq!(second.status.code(), Some(6));
-    let said = text(&second.stderr);
-    assert!(said.contains(&daemon.child.id().to_string()), "{said}");
-}
-
-/// A webhook receiver that answers 204 and reports each bulletin's id.
-fn receiver() -> (String, Receiver<String>) {
-    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-    let url = format!("http://{}/bulletins", listener.local_addr().unwrap());
-    let (send, ids) = channel();
-    std::thread::spawn(move || {
-        for stream in listener.incoming() {
-            let Ok(mut stream) = stream else { return };
-            let mut reader = BufReader::new(stream.try_clone().unwrap());
-            let (mut length, mut id) = (0, String::new());
-            loop {
-                let mut line = String::new();
-                if reader.read_line(&mut line).unwrap_or(0) == 0 || line == "\r\n" {
-                    break;
-                }
-                let (name, value) = line.split_once(':').unwrap_or((&line, ""));
-                match name.to_ascii_lowercase().as_str() {
-                    "content-length" => length = value.trim().parse().unwrap_or(0),
-                    "rigtide-bulletin" => value.trim().clone_into(&mut id),
-                    _ => {}
-                }
-            }
-            let mut body = vec![0; length];
-            let _ = reader.read_exact(&mut body);
-            let _ = stream.write_all(b"HTTP/1.1 204 No Content\r\nConnection: close\r\n\r\n");
-            if send.send(id).is_err() {
-                return;
-            }
-        }
-    });
-    (url, ids)
-}
-
-fn with_webhook(guides: &Guides, url: &str) {
-    let path = guides.directory.join("rigtide.toml");
-    let settings = fs::read_to_string(&path).unwrap();
-    let channel = format!("\n[[channel]]\nid = \"hook\"\nkind = \"webhook\"\nurl = \"{url}\"\n");
-    fs::write(&path, settings + &channel).unwrap();
-    guides.edit(
-        "briefs/example.toml",
-        "channels = [",
-        "channels = [\"hook\", ",
-    );
-}
-
-#[test]
-fn after_kill_9_nothing_is_lost_and_nothing_sent_is_sent_again() {
-    let guides = Guides::new();
-    let (url, ids) = receiver();
-    with_webhook(&guides, &url);
-    let mut daemon = Daemon::start(&guides.directory);
-    let first = ids.recv_timeout(DEADLINE).expect("the first bulletin");
-    let until = Instant::now() + DEADLINE;
-    let far = chrono::Utc::now() + chrono::TimeDelta::days(365);
-    while !Reader::open(&guides.ledger())
-        .unwrap()
-        .due(far, 10)
-        .unwrap()
-        .is_empty()
-    {
-        assert!(Instant::now() < until, "the outbox never emptied");
-        std::thread::sleep(Duration::from_millis(20));
-    }
-    daemon.signal("-KILL");
-    daemon.ended();
-    let offers = Reader::open(&guides.ledger())
-        .unwrap()
-        .listed_offers()
-        .unwrap()
-        .len();
-    assert!(offers > 0);
-
-    let daemon = Daemon::start(&guides.directory);
-    daemon.says("\"watching\"");
-    daemon.signal("-TERM");
-    assert_eq!(
-        Reader::open(&guides.ledger())
-            .unwrap()
-            .listed_offers()
-            .unwrap()
-            .len(),
-        offers
-    );
-    let again = ids.recv_timeout(Duration::from_millis(500));
-    assert!(again.is_err(), "{first} was sent again as {again:?}");
-}
-
 #[test]
 fn a_poll_killed_at_any_point_leaves_all_or_nothing() {
     let guides = Guides::new();
@@ -473,6 +236,64 @@ fn a_poll_killed_at_any_point_leaves_all_or_nothing() {
         .unwrap()
         .len();
     assert!(offers > 0 && (all == 0 || all == offers));
+}
+
+/// Polls once and returns the report of the only feed.
+fn poll(guides: &Guides) -> serde_json::Value {
+    let polled = run(&guides.directory, &["poll", "--json"]);
+    let value: serde_json::Value = serde_json::from_slice(&polled.stdout).unwrap();
+    value[0].clone()
+}
+
+#[test]
+fn a_tenfold_price_is_held_until_the_polls_that_the_feed_asks_for_confirm_it() {
+    // Pitfall P36. `confirm_polls` is 2 unless the feed says otherwise.
+    let guides = Guides::new();
+    poll(&guides);
+    let offers = guides.directory.join("retailers/example-offers.csv");
+    let text = fs::read_to_string(&offers).unwrap();
+    let row = text.lines().nth(1).unwrap().to_owned();
+    let price = row
+        .split(',')
+        .find(|cell| cell.contains('.') && cell.parse::<f64>().is_ok());
+    let dearer = row.replacen(price.unwrap(), &format!("1{}", price.unwrap()), 1);
+    fs::write(&offers, text.replacen(&row, &dearer, 1)).unwrap();
+    assert_eq!(poll(&guides)["held"], 1);
+    let listed = run(&guides.directory, &["held", "--json"]);
+    let listed: serde_json::Value = serde_json::from_slice(&listed.stdout).unwrap();
+    assert!(listed.to_string().contains("factor"), "{listed}");
+    poll(&guides);
+    let listed = run(&guides.directory, &["held"]);
+    let reader = Reader::open(&guides.ledger()).unwrap();
+    assert_eq!(reader.list_held().unwrap(), [], "{:?}", listed.stdout);
+}
+
+#[test]
+fn a_column_that_nobody_reads_may_change_without_a_change_of_price() {
+    // Pitfall H23: offers are compared, not bytes.
+    let guides = Guides::new();
+    assert_eq!(poll(&guides)["changed"], poll_size(&guides));
+    let offers = guides.directory.join("retailers/example-offers.csv");
+    let text = fs::read_to_string(&offers).unwrap();
+    let mut lines = text.lines();
+    let mut stamped = format!("{},stamp\n", lines.next().unwrap());
+    lines
+        .enumerate()
+        .for_each(|(number, line)| stamped += &format!("{line},{number}\n"));
+    fs::write(&offers, stamped).unwrap();
+    let polled = poll(&guides);
+    assert_eq!(
+        (&polled["status"], &polled["changed"]),
+        (&"fresh".into(), &0.into())
+    );
+}
+
+fn poll_size(guides: &Guides) -> usize {
+    Reader::open(&guides.ledger())
+        .unwrap()
+        .listed_offers()
+        .unwrap()
+        .len()
 }
 
 #[test]

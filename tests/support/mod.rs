@@ -2,5 +2,6 @@
 
 pub mod facts;
 pub mod feed;
+pub mod guides;
 pub mod program;
 pub mod server;

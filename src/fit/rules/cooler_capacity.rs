@@ -1,9 +1,7 @@
 //! The cooler carries off at least the processor's sustained heat.
 
 use crate::catalogue::{Kind, Part, Spec};
-use crate::fit::rule::{
-    Finding, Fit, FitRule, FitTerms, Form, Seat, conflict, seat_pairs, unproven,
-};
+use crate::fit::rule::{Finding, Fit, FitRule, FitTerms, Form, Seat, check_at_most};
 
 pub struct CoolerCapacity;
 
@@ -33,25 +31,20 @@ impl FitRule for CoolerCapacity {
     }
 
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
-        let mut findings = Vec::new();
-        for (cpu, cooler) in seat_pairs(seats, Kind::Cpu, Kind::Cooler) {
-            let needed = cpu.part.number(Spec::HeatW);
-            let available = cooler.part.number(Spec::CoolingW);
-            match (needed, available) {
-                (Some(needed), Some(available)) if needed > available => {
-                    let reason = format!(
-                        "the processor gives off {needed} W, the cooler \"{}\" carries off \
-                         {available} W",
-                        cooler.part.name
-                    );
-                    findings.push(conflict(self.id(), reason));
-                }
-                (Some(_), Some(_)) => {}
-                (None, _) => findings.push(unproven(self.id(), cpu.part, Spec::HeatW)),
-                (_, None) => findings.push(unproven(self.id(), cooler.part, Spec::CoolingW)),
-            }
-        }
-        findings
+        let needed = (Kind::Cpu, Spec::HeatW);
+        let allowed = (Kind::Cooler, Spec::CoolingW);
+        check_at_most(
+            self.id(),
+            seats,
+            needed,
+            allowed,
+            |needed, allowed, cooler| {
+                format!(
+                    "the processor gives off {needed} W, the cooler \"{}\" carries off {allowed} W",
+                    cooler.name
+                )
+            },
+        )
     }
 }
 

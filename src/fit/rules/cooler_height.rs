@@ -1,9 +1,7 @@
 //! The cooler is no higher than the case allows.
 
 use crate::catalogue::{Kind, Part, Spec};
-use crate::fit::rule::{
-    Finding, Fit, FitRule, FitTerms, Form, Seat, conflict, seat_pairs, unproven,
-};
+use crate::fit::rule::{Finding, Fit, FitRule, FitTerms, Form, Seat, check_at_most};
 
 pub struct CoolerHeight;
 
@@ -36,25 +34,21 @@ impl FitRule for CoolerHeight {
     }
 
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
-        let mut findings = Vec::new();
-        for (cooler, case) in seat_pairs(seats, Kind::Cooler, Kind::Case) {
-            let needed = cooler.part.number(Spec::HeightMm);
-            let available = case.part.number(Spec::CoolerHeightMmMax);
-            match (needed, available) {
-                (Some(needed), Some(available)) if needed > available => {
-                    let reason = format!(
-                        "the {needed} mm cooler is {} mm too high for the case \"{}\"",
-                        needed - available,
-                        case.part.name
-                    );
-                    findings.push(conflict(self.id(), reason));
-                }
-                (Some(_), Some(_)) => {}
-                (None, _) => findings.push(unproven(self.id(), cooler.part, Spec::HeightMm)),
-                (_, None) => findings.push(unproven(self.id(), case.part, Spec::CoolerHeightMmMax)),
-            }
-        }
-        findings
+        let needed = (Kind::Cooler, Spec::HeightMm);
+        let allowed = (Kind::Case, Spec::CoolerHeightMmMax);
+        check_at_most(
+            self.id(),
+            seats,
+            needed,
+            allowed,
+            |needed, allowed, case| {
+                format!(
+                    "the {needed} mm cooler is {} mm too high for the case \"{}\"",
+                    needed - allowed,
+                    case.name
+                )
+            },
+        )
     }
 }
 

@@ -1,9 +1,7 @@
 //! The graphics card is no longer than the case allows.
 
 use crate::catalogue::{Kind, Part, Spec};
-use crate::fit::rule::{
-    Finding, Fit, FitRule, FitTerms, Form, Seat, conflict, seat_pairs, unproven,
-};
+use crate::fit::rule::{Finding, Fit, FitRule, FitTerms, Form, Seat, check_at_most};
 
 pub struct GraphicsLength;
 
@@ -36,25 +34,21 @@ impl FitRule for GraphicsLength {
     }
 
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
-        let mut findings = Vec::new();
-        for (gpu, case) in seat_pairs(seats, Kind::Gpu, Kind::Case) {
-            let needed = gpu.part.number(Spec::LengthMm);
-            let available = case.part.number(Spec::GpuLengthMmMax);
-            match (needed, available) {
-                (Some(needed), Some(available)) if needed > available => {
-                    let reason = format!(
-                        "the {needed} mm card is {} mm too long for the case \"{}\"",
-                        needed - available,
-                        case.part.name
-                    );
-                    findings.push(conflict(self.id(), reason));
-                }
-                (Some(_), Some(_)) => {}
-                (None, _) => findings.push(unproven(self.id(), gpu.part, Spec::LengthMm)),
-                (_, None) => findings.push(unproven(self.id(), case.part, Spec::GpuLengthMmMax)),
-            }
-        }
-        findings
+        let needed = (Kind::Gpu, Spec::LengthMm);
+        let allowed = (Kind::Case, Spec::GpuLengthMmMax);
+        check_at_most(
+            self.id(),
+            seats,
+            needed,
+            allowed,
+            |needed, allowed, case| {
+                format!(
+                    "the {needed} mm card is {} mm too long for the case \"{}\"",
+                    needed - allowed,
+                    case.name
+                )
+            },
+        )
     }
 }
 

@@ -82,3 +82,25 @@ fn a_person_confirms_or_drops_what_is_held() {
         "another price is asked anew"
     );
 }
+
+#[test]
+fn what_a_person_must_confirm_is_not_confirmed_by_repetition() {
+    // Pitfall F24: two fields of the record disagree, poll after poll.
+    let mut bench = Bench::new();
+    for minute in 0..9 {
+        let mut writer = bench
+            .ledger
+            .begin_poll(&feed(), &retailer(), at(minute))
+            .unwrap();
+        let torn = offer("q-1", 200);
+        let effect = writer
+            .hold(&torn, None, "two currencies", Confirms::Person)
+            .unwrap();
+        assert_eq!(effect, Effect::Held);
+        writer
+            .commit(&PollRecord::default(), SnapshotIs::Complete)
+            .unwrap();
+    }
+    assert_eq!(bench.ledger.read().list_held().unwrap().len(), 1);
+    assert_eq!(bench.ledger.read().listed_offers().unwrap(), []);
+}

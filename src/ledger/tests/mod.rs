@@ -60,6 +60,7 @@ impl Bench {
                 offer,
                 Some(&part("cpu-a")),
                 "a hundredth of yesterday's price",
+                Confirms::Polls,
             )
             .unwrap();
         writer

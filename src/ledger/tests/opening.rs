@@ -14,7 +14,9 @@ fn a_poll_that_is_dropped_leaves_nothing() {
         .unwrap();
     writer.observe(&offer("q-1", 90), None).unwrap();
     writer.observe(&offer("q-2", 90), None).unwrap();
-    writer.hold(&offer("q-3", 1), None, "too cheap").unwrap();
+    writer
+        .hold(&offer("q-3", 1), None, "too cheap", Confirms::Polls)
+        .unwrap();
     writer.note(&decision(1, "a").journal[0]).unwrap();
     let other = FeedId::new("northlight/other");
     drop(writer);

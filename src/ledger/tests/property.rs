@@ -43,7 +43,9 @@ fn play(bench: &mut Bench, minute: i64, step: &Step, sightings: &mut Sightings) 
                 let cpu = part("cpu-a");
                 let seen = offer(&sku, price);
                 let effect = if hold {
-                    writer.hold(&seen, Some(&cpu), "odd").unwrap()
+                    writer
+                        .hold(&seen, Some(&cpu), "odd", Confirms::Polls)
+                        .unwrap()
                 } else {
                     writer.observe(&seen, Some(&cpu)).unwrap()
                 };
