@@ -25,6 +25,8 @@ pub struct PollWriter<'a> {
     feed: i64,
     at: DateTime<Utc>,
     listed: Listed,
+    /// The feed had no offers before this poll.
+    is_first: bool,
 }
 
 /// What an observation did to the ledger.
@@ -104,6 +106,7 @@ impl Ledger {
         let fault = |source| LedgerError::of(path, source);
         let feed = polls::feed_row(&transaction, feed, retailer).map_err(fault)?;
         let at = polls::next_instant(&transaction, feed, at).map_err(fault)?;
+        let is_first = rows::has_no_offers(&transaction, feed).map_err(fault)?;
         Ok(PollWriter {
             transaction,
             path,
@@ -111,6 +114,7 @@ impl Ledger {
             feed,
             at,
             listed: Listed::default(),
+            is_first,
         })
     }
 }
@@ -126,6 +130,9 @@ impl PollWriter<'_> {
     /// # Errors
     /// [`LedgerError`]
     pub fn previous(&self, offer: &Offer) -> Result<Option<PreviousSeen>, LedgerError> {
+        if self.is_first {
+            return Ok(None);
+        }
         self.run(|this| {
             let mut statement = this.transaction.prepare_cached(concat!(
                 "SELECT b.from_ms,
@@ -190,7 +197,10 @@ impl PollWriter<'_> {
             let transaction = &this.transaction;
             let at_ms = millis(this.at);
             let row = match rows::find(transaction, this.feed, offer, part)? {
-                None => rows::insert_offer(transaction, this.feed, offer, part, at_ms)?,
+                None => {
+                    let held = rows::Arrives::Held;
+                    rows::insert_offer(transaction, this.feed, offer, part, at_ms, held)?
+                }
                 Some(known) if this.listed.contains(known.row) => return Ok(Effect::Repeated),
                 Some(known) => {
                     this.refresh_text(&known, offer, part)?;
@@ -254,8 +264,8 @@ impl PollWriter<'_> {
 
     fn observe_new(&mut self, offer: &Offer, part: Option<&PartMatch>) -> rusqlite::Result<Effect> {
         let at_ms = millis(self.at);
-        let row = rows::insert_offer(&self.transaction, self.feed, offer, part, at_ms)?;
-        rows::mark_present(&self.transaction, row, at_ms)?;
+        let (connection, believed) = (&self.transaction, rows::Arrives::Believed);
+        let row = rows::insert_offer(connection, self.feed, offer, part, at_ms, believed)?;
         self.open(row, offer)?;
         self.listed.insert(row);
         Ok(Effect::New)

@@ -48,6 +48,14 @@ const FIND_MATCH: usize = 13;
 const FIND_OPEN: usize = 16;
 const FIND_TERMS: usize = 17;
 
+/// True when the feed never brought an offer.
+pub(super) fn has_no_offers(connection: &Connection, feed: i64) -> rusqlite::Result<bool> {
+    let select = "SELECT NOT EXISTS (SELECT 1 FROM offer WHERE feed_id = ?1)";
+    connection
+        .prepare_cached(select)?
+        .query_row([feed], |row| row.get(0))
+}
+
 /// The offer's row as the last poll left it.
 pub(super) fn find(
     connection: &Connection,
@@ -83,6 +91,13 @@ pub(super) fn identity(feed: i64, offer: &Offer) -> (i64, &str, &str, &'static s
     (feed, offer.sku.as_str(), seller, offer.condition.name())
 }
 
+/// Whether a new offer's current terms stand in the snapshot that brought it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Arrives {
+    Believed,
+    Held,
+}
+
 /// Adds the offer without an interval and returns its row.
 pub(super) fn insert_offer(
     connection: &Connection,
@@ -90,12 +105,14 @@ pub(super) fn insert_offer(
     offer: &Offer,
     part: Option<&PartMatch>,
     at_ms: i64,
+    arrives: Arrives,
 ) -> rusqlite::Result<OfferRow> {
     let (feed, sku, seller, condition) = identity(feed, offer);
     let mut statement = connection.prepare_cached(
         "INSERT INTO offer (feed_id, sku, seller, condition, title, brand, gtins, mpn, link,
-             valid_until_ms, notes, first_seen_ms, last_seen_ms, present)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?12, 0)",
+             valid_until_ms, notes, first_seen_ms, last_seen_ms, present,
+             part, matched_by, confidence_percent)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?12, ?13, ?14, ?15, ?16)",
     )?;
     statement.execute(params![
         feed,
@@ -110,10 +127,14 @@ pub(super) fn insert_offer(
         offer.valid_until.map(millis),
         texts_json(&offer.notes),
         at_ms,
+        arrives == Arrives::Believed,
+        part.map(|part| part.part.as_str()),
+        part.map(|part| part.by.as_str()),
+        part.map(|part| part.confidence_percent),
     ])?;
     let row = OfferRow(connection.last_insert_rowid());
     if part.is_some() {
-        update_match(connection, row, part, at_ms)?;
+        insert_match(connection, row, part, at_ms)?;
     }
     Ok(row)
 }
@@ -154,6 +175,19 @@ pub(super) fn update_match(
         "UPDATE offer SET part = ?2, matched_by = ?3, confidence_percent = ?4 WHERE id = ?1",
     )?;
     offer.execute(params![row.0, id, by, confidence])?;
+    insert_match(connection, row, part, at_ms)
+}
+
+/// Remembers that the offer is taken for a part, or for none, from `at_ms` on.
+fn insert_match(
+    connection: &Connection,
+    row: OfferRow,
+    part: Option<&PartMatch>,
+    at_ms: i64,
+) -> rusqlite::Result<()> {
+    let id = part.map(|part| part.part.as_str());
+    let by = part.map(|part| part.by.as_str());
+    let confidence = part.map(|part| part.confidence_percent);
     // Two decisions at one instant are one: the later stands.
     let mut matching = connection.prepare_cached(
         "INSERT OR REPLACE INTO matching

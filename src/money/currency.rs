@@ -1,6 +1,8 @@
 //! Currencies by their ISO 4217 code, with the number of decimals of their minor unit.
 
+use std::collections::BTreeMap;
 use std::fmt;
+use std::sync::LazyLock;
 
 /// A currency of ISO 4217 that has a minor unit.
 ///
@@ -72,18 +74,27 @@ impl Currency {
     }
 
     fn listed_exponent(&self) -> Option<u32> {
-        let code = self.code();
-        [
-            (WITHOUT_DECIMALS, 0),
-            (TWO_DECIMALS, 2),
-            (THREE_DECIMALS, 3),
-            (FOUR_DECIMALS, 4),
-        ]
-        .into_iter()
-        .find(|(codes, _)| codes.split_ascii_whitespace().any(|known| known == code))
-        .map(|(_, exponent)| exponent)
+        EXPONENTS.get(&self.0).copied()
     }
 }
+
+/// The lists above, ready to look up: every amount that is read asks for one.
+static EXPONENTS: LazyLock<BTreeMap<[u8; 3], u32>> = LazyLock::new(|| {
+    [
+        (WITHOUT_DECIMALS, 0),
+        (TWO_DECIMALS, 2),
+        (THREE_DECIMALS, 3),
+        (FOUR_DECIMALS, 4),
+    ]
+    .into_iter()
+    .flat_map(|(codes, exponent)| {
+        codes
+            .split_ascii_whitespace()
+            .map(move |code| (code, exponent))
+    })
+    .filter_map(|(code, exponent)| Some((code.as_bytes().try_into().ok()?, exponent)))
+    .collect()
+});
 
 impl fmt::Display for Currency {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
