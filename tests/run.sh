@@ -20,7 +20,7 @@ step "lints"
 cargo clippy --locked --all-targets -- -D warnings
 
 step "tests"
-cargo test --locked --all-targets
+cargo test --locked --lib --bins --tests
 
 step "doc tests"
 cargo test --locked --doc
