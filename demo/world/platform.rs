@@ -9,6 +9,7 @@ struct Line {
     series: &'static str,
     letter: char,
     socket: &'static str,
+    chipsets: &'static [&'static str],
     memory: &'static [&'static str],
     count: u32,
     video: u32,
@@ -23,6 +24,7 @@ const LINES: [Line; 3] = [
         series: "Fjell",
         letter: 'F',
         socket: "AM5",
+        chipsets: &["B650", "B850"],
         memory: &["DDR5"],
         count: 16,
         video: 1000,
@@ -35,6 +37,7 @@ const LINES: [Line; 3] = [
         series: "Strand",
         letter: 'S',
         socket: "LGA1851",
+        chipsets: &["B860"],
         memory: &["DDR5"],
         count: 14,
         video: 1080,
@@ -47,6 +50,7 @@ const LINES: [Line; 3] = [
         series: "Brink",
         letter: 'B',
         socket: "LGA1700",
+        chipsets: &["B660", "B760"],
         memory: &["DDR4", "DDR5"],
         count: 10,
         video: 930,
@@ -89,6 +93,7 @@ fn processor(line: &Line, step: u32, random: &mut Prng) -> Draft {
         code: format!("{}{number}{letter}-BX", line.letter),
         specs: vec![
             ("socket", Spec::Text(line.socket)),
+            ("chipsets", Spec::Texts(line.chipsets.to_vec())),
             ("heat_w", Spec::Number(heat_w)),
             ("memory_generations", Spec::Texts(line.memory.to_vec())),
             ("graphics", Spec::Flag(random.chance(70))),
@@ -101,12 +106,12 @@ fn processor(line: &Line, step: u32, random: &mut Prng) -> Draft {
     }
 }
 
-/// (socket, memory, letter, how many boards, cents of the plainest)
-const PLATFORMS: [(&str, &str, char, u32, u32); 4] = [
-    ("AM5", "DDR5", 'A', 22, 9_400),
-    ("LGA1851", "DDR5", 'V', 20, 10_400),
-    ("LGA1700", "DDR4", 'W', 10, 7_200),
-    ("LGA1700", "DDR5", 'X', 8, 8_600),
+/// (socket, chipset, memory, letter, how many boards, cents of the plainest)
+const PLATFORMS: [(&str, &str, &str, char, u32, u32); 4] = [
+    ("AM5", "B850", "DDR5", 'A', 22, 9_400),
+    ("LGA1851", "B860", "DDR5", 'V', 20, 10_400),
+    ("LGA1700", "B660", "DDR4", 'W', 10, 7_200),
+    ("LGA1700", "B760", "DDR5", 'X', 8, 8_600),
 ];
 
 const BOARD_MAKERS: [(&str, &str); 4] = [
@@ -118,7 +123,7 @@ const BOARD_MAKERS: [(&str, &str); 4] = [
 
 pub fn boards(random: &mut Prng) -> Vec<Draft> {
     let mut boards = Vec::new();
-    for (socket, memory, letter, count, plainest) in PLATFORMS {
+    for (socket, chipset, memory, letter, count, plainest) in PLATFORMS {
         for step in 0..count {
             let (brand, series) = BOARD_MAKERS[((step + count) % 4) as usize];
             let (form, word, extra, discount) = match step % 5 {
@@ -131,6 +136,7 @@ pub fn boards(random: &mut Prng) -> Vec<Draft> {
                 "microATX" if step < count / 2 => 2,
                 _ => 4,
             };
+            let module_gb_max = if memory == "DDR5" { 48 } else { 32 };
             let cents = plainest + extra - discount + 17_000 * step / count;
             let number = 10 + step;
             boards.push(Draft {
@@ -140,9 +146,13 @@ pub fn boards(random: &mut Prng) -> Vec<Draft> {
                 code: format!("{letter}{number}-{}", &memory[3..]),
                 specs: vec![
                     ("socket", Spec::Text(socket)),
+                    ("chipset", Spec::Text(chipset)),
                     ("form_factor", Spec::Text(form)),
                     ("memory_generation", Spec::Text(memory)),
+                    ("module_type", Spec::Text("UDIMM")),
                     ("memory_slots", Spec::Number(slots)),
+                    ("memory_gb_max", Spec::Number(slots * module_gb_max)),
+                    ("module_gb_max", Spec::Number(module_gb_max)),
                 ],
                 rates: [0, 0],
                 usual_cents: random.vary(cents, 110),
@@ -207,6 +217,7 @@ fn memory_kit(
         code: format!("{gigabytes}K{modules}-{}{speed}", &generation[3..]),
         specs: vec![
             ("memory_generation", Spec::Text(generation)),
+            ("module_type", Spec::Text("UDIMM")),
             ("modules", Spec::Number(modules)),
             ("capacity_gb", Spec::Number(gigabytes)),
             ("transfer_mt_s", Spec::Number(speed)),

@@ -12,28 +12,41 @@ use std::ops::Range;
 pub enum Spec {
     Socket,
     Sockets,
+    Chipset,
+    Chipsets,
+    ChipsetsAfterUpdate,
+    FlashWithoutCpu,
     Graphics,
+    BoxedCooler,
     HeatW,
     BoardPowerW,
     LoadW,
     CoolingW,
     RatedW,
+    SupplyWMin,
     Efficiency,
     FormFactor,
     FormFactors,
     PsuFormFactors,
     MemoryGeneration,
     MemoryGenerations,
+    ModuleType,
     MemorySlots,
+    MemoryGbMax,
+    ModuleGbMax,
     Modules,
     TransferMtS,
     CapacityGb,
     Interface,
     ReadMbS,
     LengthMm,
+    DepthMm,
     HeightMm,
     SlotsOccupied,
+    ExpansionSlots,
     GpuLengthMmMax,
+    PsuLengthMmMax,
+    BoardDepthMmMax,
     CoolerHeightMmMax,
     NoiseDba,
 }
@@ -104,11 +117,46 @@ pub static SPECS: &[SpecDef] = &[
         "sockets that it mounts on as sold"
     ),
     spec!(
+        Chipset,
+        "chipset",
+        [Board],
+        Shape::Text,
+        "chipset, such as B850"
+    ),
+    spec!(
+        Chipsets,
+        "chipsets",
+        [Cpu],
+        Shape::Texts,
+        "chipsets whose boards run it as shipped"
+    ),
+    spec!(
+        ChipsetsAfterUpdate,
+        "chipsets_after_update",
+        [Cpu],
+        Shape::Texts,
+        "chipsets whose boards run it after a firmware update"
+    ),
+    spec!(
+        FlashWithoutCpu,
+        "flash_without_cpu",
+        [Board],
+        Shape::Flag,
+        "its firmware can be updated without a processor"
+    ),
+    spec!(
         Graphics,
         "graphics",
         [Cpu],
         Shape::Flag,
         "the processor can drive a display"
+    ),
+    spec!(
+        BoxedCooler,
+        "boxed_cooler",
+        [Cpu],
+        Shape::Flag,
+        "there is a cooler in its box"
     ),
     spec!(
         HeatW,
@@ -144,6 +192,13 @@ pub static SPECS: &[SpecDef] = &[
         [Psu],
         number("W", 50, 5_000),
         "rated continuous output"
+    ),
+    spec!(
+        SupplyWMin,
+        "supply_w_min",
+        [Gpu],
+        number("W", 50, 5_000),
+        "rating of the supply that the card's maker asks for"
     ),
     spec!(
         Efficiency,
@@ -188,11 +243,32 @@ pub static SPECS: &[SpecDef] = &[
         "memory generations that its controller knows"
     ),
     spec!(
+        ModuleType,
+        "module_type",
+        [Board, Memory],
+        Shape::Text,
+        "module type: UDIMM, SO-DIMM, RDIMM"
+    ),
+    spec!(
         MemorySlots,
         "memory_slots",
         [Board],
         number("slots", 1, 64),
         "memory slots"
+    ),
+    spec!(
+        MemoryGbMax,
+        "memory_gb_max",
+        [Board],
+        number("GB", 1, 100_000),
+        "most memory that it takes in all"
+    ),
+    spec!(
+        ModuleGbMax,
+        "module_gb_max",
+        [Board],
+        number("GB", 1, 10_000),
+        "largest memory module that a slot takes"
     ),
     spec!(
         Modules,
@@ -237,6 +313,13 @@ pub static SPECS: &[SpecDef] = &[
         "length"
     ),
     spec!(
+        DepthMm,
+        "depth_mm",
+        [Board],
+        number("mm", 100, 500),
+        "depth from the rear edge with the connectors"
+    ),
+    spec!(
         HeightMm,
         "height_mm",
         [Cooler],
@@ -251,11 +334,32 @@ pub static SPECS: &[SpecDef] = &[
         "slots that it covers, rounded up"
     ),
     spec!(
+        ExpansionSlots,
+        "expansion_slots",
+        [Case],
+        number("slots", 1, 20),
+        "openings for cards at the rear"
+    ),
+    spec!(
         GpuLengthMmMax,
         "gpu_length_mm_max",
         [Case],
         number("mm", 20, 1_000),
         "longest graphics card that fits"
+    ),
+    spec!(
+        PsuLengthMmMax,
+        "psu_length_mm_max",
+        [Case],
+        number("mm", 20, 1_000),
+        "longest power supply that fits"
+    ),
+    spec!(
+        BoardDepthMmMax,
+        "board_depth_mm_max",
+        [Case],
+        number("mm", 100, 500),
+        "deepest board that fits"
     ),
     spec!(
         CoolerHeightMmMax,

@@ -32,7 +32,7 @@ Exit codes:
   1  failed for a reason that is none of the below
   2  the command line could not be understood
   3  the configuration has faults; `rigtide check` lists them
-  4  nothing fits the brief
+  4  nothing fits the brief, or the parts do not go together
   5  at least one feed could not be polled
   6  the ledger cannot be used, or another process watches it";
 
@@ -60,6 +60,8 @@ pub enum Command {
     Feed(FeedCommand),
     /// List the prices that are held because they cannot be right; confirm or drop one.
     Held(HeldArguments),
+    /// Tell whether some parts go together, rule by rule, with the reasons.
+    Fit(FitArguments),
     /// Work out the best build for a brief, or for a budget and some uses.
     Best(BestArguments),
     /// Show every price that was seen of a part.
@@ -125,6 +127,20 @@ pub struct HeldArguments {
     /// Rule a held price out: polls that repeat it will not make it count.
     #[arg(long, value_name = "ID")]
     pub drop: Option<i64>,
+
+    #[command(flatten)]
+    pub output: Output,
+}
+
+#[derive(Debug, Args)]
+pub struct FitArguments {
+    /// Parts by their id in the catalogue; name one twice for two of it.
+    #[arg(required = true, value_name = "PART")]
+    pub parts: Vec<String>,
+
+    /// Judge under the terms of this brief: its headroom, and whether it is strict.
+    #[arg(long, value_name = "BRIEF")]
+    pub brief: Option<String>,
 
     #[command(flatten)]
     pub output: Output,

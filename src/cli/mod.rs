@@ -77,6 +77,7 @@ fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Resu
             commands::feed_guess::run(config, source, screen)
         }
         Command::Held(held) => commands::held::run(config, held, screen),
+        Command::Fit(fit) => commands::fit::run(config, fit, screen),
         Command::Best(best) => commands::best::run(config, best, screen),
         Command::History { part, output } => commands::history::run(config, part, *output, screen),
         Command::Watch => commands::watch::run(config, screen),

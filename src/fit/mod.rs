@@ -11,6 +11,8 @@ mod rule;
 mod rules;
 #[cfg(test)]
 mod sample;
+mod verdict;
 
 pub use registry::{RULES, check_build, is_blocking};
 pub use rule::{Finding, Fit, FitRule, FitTerms, Form, Gravity, Seat, Share};
+pub use verdict::{Verdict, verdicts};

@@ -6,15 +6,24 @@ use super::rules;
 /// Every rule, in the order in which findings are reported.
 pub static RULES: &[&dyn FitRule] = &[
     &rules::processor_socket::ProcessorSocket,
+    &rules::processor_chipset::ProcessorChipset,
     &rules::memory_generation::MemoryGeneration,
+    &rules::memory_type::MemoryType,
     &rules::memory_slots::MemorySlots,
+    &rules::memory_capacity::MemoryCapacity,
+    &rules::module_capacity::ModuleCapacity,
     &rules::board_form::BoardForm,
+    &rules::board_depth::BoardDepth,
     &rules::graphics_length::GraphicsLength,
+    &rules::graphics_slots::GraphicsSlots,
+    &rules::cooler_present::CoolerPresent,
     &rules::cooler_socket::CoolerSocket,
     &rules::cooler_height::CoolerHeight,
     &rules::cooler_capacity::CoolerCapacity,
     &rules::supply_form::SupplyForm,
+    &rules::supply_length::SupplyLength,
     &rules::supply_power::SupplyPower,
+    &rules::supply_minimum::SupplyMinimum,
     &rules::display_source::DisplaySource,
 ];
 

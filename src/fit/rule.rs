@@ -168,3 +168,33 @@ pub fn check_at_most(
     }
     findings
 }
+
+/// Finds that a number of one kind, over all its seats together, exceeds what another allows.
+///
+/// `reason` gets the sum, what is allowed, and the part that allows it.
+pub fn check_sum_at_most(
+    rule: &'static str,
+    seats: &[Seat<'_>],
+    (needing, need): (Kind, Spec),
+    (allowing, allowance): (Kind, Spec),
+    reason: impl Fn(i64, i64, &Part) -> String,
+) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    let mut sum = 0;
+    for seat in seats_of(seats, needing) {
+        match seat.part.number(need) {
+            Some(needed) => sum += needed * i64::from(seat.quantity),
+            None => findings.push(unproven(rule, seat.part, need)),
+        }
+    }
+    for seat in seats_of(seats, allowing) {
+        match seat.part.number(allowance) {
+            Some(allowed) if sum > allowed => {
+                findings.push(conflict(rule, reason(sum, allowed, seat.part)));
+            }
+            Some(_) => {}
+            None => findings.push(unproven(rule, seat.part, allowance)),
+        }
+    }
+    findings
+}

@@ -76,7 +76,13 @@ fn every_part_has_an_identity_of_its_own() {
 const SPECS: [(Kind, &[&str]); 8] = [
     (
         Kind::Cpu,
-        &["socket", "heat_w", "memory_generations", "graphics"],
+        &[
+            "socket",
+            "chipsets",
+            "heat_w",
+            "memory_generations",
+            "graphics",
+        ],
     ),
     (
         Kind::Cooler,
@@ -84,12 +90,22 @@ const SPECS: [(Kind, &[&str]); 8] = [
     ),
     (
         Kind::Board,
-        &["socket", "form_factor", "memory_generation", "memory_slots"],
+        &[
+            "socket",
+            "chipset",
+            "form_factor",
+            "memory_generation",
+            "module_type",
+            "memory_slots",
+            "memory_gb_max",
+            "module_gb_max",
+        ],
     ),
     (
         Kind::Memory,
         &[
             "memory_generation",
+            "module_type",
             "modules",
             "capacity_gb",
             "transfer_mt_s",
@@ -99,7 +115,13 @@ const SPECS: [(Kind, &[&str]); 8] = [
     (Kind::Storage, &["capacity_gb", "interface", "read_mb_s"]),
     (
         Kind::Psu,
-        &["form_factor", "rated_w", "efficiency", "noise_dba"],
+        &[
+            "form_factor",
+            "length_mm",
+            "rated_w",
+            "efficiency",
+            "noise_dba",
+        ],
     ),
     (
         Kind::Case,
@@ -107,7 +129,9 @@ const SPECS: [(Kind, &[&str]); 8] = [
             "form_factors",
             "gpu_length_mm_max",
             "cooler_height_mm_max",
+            "expansion_slots",
             "psu_form_factors",
+            "psu_length_mm_max",
         ],
     ),
 ];

@@ -93,7 +93,36 @@ fn specs(kind: Kind, dice: &mut Dice) -> Vec<(Spec, SpecValue)> {
     };
     // One in twelve specs is missing.
     specs.retain(|_| dice.roll(12) != 0);
+    specs.extend(room_enough(kind));
     specs
+}
+
+/// Specs that every set keeps, so that strict briefs are decided by the others.
+fn room_enough(kind: Kind) -> Vec<(Spec, SpecValue)> {
+    let (text, number) = (
+        |text: &str| SpecValue::Text(text.to_owned()),
+        SpecValue::Number,
+    );
+    match kind {
+        Kind::Cpu => vec![(Spec::Chipsets, SpecValue::Texts(vec!["B650".to_owned()]))],
+        Kind::Board => vec![
+            (Spec::Chipset, text("B650")),
+            (Spec::ModuleType, text("UDIMM")),
+            (Spec::MemoryGbMax, number(256)),
+            (Spec::ModuleGbMax, number(64)),
+        ],
+        Kind::Memory => vec![
+            (Spec::ModuleType, text("UDIMM")),
+            (Spec::CapacityGb, number(16)),
+        ],
+        Kind::Gpu => vec![(Spec::SlotsOccupied, number(2))],
+        Kind::Case => vec![
+            (Spec::ExpansionSlots, number(7)),
+            (Spec::PsuLengthMmMax, number(200)),
+        ],
+        Kind::Psu => vec![(Spec::LengthMm, number(140))],
+        _ => Vec::new(),
+    }
 }
 
 fn case(seed: u64) -> Case {

@@ -5,6 +5,7 @@ pub mod check;
 pub mod demo;
 pub mod feed_guess;
 pub mod feed_try;
+pub mod fit;
 pub mod held;
 pub mod history;
 pub mod init;

@@ -1,9 +1,7 @@
 //! All memory modules together find a slot.
 
 use crate::catalogue::{Kind, Part, Spec};
-use crate::fit::rule::{
-    Finding, FitRule, FitTerms, Form, Seat, Share, conflict, seats_of, unproven,
-};
+use crate::fit::rule::{Finding, FitRule, FitTerms, Form, Seat, Share, check_sum_at_most};
 
 pub struct MemorySlots;
 
@@ -36,28 +34,20 @@ impl FitRule for MemorySlots {
     }
 
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
-        let mut findings = Vec::new();
-        let mut modules = 0;
-        for kit in seats_of(seats, Kind::Memory) {
-            match kit.part.number(Spec::Modules) {
-                Some(count) => modules += count * i64::from(kit.quantity),
-                None => findings.push(unproven(self.id(), kit.part, Spec::Modules)),
-            }
-        }
-        for board in seats_of(seats, Kind::Board) {
-            match board.part.number(Spec::MemorySlots) {
-                Some(slots) if modules > slots => {
-                    let reason = format!(
-                        "{modules} memory modules do not fit the {slots} slots of \"{}\"",
-                        board.part.name
-                    );
-                    findings.push(conflict(self.id(), reason));
-                }
-                Some(_) => {}
-                None => findings.push(unproven(self.id(), board.part, Spec::MemorySlots)),
-            }
-        }
-        findings
+        let needed = (Kind::Memory, Spec::Modules);
+        let allowed = (Kind::Board, Spec::MemorySlots);
+        check_sum_at_most(
+            self.id(),
+            seats,
+            needed,
+            allowed,
+            |modules, slots, board| {
+                format!(
+                    "{modules} memory modules do not fit the {slots} slots of \"{}\"",
+                    board.name
+                )
+            },
+        )
     }
 }
 

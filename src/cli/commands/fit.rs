@@ -1,0 +1,145 @@
+//! `rigtide fit`: what each rule says of some parts of the catalogue.
+//!
+//! `--json` gives
+//!
+//! ```text
+//! { verdict,                                   the gravest of all rules
+//!   parts [{ id, name, kind, quantity }],
+//!   rules [{ rule, states, verdict, reasons [] }] }
+//! ```
+//!
+//! where a `verdict` is `fits`, `caution`, `unproven` or `conflict`.
+
+use crate::catalogue::table::nearest;
+use crate::catalogue::{Part, PartId};
+use crate::cli::args::FitArguments;
+use crate::cli::report::Failure;
+use crate::cli::screen::{Screen, Tone, harmless, harmless_source};
+use crate::cli::wire;
+use crate::fit::{FitTerms, Gravity, Seat, Verdict, verdicts};
+use crate::watch::settings::Settings;
+use serde_json::{Value, json};
+use std::path::Path;
+
+pub fn run(directory: &Path, arguments: &FitArguments, screen: &Screen) -> Result<(), Failure> {
+    let settings = wire::settings(directory)?;
+    let terms = terms(&settings, arguments.brief.as_deref())?;
+    let seats = seats(&settings, &arguments.parts)?;
+    let found = verdicts(&seats, &terms);
+    let gravest = found.iter().filter_map(Verdict::gravity).max();
+    if arguments.output.json {
+        let report = report(&seats, &found, gravest);
+        screen.line(harmless_source(&report.to_string()));
+    } else {
+        show(&found, screen)
+            .iter()
+            .for_each(|line| screen.line(line));
+    }
+    let is_refused = match gravest {
+        Some(Gravity::Conflict) => true,
+        Some(Gravity::Unproven) => terms.strict,
+        Some(Gravity::Caution) | None => false,
+    };
+    if is_refused {
+        return Err(Failure::NothingFits);
+    }
+    Ok(())
+}
+
+/// The terms of a brief, or the usual ones.
+fn terms(settings: &Settings, brief: Option<&str>) -> Result<FitTerms, Failure> {
+    let Some(name) = brief else {
+        return Ok(FitTerms::default());
+    };
+    let known = || settings.briefs.iter().map(|brief| brief.id.as_str());
+    let found = settings
+        .briefs
+        .iter()
+        .find(|brief| brief.id.as_str() == name);
+    found.map(|brief| brief.terms).ok_or_else(|| {
+        let hint = format!("known briefs: {}", known().collect::<Vec<_>>().join(", "));
+        Failure::usage(format!("no brief is called \"{name}\""), hint)
+    })
+}
+
+/// One seat for each part; a part that is named twice sits there twice.
+fn seats<'s>(settings: &'s Settings, names: &[String]) -> Result<Vec<Seat<'s>>, Failure> {
+    let parts = &settings.catalogue.parts;
+    let mut seats: Vec<Seat<'s>> = Vec::new();
+    for name in names {
+        let part: &Part = parts.get(&PartId::new(name)).ok_or_else(|| {
+            let hint = match nearest(name, parts.keys().map(PartId::as_str)) {
+                Some(near) => format!("did you mean \"{near}\"?"),
+                None => "name parts by their `id` in the catalogue".to_owned(),
+            };
+            Failure::usage(format!("no part has the id \"{name}\""), hint)
+        })?;
+        match seats.iter_mut().find(|seat| seat.part.id == part.id) {
+            Some(seat) => seat.quantity += 1,
+            None => seats.push(Seat {
+                role: part.kind.name(),
+                part,
+                quantity: 1,
+            }),
+        }
+    }
+    Ok(seats)
+}
+
+fn word(gravity: Option<Gravity>) -> &'static str {
+    match gravity {
+        None => "fits",
+        Some(Gravity::Caution) => "caution",
+        Some(Gravity::Unproven) => "unproven",
+        Some(Gravity::Conflict) => "conflict",
+    }
+}
+
+fn report(seats: &[Seat<'_>], found: &[Verdict], gravest: Option<Gravity>) -> Value {
+    let part = |seat: &Seat<'_>| {
+        json!({
+            "id": seat.part.id.as_str(),
+            "name": seat.part.name,
+            "kind": seat.part.kind.name(),
+            "quantity": seat.quantity,
+        })
+    };
+    let rule = |verdict: &Verdict| {
+        let reasons = verdict.findings.iter().map(|finding| &finding.reason);
+        json!({
+            "rule": verdict.rule.id(),
+            "states": verdict.rule.states(),
+            "verdict": word(verdict.gravity()),
+            "reasons": reasons.collect::<Vec<_>>(),
+        })
+    };
+    json!({
+        "verdict": word(gravest),
+        "parts": seats.iter().map(part).collect::<Vec<_>>(),
+        "rules": found.iter().map(rule).collect::<Vec<_>>(),
+    })
+}
+
+/// The gravest first: a person wants to know what is wrong before what is right.
+fn show(found: &[Verdict], screen: &Screen) -> Vec<String> {
+    let mut order: Vec<&Verdict> = found.iter().collect();
+    order.sort_by_key(|verdict| std::cmp::Reverse(verdict.gravity()));
+    let mut lines = Vec::new();
+    for verdict in order {
+        let gravity = verdict.gravity();
+        let tone = match gravity {
+            None => Tone::Quiet,
+            Some(Gravity::Conflict) => Tone::Strong,
+            Some(Gravity::Caution | Gravity::Unproven) => Tone::Plain,
+        };
+        let head = format!("{:8}", word(gravity));
+        let states = verdict.rule.states();
+        lines.push(format!("{}  {states}", screen.tone(tone, &head)));
+        let reasons = verdict.findings.iter();
+        lines.extend(reasons.map(|finding| format!("          {}", harmless(&finding.reason))));
+    }
+    if lines.is_empty() {
+        lines.push("no rule speaks about these parts together".to_owned());
+    }
+    lines
+}

@@ -1,0 +1,94 @@
+//! All memory together is no more than the board addresses.
+
+use crate::catalogue::{Kind, Part, Spec};
+use crate::fit::rule::{Finding, FitRule, FitTerms, Form, Seat, Share, check_sum_at_most};
+
+pub struct MemoryCapacity;
+
+impl FitRule for MemoryCapacity {
+    fn id(&self) -> &'static str {
+        "memory-capacity"
+    }
+
+    fn states(&self) -> &'static str {
+        "The capacity of all memory kits together is no more than the board takes."
+    }
+
+    fn source(&self) -> &'static str {
+        "common practice, no source"
+    }
+
+    fn reads(&self) -> &'static [(Kind, Spec)] {
+        &[
+            (Kind::Memory, Spec::CapacityGb),
+            (Kind::Board, Spec::MemoryGbMax),
+        ]
+    }
+
+    fn form(&self) -> Form {
+        Form::Balance {
+            kinds: &[Kind::Memory, Kind::Board],
+            share,
+            at_most: |_| 0,
+        }
+    }
+
+    fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
+        let needed = (Kind::Memory, Spec::CapacityGb);
+        let allowed = (Kind::Board, Spec::MemoryGbMax);
+        check_sum_at_most(
+            self.id(),
+            seats,
+            needed,
+            allowed,
+            |needed, allowed, board| {
+                format!(
+                    "{needed} GB of memory are more than the {allowed} GB that \"{}\" takes",
+                    board.name
+                )
+            },
+        )
+    }
+}
+
+fn share(part: &Part, _terms: &FitTerms) -> Share {
+    let known = match part.kind {
+        Kind::Memory => part.number(Spec::CapacityGb),
+        _ => part.number(Spec::MemoryGbMax).map(|most| -most),
+    };
+    known.map_or(Share::Unproven, Share::Known)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::SpecValue;
+    use crate::fit::Gravity;
+    use crate::fit::sample::{findings, gravity, part};
+
+    #[test]
+    fn four_modules_of_48_gb_are_too_much_for_a_board_of_128_gb() {
+        // Pitfall C30, the total: 4 x 48 GB on a board limited to 128 GB.
+        let kit = |capacity| {
+            part(
+                Kind::Memory,
+                &[(Spec::CapacityGb, SpecValue::Number(capacity))],
+            )
+        };
+        let board = part(Kind::Board, &[(Spec::MemoryGbMax, SpecValue::Number(128))]);
+        assert_eq!(
+            gravity(&MemoryCapacity, &[&kit(64), &kit(64), &board]),
+            None
+        );
+        let found = findings(&MemoryCapacity, &[&kit(96), &kit(96), &board]);
+        assert_eq!(found.len(), 1);
+        assert_eq!(
+            found[0].reason,
+            "192 GB of memory are more than the 128 GB that \"sample board\" takes"
+        );
+        assert_eq!(found[0].gravity, Gravity::Conflict);
+        let silent = part(Kind::Board, &[]);
+        let found = gravity(&MemoryCapacity, &[&kit(32), &silent]);
+        assert_eq!(found, Some(Gravity::Unproven));
+    }
+}
