@@ -46,11 +46,26 @@ pub enum Fit {
 }
 
 /// What a part adds to a balance: what it needs is positive, what it gives negative.
+///
+/// Where the spec is missing, the two sides differ: an unknown need adds nothing to what is known
+/// to be needed, while an unknown gift may be as large as anything.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Share {
     Known(i64),
-    /// A spec that the rule reads is missing.
-    Unproven,
+    UnknownNeed,
+    UnknownGift,
+}
+
+impl Share {
+    /// What a part takes up, as far as it is known.
+    pub fn need(needed: Option<i64>) -> Share {
+        needed.map_or(Share::UnknownNeed, Share::Known)
+    }
+
+    /// What a part gives, as far as it is known.
+    pub fn gift(given: Option<i64>) -> Share {
+        given.map_or(Share::UnknownGift, |given| Share::Known(-given))
+    }
 }
 
 /// The linear form of a rule.

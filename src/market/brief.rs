@@ -223,6 +223,9 @@ fn read_workload(mut table: Table<'_, '_>, catalogue: &Catalogue) -> Option<Weig
     Some(weighted)
 }
 
+/// Kinds that a build has one of: the fit rules count what they give once.
+const ONE_OF_A_KIND: [Kind; 5] = [Kind::Cpu, Kind::Cooler, Kind::Board, Kind::Psu, Kind::Case];
+
 fn read_roles(tables: Vec<Table<'_, '_>>) -> Vec<Role> {
     let mut roles = Role::defaults();
     let mut named: Vec<Role> = Vec::new();
@@ -252,6 +255,13 @@ fn read_roles(tables: Vec<Table<'_, '_>>) -> Vec<Role> {
         let quantity = quantity
             .and_then(|at| u32::try_from(at.value).ok())
             .unwrap_or(1);
+        if ONE_OF_A_KIND.contains(&kind)
+            && (quantity > 1 || named.iter().any(|role| role.kind == kind))
+        {
+            let message = format!("a build has one {}, not several", kind.noun());
+            document.fault(&span, message, "keep one role of this kind, once");
+            continue;
+        }
         named.push(Role {
             id,
             kind,
@@ -335,5 +345,53 @@ fn read_change(mut table: Table<'_, '_>, currency: Currency) -> ChangeTerms {
     ChangeTerms {
         least_score_hundredths: score.map_or(0, |at| at.value),
         least_saving: saving.map_or(Money::zero(currency), |at| at.value),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::table::Document;
+
+    fn faults_of(roles: &str) -> Vec<String> {
+        let text = format!(
+            "budget = \"900\"\ncurrency = \"EUR\"\ncountry = \"DE\"\n[[workload]]\nuse = \"cut\"\n\
+             weight = 1\n{roles}"
+        );
+        let document = Document::parse("b.toml", &text);
+        let mut catalogue = Catalogue::default();
+        let workload = crate::catalogue::Workload {
+            id: WorkloadId::new("cut"),
+            name: "cut".to_owned(),
+            unit: "jobs/h".to_owned(),
+            limited_by: vec![Kind::Cpu],
+            reference_milli: 1,
+        };
+        catalogue.workloads.insert(workload.id.clone(), workload);
+        let _brief = Brief::read("b", document.root(), &catalogue);
+        let faults = document.into_faults();
+        faults.iter().map(ToString::to_string).collect()
+    }
+
+    #[test]
+    fn two_drives_are_a_build_and_two_supplies_are_not() {
+        let drives = "[[role]]\nid = \"a\"\nkind = \"storage\"\nquantity = 2\n[[role]]\nid = \"b\"\n\
+            kind = \"storage\"\n";
+        assert_eq!(faults_of(drives), Vec::<String>::new());
+        let one = "[[role]]\nid = \"a\"\nkind = \"psu\"\n";
+        assert_eq!(faults_of(one), Vec::<String>::new());
+        let remedy = "keep one role of this kind, once";
+        for two in [
+            "[[role]]\nkind = \"psu\"\nquantity = 2\n".to_owned(),
+            format!("{one}[[role]]\nid = \"b\"\nkind = \"psu\"\n"),
+        ] {
+            let faults = faults_of(&two);
+            assert_eq!(faults.len(), 1, "{faults:?}");
+            assert!(
+                faults[0].contains("a build has one power supply, not several")
+                    && faults[0].ends_with(remedy),
+                "{faults:?}"
+            );
+        }
     }
 }

@@ -94,7 +94,7 @@ fn balance(
     let terms = &market.brief.terms;
     let known = |part: &Part| match share(part, terms) {
         Share::Known(share) => Some(share),
-        Share::Unproven => None,
+        Share::UnknownNeed | Share::UnknownGift => None,
     };
     // More than everything together can need: a part with this share settles the rule alone.
     let enough: i64 = groups_of(market, |kind| kinds.contains(&kind))
@@ -113,9 +113,13 @@ fn balance(
         + 1;
     let shares = groups_of(market, |kind| kinds.contains(&kind)).map(|group| {
         let quantity = i64::from(market.brief.roles[group].quantity);
-        // Unproven is out of the question under strict terms and beyond doubt otherwise.
-        let unproven = if terms.strict { 2 * enough } else { -enough };
-        let share = |part: &Part| known(part).map_or(unproven, |share| share * quantity);
+        let share = |part: &Part| match share(part, terms) {
+            Share::Known(share) => share * quantity,
+            // Unproven is out of the question under strict terms.
+            _ if terms.strict => 2 * enough,
+            Share::UnknownNeed => 0,
+            Share::UnknownGift => -enough,
+        };
         (group, column(market, group, share))
     });
     Balance {

@@ -93,11 +93,15 @@ fn specs(kind: Kind, dice: &mut Dice) -> Vec<(Spec, SpecValue)> {
     };
     // One in twelve specs is missing.
     specs.retain(|_| dice.roll(12) != 0);
-    specs.extend(room_enough(kind));
+    let is_roomy = dice.roll(5) != 0;
+    specs.extend(match is_roomy {
+        true => room_enough(kind),
+        false => room_by_chance(kind, dice),
+    });
     specs
 }
 
-/// Specs that every set keeps, so that strict briefs are decided by the others.
+/// The further specs with room for everything, so that strict briefs are decided by the others.
 fn room_enough(kind: Kind) -> Vec<(Spec, SpecValue)> {
     let (text, number) = (
         |text: &str| SpecValue::Text(text.to_owned()),
@@ -123,6 +127,48 @@ fn room_enough(kind: Kind) -> Vec<(Spec, SpecValue)> {
         Kind::Psu => vec![(Spec::LengthMm, number(140))],
         _ => Vec::new(),
     }
+}
+
+/// The further specs by the dice, with dead ends and gaps of their own.
+fn room_by_chance(kind: Kind, dice: &mut Dice) -> Vec<(Spec, SpecValue)> {
+    let number =
+        |dice: &mut Dice, low: i64, step: i64| SpecValue::Number(low + step * dice.roll(3));
+    let text = |dice: &mut Dice, of: &[&str]| SpecValue::Text(dice.pick(of).to_owned());
+    let list = |dice: &mut Dice, of: &[&str]| SpecValue::Texts(vec![dice.pick(of).to_owned()]);
+    let chipsets = ["B650", "B650", "B760"];
+    let modules = ["UDIMM", "UDIMM", "UDIMM", "SO-DIMM"];
+    let mut specs = match kind {
+        Kind::Cpu => vec![
+            (Spec::Chipsets, list(dice, &chipsets)),
+            (Spec::ChipsetsAfterUpdate, list(dice, &chipsets)),
+            (Spec::BoxedCooler, SpecValue::Flag(dice.roll(2) == 0)),
+        ],
+        Kind::Board => vec![
+            (Spec::Chipset, text(dice, &chipsets)),
+            (Spec::FlashWithoutCpu, SpecValue::Flag(dice.roll(2) == 0)),
+            (Spec::ModuleType, text(dice, &modules)),
+            (Spec::MemoryGbMax, number(dice, 32, 32)),
+            (Spec::ModuleGbMax, number(dice, 16, 16)),
+            (Spec::DepthMm, number(dice, 220, 25)),
+        ],
+        Kind::Memory => vec![
+            (Spec::ModuleType, text(dice, &modules)),
+            (Spec::CapacityGb, number(dice, 16, 16)),
+        ],
+        Kind::Gpu => vec![
+            (Spec::SlotsOccupied, number(dice, 2, 1)),
+            (Spec::SupplyWMin, number(dice, 450, 100)),
+        ],
+        Kind::Case => vec![
+            (Spec::ExpansionSlots, number(dice, 2, 2)),
+            (Spec::PsuLengthMmMax, number(dice, 140, 20)),
+            (Spec::BoardDepthMmMax, number(dice, 230, 20)),
+        ],
+        Kind::Psu => vec![(Spec::LengthMm, number(dice, 130, 20))],
+        _ => Vec::new(),
+    };
+    specs.retain(|_| dice.roll(12) != 0);
+    specs
 }
 
 fn case(seed: u64) -> Case {

@@ -52,11 +52,10 @@ impl FitRule for GraphicsSlots {
 }
 
 fn share(part: &Part, _terms: &FitTerms) -> Share {
-    let known = match part.kind {
-        Kind::Gpu => part.number(Spec::SlotsOccupied),
-        _ => part.number(Spec::ExpansionSlots).map(|slots| -slots),
-    };
-    known.map_or(Share::Unproven, Share::Known)
+    match part.kind {
+        Kind::Gpu => Share::need(part.number(Spec::SlotsOccupied)),
+        _ => Share::gift(part.number(Spec::ExpansionSlots)),
+    }
 }
 
 #[cfg(test)]

@@ -52,11 +52,10 @@ impl FitRule for MemoryCapacity {
 }
 
 fn share(part: &Part, _terms: &FitTerms) -> Share {
-    let known = match part.kind {
-        Kind::Memory => part.number(Spec::CapacityGb),
-        _ => part.number(Spec::MemoryGbMax).map(|most| -most),
-    };
-    known.map_or(Share::Unproven, Share::Known)
+    match part.kind {
+        Kind::Memory => Share::need(part.number(Spec::CapacityGb)),
+        _ => Share::gift(part.number(Spec::MemoryGbMax)),
+    }
 }
 
 #[cfg(test)]

@@ -52,11 +52,10 @@ impl FitRule for MemorySlots {
 }
 
 fn share(part: &Part, _terms: &FitTerms) -> Share {
-    let known = match part.kind {
-        Kind::Memory => part.number(Spec::Modules),
-        _ => part.number(Spec::MemorySlots).map(|slots| -slots),
-    };
-    known.map_or(Share::Unproven, Share::Known)
+    match part.kind {
+        Kind::Memory => Share::need(part.number(Spec::Modules)),
+        _ => Share::gift(part.number(Spec::MemorySlots)),
+    }
 }
 
 #[cfg(test)]

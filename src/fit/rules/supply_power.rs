@@ -106,17 +106,16 @@ fn draw_spec(kind: Kind) -> Spec {
 
 /// In hundredths of a watt, so that the headroom's percentage stays whole.
 fn share(part: &Part, terms: &FitTerms) -> Share {
-    let with_headroom = |draw_w: i64| Share::Known(draw_w * (100 + terms.headroom_percent));
-    let proven = |draw_w: Option<i64>| draw_w.map_or(Share::Unproven, with_headroom);
-    match part.kind {
-        Kind::Psu => match part.number(Spec::RatedW) {
-            Some(rated_w) => Share::Known(-100 * rated_w),
-            None => Share::Unproven,
-        },
-        Kind::Cpu => proven(part.number(Spec::HeatW)),
-        Kind::Gpu => proven(part.number(Spec::BoardPowerW)),
-        _ => with_headroom(part.number(Spec::LoadW).unwrap_or(0)),
+    if part.kind == Kind::Psu {
+        return Share::gift(part.number(Spec::RatedW).map(|rated_w| 100 * rated_w));
     }
+    let spec = draw_spec(part.kind);
+    let draw_w = match spec {
+        // Small consumers without a figure are covered by `rest_w`.
+        Spec::LoadW => Some(part.number(spec).unwrap_or(0)),
+        _ => part.number(spec),
+    };
+    Share::need(draw_w.map(|draw_w| draw_w * (100 + terms.headroom_percent)))
 }
 
 #[cfg(test)]
