@@ -64,7 +64,7 @@ pub enum Shape {
 }
 
 /// A spec's value.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub enum SpecValue {
     Text(String),
     Texts(Vec<String>),

@@ -82,6 +82,14 @@ pub enum Form {
         share: fn(&Part, &FitTerms) -> Share,
         at_most: fn(&FitTerms) -> i64,
     },
+    /// Over all parts of these kinds together, where neither pairs nor sums can say it.
+    ///
+    /// `fits` gets the seats of these kinds alone, in a build's order, and may look at nothing of
+    /// a part but the specs that the rule reads: parts that agree in those are taken as one.
+    Joint {
+        kinds: &'static [Kind],
+        fits: fn(&[Seat<'_>], &FitTerms) -> Fit,
+    },
 }
 
 /// How grave a finding is.

@@ -26,7 +26,9 @@ pub fn verdicts(seats: &[Seat<'_>], terms: &FitTerms) -> Vec<Verdict> {
     let is_seated = |kind: &Kind| seats.iter().any(|seat| seat.part.kind == *kind);
     let concerns = |rule: &dyn FitRule| match rule.form() {
         Form::Pairs { left, right, .. } => is_seated(&left) && is_seated(&right),
-        Form::Balance { kinds, .. } => kinds.iter().filter(|kind| is_seated(kind)).count() > 1,
+        Form::Balance { kinds, .. } | Form::Joint { kinds, .. } => {
+            kinds.iter().filter(|kind| is_seated(kind)).count() > 1
+        }
     };
     let judged = RULES.iter().map(|rule| Verdict {
         rule: *rule,

@@ -188,7 +188,7 @@ fn obstacles(
     };
     let currency = market.brief.budget.currency();
     if let Found::Optimal(cheapest) =
-        solve(&unlimited, Goal::LeastCost, &Settled::default(), effort)?
+        solve(&unlimited, Goal::LeastCost, &mut Settled::default(), effort)?
     {
         let cheapest = Money::from_minor(unlimited.cost(&cheapest), currency);
         return Ok(vec![Obstacle::OverBudget { cheapest }]);
@@ -200,7 +200,7 @@ fn obstacles(
             budget: dearest(&relaxed),
             ..relaxed
         };
-        let outcome = solve(&relaxed, Goal::LeastCost, &Settled::default(), effort)?;
+        let outcome = solve(&relaxed, Goal::LeastCost, &mut Settled::default(), effort)?;
         if matches!(outcome, Found::Optimal(_) | Found::Incumbent(_)) {
             found.push(Obstacle::Rule {
                 id: rule.id(),

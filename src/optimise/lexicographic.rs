@@ -78,7 +78,7 @@ pub fn solve_lexicographically(problem: &Problem, effort: Effort) -> Result<Solv
 
 fn settle(problem: &Problem, effort: Effort) -> Result<Solved, SolverFault> {
     let mut settled = Settled::default();
-    let mut best = match solve(problem, Goal::BestScore, &settled, effort)? {
+    let mut best = match solve(problem, Goal::BestScore, &mut settled, effort)? {
         Found::Optimal(selection) => selection,
         Found::Incumbent(selection) => return Ok(cut_short(problem, selection)),
         Found::Nothing => return Ok(Solved::Nothing),
@@ -88,7 +88,7 @@ fn settle(problem: &Problem, effort: Effort) -> Result<Solved, SolverFault> {
     // its score is the one to hold.
     loop {
         settled.least_score = Some(problem.score(&best));
-        match solve(problem, Goal::LeastCost, &settled, effort)? {
+        match solve(problem, Goal::LeastCost, &mut settled, effort)? {
             Found::Optimal(selection) if problem.score(&selection) > problem.score(&best) => {
                 best = selection;
             }
@@ -103,13 +103,13 @@ fn settle(problem: &Problem, effort: Effort) -> Result<Solved, SolverFault> {
     if is_only(problem, &best, &settled, effort)? {
         return Ok(Solved::Optimal(best));
     }
-    match solve(problem, Goal::FewestChanges, &settled, effort)? {
+    match solve(problem, Goal::FewestChanges, &mut settled, effort)? {
         Found::Optimal(selection) => best = selection,
         _ => return Ok(cut_short(problem, best)),
     }
     settled.most_changes = Some(problem.changes(&best));
     for group in 0..problem.groups.len() {
-        match solve(problem, Goal::FirstOf(group), &settled, effort)? {
+        match solve(problem, Goal::FirstOf(group), &mut settled, effort)? {
             Found::Optimal(selection) => best = selection,
             _ => return Ok(cut_short(problem, best)),
         }
@@ -125,11 +125,11 @@ fn is_only(
     settled: &Settled,
     effort: Effort,
 ) -> Result<bool, SolverFault> {
-    let others = Settled {
+    let mut others = Settled {
         excluded: vec![best.clone()],
         ..settled.clone()
     };
-    Ok(solve(problem, Goal::LeastCost, &others, effort)? == Found::Nothing)
+    Ok(solve(problem, Goal::LeastCost, &mut others, effort)? == Found::Nothing)
 }
 
 fn cut_short(problem: &Problem, selection: Selection) -> Solved {

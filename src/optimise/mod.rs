@@ -8,6 +8,7 @@
 mod best;
 mod build;
 mod exhaust;
+mod joint;
 mod lexicographic;
 mod model;
 mod possible;
@@ -20,6 +21,7 @@ mod verify;
 
 pub use best::{Answer, BestBuild, BestFault, Obstacle, Proof, best, reprice};
 pub use build::{Build, Limit, Pick, Reached, ShownScore};
+pub use joint::Joint;
 pub use lexicographic::{Effort, Solved, solve_lexicographically};
 pub use model::{Standing, encode};
 pub use problem::{Balance, Bottleneck, Choice, Pairing, Problem, Selection};

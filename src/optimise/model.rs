@@ -1,8 +1,9 @@
 //! A market as a [`Problem`]: roles become groups, fit rules become balances and pairings.
 
+use super::joint::{Joint, combinations};
 use super::problem::{Balance, Bottleneck, Choice, Pairing, Problem};
-use crate::catalogue::{Kind, Part, PartId};
-use crate::fit::{Fit, FitRule, FitTerms, Form, RULES, Share};
+use crate::catalogue::{Kind, Part, PartId, SpecValue};
+use crate::fit::{Fit, FitRule, FitTerms, Form, RULES, Seat, Share};
 use crate::market::{Market, RoleId};
 use std::collections::BTreeMap;
 
@@ -32,6 +33,9 @@ pub fn encode(market: &Market<'_>, standing: &Standing, without: Option<&str>) -
                 problem
                     .balances
                     .push(balance(market, *rule, kinds, share, at_most));
+            }
+            Form::Joint { kinds, fits } => {
+                problem.joints.extend(joint(market, *rule, kinds, fits));
             }
         }
     }
@@ -127,6 +131,81 @@ fn balance(
         shares: shares.collect(),
         at_most,
     }
+}
+
+/// The table of a rule over several roles, or none when everything stands.
+fn joint(
+    market: &Market<'_>,
+    rule: &dyn FitRule,
+    kinds: &[Kind],
+    fits: fn(&[Seat<'_>], &FitTerms) -> Fit,
+) -> Option<Joint> {
+    let terms = &market.brief.terms;
+    let groups: Vec<usize> = groups_of(market, |kind| kinds.contains(&kind)).collect();
+    let sides: Vec<Side<'_>> = groups
+        .iter()
+        .map(|group| side(market, rule, *group))
+        .collect();
+    let all: Vec<Vec<usize>> = sides
+        .iter()
+        .map(|side| (0..side.samples.len()).collect())
+        .collect();
+    let stands = |classes: Vec<usize>| {
+        let seats = sides
+            .iter()
+            .zip(classes)
+            .map(|(side, class)| side.samples[class]);
+        let seats: Vec<Seat<'_>> = seats.collect();
+        match fits(&seats, terms) {
+            Fit::Yes => true,
+            Fit::Unproven => !terms.strict,
+            Fit::No => false,
+        }
+    };
+    let fits: Vec<bool> = combinations(&all).map(stands).collect();
+    let is_open = fits.contains(&false);
+    is_open.then(|| Joint {
+        name: rule.id().to_owned(),
+        groups,
+        sizes: sides.iter().map(|side| side.samples.len()).collect(),
+        classes: sides.into_iter().map(|side| side.classes).collect(),
+        fits,
+    })
+}
+
+/// One role of a joint: the class of each candidate, and one candidate of each class in its seat.
+struct Side<'a> {
+    classes: Vec<usize>,
+    samples: Vec<Seat<'a>>,
+}
+
+/// Candidates that agree in every spec that the rule reads are of one class.
+fn side<'a>(market: &'a Market<'_>, rule: &dyn FitRule, group: usize) -> Side<'a> {
+    let role = &market.brief.roles[group];
+    let reads: Vec<_> = rule
+        .reads()
+        .iter()
+        .filter(|(kind, _)| *kind == role.kind)
+        .collect();
+    let mut known: BTreeMap<Vec<Option<&SpecValue>>, usize> = BTreeMap::new();
+    let mut side = Side {
+        classes: Vec::new(),
+        samples: Vec::new(),
+    };
+    for candidate in &market.candidates[group] {
+        let traits = reads.iter().map(|(_, spec)| candidate.part.specs.get(spec));
+        let next = side.samples.len();
+        let class = *known.entry(traits.collect()).or_insert(next);
+        if class == next {
+            side.samples.push(Seat {
+                role: role.id.as_str(),
+                part: candidate.part,
+                quantity: role.quantity,
+            });
+        }
+        side.classes.push(class);
+    }
+    side
 }
 
 fn add_pairings(

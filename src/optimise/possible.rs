@@ -6,6 +6,7 @@
 
 use super::problem::{Bottleneck, Problem};
 use super::search::Settled;
+use std::collections::BTreeSet;
 
 /// Which choices of each group may still be chosen.
 pub fn possible(problem: &Problem, settled: &Settled) -> Vec<Vec<bool>> {
@@ -25,6 +26,7 @@ pub fn possible(problem: &Problem, settled: &Settled) -> Vec<Vec<bool>> {
         strike_beyond_changes(problem, settled, &mut keep);
         strike_unbalanced(problem, &mut keep);
         strike_unpaired(problem, &mut keep);
+        strike_unjoined(problem, &mut keep);
         strike_below_score(problem, settled, &mut keep);
         if count(&keep) == before || keep.iter().any(|keep| !keep.contains(&true)) {
             return keep;
@@ -110,6 +112,32 @@ fn strike_unpaired(problem: &Problem, keep: &mut [Vec<bool>]) {
             let mut rows = pairing.fits.iter().zip(&keep[pairing.left]);
             let has_partner = rows.any(|(row, keep)| row[right] && *keep);
             keep[pairing.right][right] &= has_partner;
+        }
+    }
+}
+
+/// How many combinations of a joint are looked at; with more open, others strike first.
+const MOST_COMBINATIONS: usize = 4_096;
+
+/// A choice goes when no kept combination of a joint holds its class.
+fn strike_unjoined(problem: &Problem, keep: &mut [Vec<bool>]) {
+    for joint in &problem.joints {
+        let kept = |(group, classes): (&usize, &Vec<usize>)| -> Vec<usize> {
+            let kept = classes.iter().zip(&keep[*group]);
+            let kept: BTreeSet<usize> = kept
+                .filter(|(_, keep)| **keep)
+                .map(|(class, _)| *class)
+                .collect();
+            kept.into_iter().collect()
+        };
+        let sets: Vec<Vec<usize>> = joint.groups.iter().zip(&joint.classes).map(kept).collect();
+        let Some(supported) = joint.supported(&sets, MOST_COMBINATIONS) else {
+            continue;
+        };
+        let columns = joint.groups.iter().zip(&joint.classes).zip(&supported);
+        for ((group, classes), supported) in columns {
+            let choices = keep[*group].iter_mut().zip(classes);
+            choices.for_each(|(keep, class)| *keep &= supported[*class]);
         }
     }
 }

@@ -1,9 +1,10 @@
 //! The problem in integers: choose one from each group, within every limit, for the best score.
 //!
 //! Parts, prices and rules are gone here; what is left is a multiple-choice knapsack with several
-//! resources, bottleneck values and forbidden pairs. Everything is an integer, so that a choice
+//! resources, bottleneck values, forbidden pairs and tables of what stands together. Everything is an integer, so that a choice
 //! can be judged exactly; [`super::solve`] works on a floating-point shadow of this.
 
+use super::joint::Joint;
 use crate::rates::Score;
 
 /// One way to fill a group.
@@ -50,6 +51,7 @@ pub struct Problem {
     pub bottlenecks: Vec<Bottleneck>,
     pub balances: Vec<Balance>,
     pub pairings: Vec<Pairing>,
+    pub joints: Vec<Joint>,
     /// The most that the choices may cost together, in minor units.
     pub budget: i64,
 }
@@ -87,7 +89,7 @@ impl Problem {
             .count() as i64
     }
 
-    /// True when the selection keeps the budget, every balance and every pairing.
+    /// True when the selection keeps the budget, every balance, every pairing and every joint.
     pub fn admits(&self, selection: &[usize]) -> bool {
         let balanced = |balance: &Balance| {
             let shares = balance.shares.iter();
@@ -102,6 +104,7 @@ impl Problem {
                 .pairings
                 .iter()
                 .all(|pairing| pairing.fits[selection[pairing.left]][selection[pairing.right]])
+            && self.joints.iter().all(|joint| joint.admits(selection))
     }
 
     /// Keeps only the marked choices of each group.
@@ -142,6 +145,11 @@ impl Problem {
                         .map(|row| select(row, &keep[pairing.right]))
                         .collect(),
                 })
+                .collect(),
+            joints: self
+                .joints
+                .iter()
+                .map(|joint| joint.restricted(keep))
                 .collect(),
             budget: self.budget,
         }

@@ -1,7 +1,8 @@
 //! Leaves out choices that provably cannot be in the answer.
 //!
 //! A choice is dominated when another of its group costs no more, allows no less in every
-//! bottleneck, takes no more of every resource and stands with everything that it stands with.
+//! bottleneck, takes no more of every resource and stands with everything that it stands with,
+//! pair by pair and joint by joint.
 //! Replacing the one by the other keeps a selection admissible, loses no score and costs no more.
 //! Where the two are equal in cost the selection might tie, so there the other must also come
 //! first in the order that breaks ties, and a standing choice yields only to a cheaper one. Then
@@ -18,6 +19,7 @@ pub fn undominated(problem: &Problem) -> Vec<Vec<bool>> {
 
 fn undominated_in(problem: &Problem, group: usize) -> Vec<bool> {
     let profiles = profiles(problem, group);
+    let joints = joints_of(problem, group);
     let choices = &problem.groups[group];
     // Cheapest first: a choice can only be dominated by one that comes before it here.
     let mut order: Vec<usize> = (0..choices.len()).collect();
@@ -30,9 +32,10 @@ fn undominated_in(problem: &Problem, group: usize) -> Vec<bool> {
     });
     let mut kept: Vec<usize> = Vec::new();
     for position in order {
-        let is_dominated = kept
-            .iter()
-            .any(|other| dominates(&profiles[*other], &profiles[position]));
+        let is_dominated = kept.iter().any(|other| {
+            dominates(&profiles[*other], &profiles[position])
+                && joints.iter().all(|joint| joint.covers(*other, position))
+        });
         if !is_dominated {
             kept.push(position);
         }
@@ -60,6 +63,31 @@ fn dominates(better: &Profile, worse: &Profile) -> bool {
             .iter()
             .zip(&worse.partners)
             .all(|(better, worse)| worse & !better == 0)
+}
+
+/// One joint, seen from one of its groups.
+struct JointSide<'p> {
+    /// The class of each choice.
+    classes: &'p [usize],
+    /// Whether one class stands with everything that another stands with.
+    covers: Vec<Vec<bool>>,
+}
+
+impl JointSide<'_> {
+    fn covers(&self, one: usize, other: usize) -> bool {
+        self.covers[self.classes[one]][self.classes[other]]
+    }
+}
+
+fn joints_of(problem: &Problem, group: usize) -> Vec<JointSide<'_>> {
+    let sides = problem.joints.iter().filter_map(|joint| {
+        let at = joint.groups.iter().position(|owner| *owner == group)?;
+        Some(JointSide {
+            classes: &joint.classes[at],
+            covers: joint.covers(at),
+        })
+    });
+    sides.collect()
 }
 
 fn profiles(problem: &Problem, group: usize) -> Vec<Profile> {

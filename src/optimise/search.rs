@@ -6,11 +6,12 @@
 //! either, it is a [`SolverFault`], never "nothing fits".
 
 use super::exhaust::exhaust;
+use super::joint::Cut;
 use super::lexicographic::Effort;
 use super::possible::possible;
 use super::problem::{Problem, Selection};
 use super::solve::solve_shadow;
-use super::tolerance::MOST_EXCLUSIONS;
+use super::tolerance::{MOST_CUTS, MOST_EXCLUSIONS};
 use crate::rates::Score;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
@@ -44,6 +45,8 @@ pub struct Settled {
     pub leading: Vec<usize>,
     /// Selections that are not wanted.
     pub excluded: Vec<Selection>,
+    /// What the joints refuse, as far as the solver ran into it: true of every selection.
+    pub cuts: Vec<Cut>,
 }
 
 /// What the solver found, judged in integers.
@@ -68,7 +71,9 @@ pub enum SolverFault {
     Panicked,
     #[error("the exact search visited {MOST_NODES} sets without coming to an end")]
     OutOfNodes,
-    #[error("the solver suggested {MOST_EXCLUSIONS} sets in a row that break a limit")]
+    #[error(
+        "the solver suggested {MOST_EXCLUSIONS} sets in a row that break a limit, or needed {MOST_CUTS} cuts"
+    )]
     Unsound,
 }
 
@@ -78,29 +83,43 @@ const MOST_NODES: usize = 100_000;
 /// How often a failed solve is tried in another arrangement of the same shadow.
 const ARRANGEMENTS: usize = 4;
 
-/// Solves for one goal.
+/// Solves for one goal; the cuts that it needed stay with `settled` for the next.
 ///
 /// # Errors
 /// [`SolverFault`] when the solver fails in every arrangement, or never suggests what holds.
 pub fn solve(
     problem: &Problem,
     goal: Goal,
-    settled: &Settled,
+    settled: &mut Settled,
     effort: Effort,
 ) -> Result<Found, SolverFault> {
-    let mut settled = settled.clone();
-    for _ in 0..MOST_EXCLUSIONS {
-        let suggested = suggest(problem, goal, &settled, effort)?;
-        match suggested {
+    let n_wanted_out = settled.excluded.len();
+    let mut outcome = Err(SolverFault::Unsound);
+    while settled.excluded.len() < n_wanted_out + MOST_EXCLUSIONS && settled.cuts.len() < MOST_CUTS
+    {
+        match suggest(problem, goal, settled, effort)? {
             Found::Optimal(selection) | Found::Incumbent(selection)
                 if !settled.admits(problem, &selection) =>
             {
-                settled.excluded.push(selection);
+                let refusing = problem
+                    .joints
+                    .iter()
+                    .filter(|joint| !joint.admits(&selection));
+                let cuts: Vec<Cut> = refusing.map(|joint| joint.cut(&selection)).collect();
+                if cuts.is_empty() {
+                    settled.excluded.push(selection);
+                }
+                settled.cuts.extend(cuts);
             }
-            judged => return Ok(judged),
+            judged => {
+                outcome = Ok(judged);
+                break;
+            }
         }
     }
-    Err(SolverFault::Unsound)
+    // What was excluded here broke the limits of this goal; the next may know others.
+    settled.excluded.truncate(n_wanted_out);
+    outcome
 }
 
 /// The solver's suggestion for what is left once every impossible choice is gone.
@@ -206,6 +225,7 @@ impl Settled {
             excluded: excluded
                 .filter_map(|excluded| kept.iter().zip(excluded).map(position).collect())
                 .collect(),
+            cuts: self.cuts.iter().map(|cut| cut.within(kept)).collect(),
             ..*self
         }
     }

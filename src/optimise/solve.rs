@@ -293,6 +293,15 @@ fn limits(problem: &Problem, shadow: &Shadow, settled: &Settled) -> Vec<good_lp:
             most as f64 + LIMIT_MARGIN,
         ));
     }
+    let one_if = |mark: &bool| if *mark { 1.0 } else { 0.0 };
+    for cut in &settled.cuts {
+        let sets = cut
+            .sets
+            .iter()
+            .map(|(group, marks)| (*group, marks.as_slice()));
+        let sum = weigh(shadow, sets, one_if);
+        rows.extend(at_most(sum, cut.sets.len() as f64 - 1.0));
+    }
     for excluded in &settled.excluded {
         let marks: Vec<Vec<bool>> = problem
             .groups
@@ -304,13 +313,7 @@ fn limits(problem: &Problem, shadow: &Shadow, settled: &Settled) -> Vec<good_lp:
                     .collect()
             })
             .collect();
-        let sum = weigh(
-            shadow,
-            marks.iter().map(Vec::as_slice).enumerate(),
-            |mark| {
-                if *mark { 1.0 } else { 0.0 }
-            },
-        );
+        let sum = weigh(shadow, marks.iter().map(Vec::as_slice).enumerate(), one_if);
         rows.extend(at_most(sum, excluded.len() as f64 - 1.0));
     }
     rows

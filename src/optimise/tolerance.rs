@@ -20,3 +20,7 @@ pub const CHOSEN: f64 = 0.5;
 /// How many selections that the integers refuse are excluded, one by one, before the solver is
 /// declared at fault.
 pub const MOST_EXCLUSIONS: usize = 200;
+
+/// How many cuts of joints the solver may need before it is declared at fault. Each refuses as
+/// much as its table allows, so that a few dozen are usual.
+pub const MOST_CUTS: usize = 2_000;

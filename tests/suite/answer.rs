@@ -3,7 +3,7 @@
 use crate::support::facts;
 use proptest::prelude::*;
 use rigtide::optimise::{
-    Balance, Bottleneck, Choice, Effort, Engine, Pairing, Problem, Selection, Solved,
+    Balance, Bottleneck, Choice, Effort, Engine, Joint, Pairing, Problem, Selection, Solved,
     solve_lexicographically,
 };
 
@@ -58,7 +58,37 @@ fn admissible(problem: &Problem, selection: &[usize]) -> bool {
             return false;
         }
     }
+    for joint in &problem.joints {
+        let mut row = 0;
+        for ((group, classes), size) in joint.groups.iter().zip(&joint.classes).zip(&joint.sizes) {
+            row = row * size + classes[selection[*group]];
+        }
+        if !joint.fits[row] {
+            return false;
+        }
+    }
     cost <= problem.budget
+}
+
+/// Tables over every group, whose choices fall into at most three classes.
+fn joints(sizes: &[usize]) -> BoxedStrategy<Vec<Joint>> {
+    let groups: Vec<usize> = (0..sizes.len()).collect();
+    let classes: Vec<_> = sizes
+        .iter()
+        .map(|size| proptest::collection::vec(0_usize..3, *size))
+        .collect();
+    let cells = 3_usize.pow(u32::try_from(sizes.len()).unwrap());
+    let joint =
+        (classes, proptest::collection::vec(0_u8..6, cells)).prop_map(move |(classes, cells)| {
+            Joint {
+                name: "table".to_owned(),
+                groups: groups.clone(),
+                classes,
+                sizes: vec![3; groups.len()],
+                fits: cells.iter().map(|cell| *cell != 0).collect(),
+            }
+        });
+    proptest::collection::vec(joint, 0..3).boxed()
 }
 
 fn values(
@@ -94,8 +124,10 @@ fn problems() -> impl Strategy<Value = Problem> {
             0..4,
         );
         let budget = prop_oneof![0_i64..30, 1_000_i64..5_100];
-        (choices, bottlenecks, limited, balances, pairings, budget).prop_map(move |parts| {
-            let ((costs, standing), bottlenecks, limited, balances, pairings, budget) = parts;
+        let limits = (balances, pairings, joints(&sizes), budget);
+        (choices, bottlenecks, limited, limits).prop_map(move |parts| {
+            let ((costs, standing), bottlenecks, limited, limits) = parts;
+            let (balances, pairings, joints, budget) = limits;
             Problem {
                 groups: costs
                     .iter()
@@ -144,6 +176,7 @@ fn problems() -> impl Strategy<Value = Problem> {
                             .collect(),
                     })
                     .collect(),
+                joints,
                 budget,
             }
         })
@@ -232,6 +265,12 @@ fn the_generator_makes_feasible_infeasible_and_tied_problems() {
         for pairing in &mut reversed.pairings {
             pairing.fits.reverse();
             pairing.fits.iter_mut().for_each(|row| row.reverse());
+        }
+        for joint in &mut reversed.joints {
+            joint
+                .classes
+                .iter_mut()
+                .for_each(|classes| classes.reverse());
         }
         let other = enumerate(&reversed).unwrap();
         tied += usize::from(flip(&other, &reversed) != best);

@@ -1,0 +1,216 @@
+//! Limits over several groups at once that pairs and sums cannot say: which choices may stand
+//! together, as a table over classes of alike choices.
+//!
+//! The solver is not given the whole table. What it suggests is looked up; a refused set comes
+//! back as a [`Cut`], made as wide as the table allows, so that few of them settle the matter.
+
+/// Which choices of some groups may stand together.
+///
+/// Invariants: `groups` rise; `classes` has one entry per choice of each of them, below that
+/// group's `sizes`; `fits` has one entry per combination of classes, the last group's class
+/// turning fastest.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Joint {
+    /// The rule that it comes from.
+    pub name: String,
+    pub groups: Vec<usize>,
+    /// Choices of one class are all alike to the rule.
+    pub classes: Vec<Vec<usize>>,
+    /// How many classes each group has.
+    pub sizes: Vec<usize>,
+    pub fits: Vec<bool>,
+}
+
+/// At least one of these groups takes a choice outside its set.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Cut {
+    /// Rising groups, each with a mark per choice.
+    pub sets: Vec<(usize, Vec<bool>)>,
+}
+
+impl Joint {
+    /// True when the table lets the selection stand.
+    pub fn admits(&self, selection: &[usize]) -> bool {
+        self.fits[self.index(&self.classes_of(selection))]
+    }
+
+    fn classes_of(&self, selection: &[usize]) -> Vec<usize> {
+        let groups = self.groups.iter().zip(&self.classes);
+        groups
+            .map(|(group, classes)| classes[selection[*group]])
+            .collect()
+    }
+
+    fn index(&self, classes: &[usize]) -> usize {
+        let sizes = self.sizes.iter().zip(classes);
+        sizes.fold(0, |index, (size, class)| index * size + class)
+    }
+
+    /// Keeps only the marked choices of each group; the table stays.
+    pub fn restricted(&self, keep: &[Vec<bool>]) -> Joint {
+        let classes = self.groups.iter().zip(&self.classes);
+        let classes = classes.map(|(group, classes)| {
+            let kept = classes.iter().zip(&keep[*group]);
+            kept.filter(|(_, keep)| **keep)
+                .map(|(class, _)| *class)
+                .collect()
+        });
+        Joint {
+            classes: classes.collect(),
+            ..self.clone()
+        }
+    }
+
+    /// Refuses as much around a refused selection as the table refuses throughout.
+    pub fn cut(&self, selection: &[usize]) -> Cut {
+        let mut sets: Vec<Vec<usize>> = self
+            .classes_of(selection)
+            .into_iter()
+            .map(|class| vec![class])
+            .collect();
+        for at in 0..sets.len() {
+            let mut trial = sets.clone();
+            for class in 0..self.sizes[at] {
+                trial[at] = vec![class];
+                let is_refused = !self.any_fits(&trial);
+                if is_refused && !sets[at].contains(&class) {
+                    sets[at].push(class);
+                }
+            }
+        }
+        let marked = self.groups.iter().zip(&self.classes).zip(&sets);
+        Cut {
+            sets: marked
+                .map(|((group, classes), set)| {
+                    let marks = classes.iter().map(|class| set.contains(class));
+                    (*group, marks.collect())
+                })
+                .collect(),
+        }
+    }
+
+    /// True when any combination of these classes, one of each group, may stand.
+    pub fn any_fits(&self, sets: &[Vec<usize>]) -> bool {
+        combinations(sets).any(|classes| self.fits[self.index(&classes)])
+    }
+
+    /// Marks the classes of each group that stand with something of these sets; `None` when there
+    /// are more than `most` combinations to look at.
+    pub fn supported(&self, sets: &[Vec<usize>], most: usize) -> Option<Vec<Vec<bool>>> {
+        let n_combinations = sets
+            .iter()
+            .try_fold(1_usize, |product, set| product.checked_mul(set.len()));
+        if n_combinations.is_none_or(|n| n > most) {
+            return None;
+        }
+        let mut supported: Vec<Vec<bool>> =
+            self.sizes.iter().map(|size| vec![false; *size]).collect();
+        for classes in combinations(sets).filter(|classes| self.fits[self.index(classes)]) {
+            let marks = supported.iter_mut().zip(&classes);
+            marks.for_each(|(marks, class)| marks[*class] = true);
+        }
+        Some(supported)
+    }
+
+    /// For the group at `at`, whether each class stands with everything that another stands with:
+    /// `covers[one][other]`.
+    pub fn covers(&self, at: usize) -> Vec<Vec<bool>> {
+        let rows: Vec<Vec<bool>> = (0..self.sizes[at])
+            .map(|class| {
+                let mut sets: Vec<Vec<usize>> =
+                    self.sizes.iter().map(|size| (0..*size).collect()).collect();
+                sets[at] = vec![class];
+                combinations(&sets)
+                    .map(|classes| self.fits[self.index(&classes)])
+                    .collect()
+            })
+            .collect();
+        let covers = |one: &Vec<bool>, other: &Vec<bool>| {
+            let mut fits = one.iter().zip(other);
+            fits.all(|(one, other)| *one || !*other)
+        };
+        rows.iter()
+            .map(|one| rows.iter().map(|other| covers(one, other)).collect())
+            .collect()
+    }
+}
+
+impl Cut {
+    /// The same cut for the choices of each group that are kept, by their old positions.
+    pub fn within(&self, kept: &[Vec<usize>]) -> Cut {
+        let sets = self.sets.iter().map(|(group, marks)| {
+            let kept = kept[*group].iter();
+            (*group, kept.map(|position| marks[*position]).collect())
+        });
+        Cut {
+            sets: sets.collect(),
+        }
+    }
+}
+
+/// Every way to take one of each set, the last set turning fastest.
+pub fn combinations(sets: &[Vec<usize>]) -> impl Iterator<Item = Vec<usize>> {
+    let n_combinations: usize = sets.iter().map(Vec::len).product();
+    (0..n_combinations).map(|mut number| {
+        let mut combination: Vec<usize> = sets
+            .iter()
+            .rev()
+            .map(|set| {
+                let member = set[number % set.len()];
+                number /= set.len();
+                member
+            })
+            .collect();
+        combination.reverse();
+        combination
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Three groups of three choices each; what stands together adds up to at most three.
+    fn joint() -> Joint {
+        let all = vec![vec![0, 1, 2]; 3];
+        let fits = combinations(&all).map(|classes| classes.iter().sum::<usize>() <= 3);
+        Joint {
+            name: "sum".to_owned(),
+            groups: vec![0, 2, 3],
+            classes: all.clone(),
+            sizes: vec![3; 3],
+            fits: fits.collect(),
+        }
+    }
+
+    #[test]
+    fn a_cut_refuses_as_much_as_the_table_refuses_and_no_more() {
+        let joint = joint();
+        assert!(joint.admits(&[1, 0, 1, 1]) && !joint.admits(&[2, 0, 1, 1]));
+        let cut = joint.cut(&[2, 0, 1, 1]);
+        // Widening the first group finds nothing more (1 + 1 + 1 stands), the others do.
+        assert_eq!(
+            cut.sets,
+            [
+                (0, vec![false, false, true]),
+                (2, vec![false, true, true]),
+                (3, vec![false, true, true]),
+            ]
+        );
+    }
+
+    #[test]
+    fn a_class_covers_those_that_stand_with_less() {
+        let covers = joint().covers(1);
+        assert_eq!(covers[0], [true, true, true]);
+        assert_eq!(covers[2], [false, false, true]);
+    }
+
+    #[test]
+    fn what_stands_with_nothing_kept_is_unsupported() {
+        let sets = [vec![2], vec![0, 1, 2], vec![1]];
+        let supported = joint().supported(&sets, 9).unwrap();
+        assert_eq!(supported[1], [true, false, false]);
+        assert_eq!(joint().supported(&sets, 2), None);
+    }
+}
