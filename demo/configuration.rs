@@ -291,6 +291,24 @@ fn catalogue(kind: Kind, parts: &[Part]) -> String {
     text
 }
 
+fn toml(spec: &Spec) -> String {
+    match spec {
+        Spec::Number(number) => number.to_string(),
+        Spec::Text(value) => format!("\"{value}\""),
+        Spec::Texts(values) => format!("{values:?}"),
+        Spec::Flag(flag) => flag.to_string(),
+        Spec::Entries(entries) => {
+            let entry = |fields: &Vec<(&'static str, Spec)>| {
+                let fields = fields
+                    .iter()
+                    .map(|(name, spec)| format!("{name} = {}", toml(spec)));
+                format!("    {{ {} }},\n", fields.collect::<Vec<_>>().join(", "))
+            };
+            format!("[\n{}]", entries.iter().map(entry).collect::<String>())
+        }
+    }
+}
+
 fn write_part(text: &mut String, part: &Part) {
     let mut line = |line: std::fmt::Arguments<'_>| {
         // Writing to a string cannot fail.
@@ -304,12 +322,7 @@ fn write_part(text: &mut String, part: &Part) {
     line(format_args!("mpn = \"{}\"", part.mpn));
     line(format_args!("gtin = \"{}\"", part.gtin));
     for (name, spec) in &part.specs {
-        match spec {
-            Spec::Number(number) => line(format_args!("{name} = {number}")),
-            Spec::Text(value) => line(format_args!("{name} = \"{value}\"")),
-            Spec::Texts(values) => line(format_args!("{name} = {values:?}")),
-            Spec::Flag(flag) => line(format_args!("{name} = {flag}")),
-        }
+        line(format_args!("{name} = {}", toml(spec)));
     }
     for rate in &part.rates {
         let (tenths, tenth) = (rate.tenths / 10, rate.tenths % 10);

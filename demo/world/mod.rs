@@ -4,6 +4,7 @@
 //! shops disagree by some percent, so that the best build is not the obvious one. Does no I/O.
 
 mod accessories;
+mod details;
 mod graphics;
 mod housing;
 mod part;

@@ -1,5 +1,6 @@
 //! What a part of the demo is: its identity, its specs and what it allows.
 
+use super::details::details;
 use std::fmt::Write as _;
 
 /// The two uses of the media room.
@@ -65,6 +66,8 @@ pub enum Spec {
     Text(&'static str),
     Texts(Vec<&'static str>),
     Flag(bool),
+    /// Several things of one make-up.
+    Entries(Vec<Vec<(&'static str, Spec)>>),
 }
 
 /// Where a rate comes from.
@@ -139,7 +142,11 @@ impl Draft {
             brand: self.brand,
             mpn: format!("{}-{}", letters.to_uppercase(), self.code),
             gtin: gtin13(number),
-            specs: self.specs,
+            specs: {
+                let mut specs = self.specs;
+                specs.extend(details(self.kind, &specs));
+                specs
+            },
             rates: rates.collect(),
             usual_cents: self.usual_cents,
             name,

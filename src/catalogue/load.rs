@@ -5,7 +5,8 @@ use super::gtin::Gtin;
 use super::id::{PartId, WorkloadId};
 use super::kind::Kind;
 use super::part::{Catalogue, Evidence, Part, Rate, Workload};
-use super::spec::{SPECS, Shape, Spec, SpecDef, SpecValue, same_name};
+use super::read_spec::read_specs;
+use super::spec::same_name;
 use super::table::{At, Document, Table, nearest};
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -198,31 +199,6 @@ fn read_gtins(table: &mut Table<'_, '_>) -> Vec<(Gtin, Range<usize>)> {
     gtins
 }
 
-fn read_specs(table: &mut Table<'_, '_>, kind: Option<Kind>) -> BTreeMap<Spec, SpecValue> {
-    let mut specs = BTreeMap::new();
-    for def in SPECS {
-        // Without a kind, every spec is read so that only the kind is reported.
-        let belongs = kind.is_none_or(|kind| def.kinds.contains(&kind));
-        if belongs && let Some(value) = read_spec(table, def) {
-            specs.insert(def.spec, value);
-        }
-    }
-    specs
-}
-
-fn read_spec(table: &mut Table<'_, '_>, def: &SpecDef) -> Option<SpecValue> {
-    match &def.shape {
-        Shape::Text => table.text(def.key).map(|text| SpecValue::Text(text.value)),
-        Shape::Texts => table.texts(def.key).map(|texts| {
-            SpecValue::Texts(texts.value.into_iter().map(|text| text.value).collect())
-        }),
-        Shape::Flag => table.flag(def.key).map(|flag| SpecValue::Flag(flag.value)),
-        Shape::Number { plausible, .. } => table
-            .integer(def.key, plausible.clone())
-            .map(|number| SpecValue::Number(number.value)),
-    }
-}
-
 fn read_rates(table: &mut Table<'_, '_>, catalogue: &Catalogue) -> BTreeMap<WorkloadId, Rate> {
     let mut rates = BTreeMap::new();
     let Some(named) = table.table("rates") else {
@@ -287,6 +263,7 @@ pub fn names_include(names: &[String], name: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::catalogue::Spec;
 
     const WORKLOADS: &str = "[[workload]]\nid = \"cut\"\nunit = \"jobs/h\"\n\
         limited_by = [\"cpu\"]\nreference = 10\n";

@@ -3,7 +3,7 @@
 use super::gtin::Gtin;
 use super::id::{PartId, WorkloadId};
 use super::kind::Kind;
-use super::spec::{Spec, SpecValue};
+use super::spec::{Entry, Spec, SpecValue};
 use std::collections::BTreeMap;
 
 /// One product that can fill a role.
@@ -74,6 +74,13 @@ impl Part {
     pub fn texts(&self, spec: Spec) -> Option<&[String]> {
         match self.specs.get(&spec)? {
             SpecValue::Texts(texts) => Some(texts),
+            _ => None,
+        }
+    }
+
+    pub fn entries(&self, spec: Spec) -> Option<&[Entry]> {
+        match self.specs.get(&spec)? {
+            SpecValue::Entries(entries) => Some(entries),
             _ => None,
         }
     }

@@ -5,6 +5,8 @@
 //! the nearest known key. Decimals stay text: no amount passes through a float.
 
 use super::fault::Fault;
+pub use super::nearest::nearest;
+use super::units::{is_plain_decimal, parse_measure, scale_decimal};
 use crate::money::{Currency, Money};
 use std::cell::RefCell;
 use std::collections::BTreeSet;
@@ -176,6 +178,30 @@ impl<'d, 't> Table<'d, 't> {
                 None
             }
         }
+    }
+
+    /// A whole number of `unit` within `range`: a bare number, or a text such as `"16.5 cm"`.
+    pub fn measure(
+        &mut self,
+        key: &'static str,
+        unit: &'static str,
+        range: Range<i64>,
+    ) -> Option<At<i64>> {
+        let value = self.value(key)?;
+        let DeValue::String(text) = value.get_ref() else {
+            return self.integer(key, range);
+        };
+        let message = match parse_measure(text, unit) {
+            Ok(number) if range.contains(&number) => return Some(at(value, number)),
+            Ok(number) => {
+                let (low, high) = (range.start, range.end - 1);
+                format!("`{key}` is {number} {unit}, outside {low} to {high}")
+            }
+            Err(fault) => format!("`{key}`: {fault}"),
+        };
+        let remedy = "write a plausible number, or one with its unit";
+        self.document.fault(&value.span(), message, remedy);
+        None
     }
 
     /// A decimal number as its text (`12`, `12.5` or `"12.5"`), never as a float.
@@ -411,35 +437,6 @@ impl<'d, 't> Table<'d, 't> {
     }
 }
 
-/// The candidate that a slip of the keyboard most likely meant, if any is near.
-pub fn nearest<'a>(word: &str, candidates: impl Iterator<Item = &'a str>) -> Option<&'a str> {
-    candidates
-        .map(|candidate| (strsim::damerau_levenshtein(word, candidate), candidate))
-        .filter(|(distance, candidate)| *distance <= 1 + candidate.len().min(word.len()) / 4)
-        .min()
-        .map(|(_, candidate)| candidate)
-}
-
-/// Reads a plain decimal as an integer of `10^-places`; `None` when it is finer or too large.
-pub fn scale_decimal(text: &str, places: u32) -> Option<i64> {
-    if !is_plain_decimal(text) {
-        return None;
-    }
-    let (whole, fraction) = text.split_once('.').unwrap_or((text, ""));
-    let fraction = fraction.trim_end_matches('0');
-    let missing = (places as usize).checked_sub(fraction.len())?;
-    format!("{whole}{fraction}{}", "0".repeat(missing))
-        .parse()
-        .ok()
-}
-
-fn is_plain_decimal(text: &str) -> bool {
-    let unsigned = text.strip_prefix(['-', '+']).unwrap_or(text);
-    let (whole, fraction) = unsigned.split_once('.').unwrap_or((unsigned, "0"));
-    let digits = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
-    digits(whole) && digits(fraction)
-}
-
 fn at<T>(value: &Spanned<DeValue<'_>>, inner: T) -> At<T> {
     At {
         value: inner,
@@ -496,22 +493,6 @@ mod tests {
     fn broken_syntax_is_a_fault_and_not_a_panic() {
         for text in ["a = ", "[[", "x = \"", "\u{0}", "a.b.c = [1, {", "= 1"] {
             assert!(!Document::parse("f", text).is_clean(), "{text:?}");
-        }
-    }
-
-    #[test]
-    fn decimals_scale_exactly() {
-        for (text, places, expected) in [
-            ("12", 2, Some(1200)),
-            ("12.5", 2, Some(1250)),
-            ("12.500", 2, Some(1250)),
-            ("12.505", 2, None),
-            ("-0.01", 2, Some(-1)),
-            ("1e3", 2, None),
-            ("99999999999999999999", 0, None),
-            ("1.", 2, None),
-        ] {
-            assert_eq!(scale_decimal(text, places), expected, "{text}");
         }
     }
 }

@@ -90,6 +90,8 @@ pub enum Form {
         kinds: &'static [Kind],
         fits: fn(&[Seat<'_>], &FitTerms) -> Fit,
     },
+    /// Nothing is ruled out: the rule only tells a person what to know.
+    Advice { kinds: &'static [Kind] },
 }
 
 /// How grave a finding is.
@@ -128,6 +130,12 @@ pub trait FitRule: Sync {
 
     fn form(&self) -> Form;
 
+    /// True when the rule asks for something to be there, so that a set which is not complete yet
+    /// does not break it.
+    fn asks_for_presence(&self) -> bool {
+        false
+    }
+
     /// Judges a finished build; no findings means that it fits.
     fn check(&self, seats: &[Seat<'_>], terms: &FitTerms) -> Vec<Finding>;
 }
@@ -165,6 +173,32 @@ pub fn conflict(rule: &'static str, reason: String) -> Finding {
         rule,
         gravity: Gravity::Conflict,
         reason,
+    }
+}
+
+/// A finding that a person should know, though the parts go together.
+pub fn caution(rule: &'static str, reason: String) -> Finding {
+    Finding {
+        rule,
+        gravity: Gravity::Caution,
+        reason,
+    }
+}
+
+/// Whether what parts need adds up to no more than is given, as far as both are known.
+///
+/// Where nothing is needed it does not matter what is given.
+pub fn sum_fits(needs: impl Iterator<Item = Option<i64>>, given: Option<i64>) -> Fit {
+    let (mut known, mut is_sure) = (0, true);
+    for need in needs {
+        known += need.unwrap_or(0);
+        is_sure &= need.is_some();
+    }
+    match given {
+        _ if known == 0 && is_sure => Fit::Yes,
+        Some(given) if known > given => Fit::No,
+        Some(_) if is_sure => Fit::Yes,
+        _ => Fit::Unproven,
     }
 }
 

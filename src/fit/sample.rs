@@ -17,6 +17,10 @@ pub fn part(kind: Kind, specs: &[(Spec, SpecValue)]) -> Part {
     }
 }
 
+pub fn number(value: i64) -> SpecValue {
+    SpecValue::Number(value)
+}
+
 pub fn text(value: &str) -> SpecValue {
     SpecValue::Text(value.to_owned())
 }
@@ -41,7 +45,10 @@ pub fn findings_under(rule: &dyn FitRule, parts: &[&Part], terms: &FitTerms) -> 
     rule.check(&seats, terms)
 }
 
-/// The one gravity that the rule finds in these parts, or none.
+/// The gravest thing that the rule finds in these parts, or none.
 pub fn gravity(rule: &dyn FitRule, parts: &[&Part]) -> Option<Gravity> {
-    findings(rule, parts).first().map(|finding| finding.gravity)
+    findings(rule, parts)
+        .iter()
+        .map(|finding| finding.gravity)
+        .max()
 }

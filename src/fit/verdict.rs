@@ -26,18 +26,31 @@ pub fn verdicts(seats: &[Seat<'_>], terms: &FitTerms) -> Vec<Verdict> {
     let is_seated = |kind: &Kind| seats.iter().any(|seat| seat.part.kind == *kind);
     let concerns = |rule: &dyn FitRule| match rule.form() {
         Form::Pairs { left, right, .. } => is_seated(&left) && is_seated(&right),
-        Form::Balance { kinds, .. } | Form::Joint { kinds, .. } => {
+        Form::Balance { kinds, .. } | Form::Joint { kinds, .. } | Form::Advice { kinds } => {
             kinds.iter().filter(|kind| is_seated(kind)).count() > 1
         }
     };
-    let judged = RULES.iter().map(|rule| Verdict {
-        rule: *rule,
-        findings: rule.check(seats, terms),
+    let is_complete = COMPLETE.iter().all(is_seated);
+    let judged = RULES.iter().map(|rule| {
+        let mut findings = rule.check(seats, terms);
+        if rule.asks_for_presence() && !is_complete {
+            // What is missing may still come.
+            for finding in &mut findings {
+                finding.gravity = finding.gravity.min(Gravity::Caution);
+            }
+        }
+        Verdict {
+            rule: *rule,
+            findings,
+        }
     });
     judged
         .filter(|verdict| !verdict.findings.is_empty() || concerns(verdict.rule))
         .collect()
 }
+
+/// Without these no set is meant as a whole PC.
+const COMPLETE: [Kind; 5] = [Kind::Cpu, Kind::Board, Kind::Memory, Kind::Psu, Kind::Case];
 
 #[cfg(test)]
 mod tests {

@@ -34,6 +34,7 @@ pub fn encode(market: &Market<'_>, standing: &Standing, without: Option<&str>) -
                     .balances
                     .push(balance(market, *rule, kinds, share, at_most));
             }
+            Form::Advice { .. } => {}
             Form::Joint { kinds, fits } => {
                 problem.joints.extend(joint(market, *rule, kinds, fits));
             }

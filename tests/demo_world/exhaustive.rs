@@ -194,7 +194,10 @@ fn housings<'w>(
                 && number(cooler.part, "height_mm") <= number(case.part, "cooler_height_mm_max")
         });
         let supply = supplies.iter().find(|supply| {
-            texts(case.part, "psu_form_factors").contains(&text(supply.part, "form_factor"))
+            // A small supply goes behind a bracket into the larger opening.
+            let openings = texts(case.part, "psu_form_factors");
+            let form = text(supply.part, "form_factor");
+            (openings.contains(&form) || (form == "SFX" && openings.contains(&"ATX")))
                 && number(supply.part, "rated_w") * 100 >= load * 130
         });
         let (Some(cooler), Some(supply)) = (cooler, supply) else {

@@ -16,6 +16,7 @@ mod architecture;
 mod examples;
 mod daemon;
 mod fetching;
+mod fit;
 mod fuzz;
 mod market;
 mod polite;

@@ -1,6 +1,7 @@
 //! Whole answers on random small catalogues, against trying every set of parts.
 
 use crate::support::facts;
+use crate::support::specs::{Dice, by_chance, roomy};
 use chrono::DateTime;
 use rigtide::catalogue::{
     Catalogue, Evidence, Gtin, Kind, Part, PartId, Rate, Spec, SpecValue, Workload, WorkloadId,
@@ -12,23 +13,6 @@ use rigtide::optimise::{Answer, Effort, Proof, Standing, best};
 use rigtide::rates::Weighted;
 use std::collections::BTreeMap;
 
-/// A small generator of its own (splitmix64), so that a seed names a catalogue for good.
-struct Dice(u64);
-
-impl Dice {
-    fn roll(&mut self, sides: i64) -> i64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut mixed = self.0;
-        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((mixed ^ (mixed >> 31)) % sides.unsigned_abs()) as i64
-    }
-
-    fn pick<'t>(&mut self, texts: &[&'t str]) -> &'t str {
-        texts[self.roll(texts.len() as i64) as usize]
-    }
-}
-
 /// A catalogue, a brief and offers that the seed names. Figures are coarse, so that ties, tight
 /// budgets, unproven specs and dead ends are common.
 struct Case {
@@ -39,7 +23,7 @@ struct Case {
     standing: Standing,
 }
 
-fn specs(kind: Kind, dice: &mut Dice) -> Vec<(Spec, SpecValue)> {
+fn specs(kind: Kind, dice: &mut Dice) -> BTreeMap<Spec, SpecValue> {
     let text = |dice: &mut Dice, of: &[&str]| SpecValue::Text(dice.pick(of).to_owned());
     let list = |dice: &mut Dice, of: &[&str]| {
         let mut names = vec![dice.pick(of).to_owned(), dice.pick(of).to_owned()];
@@ -52,7 +36,7 @@ fn specs(kind: Kind, dice: &mut Dice) -> Vec<(Spec, SpecValue)> {
     let forms = ["ATX", "microATX", "Mini-ITX"];
     let supplies = ["ATX", "SFX"];
     let memories = ["DDR4", "DDR5"];
-    let mut specs = match kind {
+    let specs = match kind {
         Kind::Cpu => vec![
             (Spec::Socket, text(dice, &sockets)),
             (Spec::HeatW, number(dice, 65, 40)),
@@ -91,84 +75,20 @@ fn specs(kind: Kind, dice: &mut Dice) -> Vec<(Spec, SpecValue)> {
         }
         _ => vec![(Spec::LoadW, number(dice, 2, 4))],
     };
-    // One in twelve specs is missing.
-    specs.retain(|_| dice.roll(12) != 0);
-    let is_roomy = dice.roll(5) != 0;
-    specs.extend(match is_roomy {
-        true => room_enough(kind),
-        false => room_by_chance(kind, dice),
-    });
-    specs
-}
-
-/// The further specs with room for everything, so that strict briefs are decided by the others.
-fn room_enough(kind: Kind) -> Vec<(Spec, SpecValue)> {
-    let (text, number) = (
-        |text: &str| SpecValue::Text(text.to_owned()),
-        SpecValue::Number,
-    );
-    match kind {
-        Kind::Cpu => vec![(Spec::Chipsets, SpecValue::Texts(vec!["B650".to_owned()]))],
-        Kind::Board => vec![
-            (Spec::Chipset, text("B650")),
-            (Spec::ModuleType, text("UDIMM")),
-            (Spec::MemoryGbMax, number(256)),
-            (Spec::ModuleGbMax, number(64)),
-        ],
-        Kind::Memory => vec![
-            (Spec::ModuleType, text("UDIMM")),
-            (Spec::CapacityGb, number(16)),
-        ],
-        Kind::Gpu => vec![(Spec::SlotsOccupied, number(2))],
-        Kind::Case => vec![
-            (Spec::ExpansionSlots, number(7)),
-            (Spec::PsuLengthMmMax, number(200)),
-        ],
-        Kind::Psu => vec![(Spec::LengthMm, number(140))],
-        _ => Vec::new(),
-    }
-}
-
-/// The further specs by the dice, with dead ends and gaps of their own.
-fn room_by_chance(kind: Kind, dice: &mut Dice) -> Vec<(Spec, SpecValue)> {
-    let number =
-        |dice: &mut Dice, low: i64, step: i64| SpecValue::Number(low + step * dice.roll(3));
-    let text = |dice: &mut Dice, of: &[&str]| SpecValue::Text(dice.pick(of).to_owned());
-    let list = |dice: &mut Dice, of: &[&str]| SpecValue::Texts(vec![dice.pick(of).to_owned()]);
-    let chipsets = ["B650", "B650", "B760"];
-    let modules = ["UDIMM", "UDIMM", "UDIMM", "SO-DIMM"];
-    let mut specs = match kind {
-        Kind::Cpu => vec![
-            (Spec::Chipsets, list(dice, &chipsets)),
-            (Spec::ChipsetsAfterUpdate, list(dice, &chipsets)),
-            (Spec::BoxedCooler, SpecValue::Flag(dice.roll(2) == 0)),
-        ],
-        Kind::Board => vec![
-            (Spec::Chipset, text(dice, &chipsets)),
-            (Spec::FlashWithoutCpu, SpecValue::Flag(dice.roll(2) == 0)),
-            (Spec::ModuleType, text(dice, &modules)),
-            (Spec::MemoryGbMax, number(dice, 32, 32)),
-            (Spec::ModuleGbMax, number(dice, 16, 16)),
-            (Spec::DepthMm, number(dice, 220, 25)),
-        ],
-        Kind::Memory => vec![
-            (Spec::ModuleType, text(dice, &modules)),
-            (Spec::CapacityGb, number(dice, 16, 16)),
-        ],
-        Kind::Gpu => vec![
-            (Spec::SlotsOccupied, number(dice, 2, 1)),
-            (Spec::SupplyWMin, number(dice, 450, 100)),
-        ],
-        Kind::Case => vec![
-            (Spec::ExpansionSlots, number(dice, 2, 2)),
-            (Spec::PsuLengthMmMax, number(dice, 140, 20)),
-            (Spec::BoardDepthMmMax, number(dice, 230, 20)),
-        ],
-        Kind::Psu => vec![(Spec::LengthMm, number(dice, 130, 20))],
-        _ => Vec::new(),
+    // One part in twelve has its further specs by the dice, with dead ends and gaps of their own; the
+    // others leave room, so that the specs above decide.
+    let mut all = match dice.roll(12) {
+        0 => by_chance(kind, dice, 12),
+        _ => roomy(kind),
     };
-    specs.retain(|_| dice.roll(12) != 0);
-    specs
+    for (spec, value) in specs {
+        all.remove(&spec);
+        // One in twelve is missing.
+        if dice.roll(12) != 0 {
+            all.insert(spec, value);
+        }
+    }
+    all
 }
 
 fn case(seed: u64) -> Case {
@@ -226,7 +146,7 @@ fn case(seed: u64) -> Case {
                 brand: None,
                 mpns: vec![id.to_string()],
                 gtins: Vec::new(),
-                specs: specs(kind, &mut dice).into_iter().collect(),
+                specs: specs(kind, &mut dice),
                 rates,
             };
             for retailer in &shops {

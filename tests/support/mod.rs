@@ -5,3 +5,4 @@ pub mod feed;
 pub mod guides;
 pub mod program;
 pub mod server;
+pub mod specs;

@@ -1,7 +1,8 @@
 //! `rigtide best`: the best build for a brief, or for a budget and some uses.
 
 use crate::catalogue::WorkloadId;
-use crate::catalogue::table::{nearest, scale_decimal};
+use crate::catalogue::scale_decimal;
+use crate::catalogue::table::nearest;
 use crate::cli::args::BestArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, Tone, columns, harmless};

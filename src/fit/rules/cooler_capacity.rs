@@ -1,7 +1,9 @@
 //! The cooler carries off at least the processor's sustained heat.
 
 use crate::catalogue::{Kind, Part, Spec};
-use crate::fit::rule::{Finding, Fit, FitRule, FitTerms, Form, Seat, check_at_most};
+use crate::fit::rule::{
+    Finding, Fit, FitRule, FitTerms, Form, Seat, caution, check_at_most, seat_pairs,
+};
 
 pub struct CoolerCapacity;
 
@@ -11,7 +13,8 @@ impl FitRule for CoolerCapacity {
     }
 
     fn states(&self) -> &'static str {
-        "The cooler carries off at least the processor's sustained heat."
+        "The cooler carries off at least the processor's sustained heat; less than its turbo power \
+         means less turbo."
     }
 
     fn source(&self) -> &'static str {
@@ -19,7 +22,11 @@ impl FitRule for CoolerCapacity {
     }
 
     fn reads(&self) -> &'static [(Kind, Spec)] {
-        &[(Kind::Cpu, Spec::HeatW), (Kind::Cooler, Spec::CoolingW)]
+        &[
+            (Kind::Cpu, Spec::HeatW),
+            (Kind::Cpu, Spec::TurboW),
+            (Kind::Cooler, Spec::CoolingW),
+        ]
     }
 
     fn form(&self) -> Form {
@@ -33,18 +40,31 @@ impl FitRule for CoolerCapacity {
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let needed = (Kind::Cpu, Spec::HeatW);
         let allowed = (Kind::Cooler, Spec::CoolingW);
-        check_at_most(
-            self.id(),
-            seats,
-            needed,
-            allowed,
-            |needed, allowed, cooler| {
-                format!(
-                    "the processor gives off {needed} W, the cooler \"{}\" carries off {allowed} W",
-                    cooler.name
-                )
-            },
-        )
+        let too_weak = |needed: i64, allowed: i64, cooler: &Part| {
+            format!(
+                "the processor gives off {needed} W, the cooler \"{}\" carries off {allowed} W",
+                cooler.name
+            )
+        };
+        let mut findings = check_at_most(self.id(), seats, needed, allowed, too_weak);
+        for (cpu, cooler) in seat_pairs(seats, Kind::Cpu, Kind::Cooler) {
+            let heat_w = cpu.part.number(Spec::HeatW);
+            let turbo_w = cpu.part.number(Spec::TurboW);
+            let (Some(heat_w), Some(turbo_w), Some(carried_w)) =
+                (heat_w, turbo_w, cooler.part.number(Spec::CoolingW))
+            else {
+                continue;
+            };
+            if heat_w <= carried_w && carried_w < turbo_w {
+                let reason = format!(
+                    "\"{}\" carries off {carried_w} W of the {turbo_w} W that \"{}\" draws under \
+                     turbo: it will run slower there",
+                    cooler.part.name, cpu.part.name
+                );
+                findings.push(caution(self.id(), reason));
+            }
+        }
+        findings
     }
 }
 
@@ -79,6 +99,17 @@ mod tests {
             "the processor gives off 180 W, the cooler \"sample cooler\" carries off 150 W"
         );
         assert_eq!(found[0].gravity, Gravity::Conflict);
+        // Turbo power above what the cooler carries off costs speed, not the fit.
+        let hot = part(
+            Kind::Cpu,
+            &[
+                (Spec::HeatW, SpecValue::Number(125)),
+                (Spec::TurboW, SpecValue::Number(253)),
+            ],
+        );
+        let found = findings(&CoolerCapacity, &[&hot, &cooler]);
+        assert_eq!(found[0].gravity, Gravity::Caution);
+        assert!(found[0].reason.contains("150 W of the 253 W"));
         let silent = part(Kind::Cpu, &[]);
         assert_eq!(
             gravity(&CoolerCapacity, &[&silent, &cooler]),

@@ -32,6 +32,10 @@ impl FitRule for CoolerPresent {
         }
     }
 
+    fn asks_for_presence(&self) -> bool {
+        true
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         if seats_of(seats, Kind::Cooler).next().is_some() {
             return Vec::new();

@@ -1,9 +1,7 @@
 //! Something in the build drives a display.
 
 use crate::catalogue::{Kind, Part, Spec};
-use crate::fit::rule::{
-    Finding, FitRule, FitTerms, Form, Seat, Share, conflict, seats_of, unproven,
-};
+use crate::fit::rule::{Finding, Fit, FitRule, FitTerms, Form, Seat, conflict, seats_of, unproven};
 
 pub struct DisplaySource;
 
@@ -13,7 +11,7 @@ impl FitRule for DisplaySource {
     }
 
     fn states(&self) -> &'static str {
-        "There is a graphics card, or the processor has graphics of its own."
+        "There is a graphics card, or the processor has graphics and the board an output for them."
     }
 
     fn source(&self) -> &'static str {
@@ -21,15 +19,21 @@ impl FitRule for DisplaySource {
     }
 
     fn reads(&self) -> &'static [(Kind, Spec)] {
-        &[(Kind::Cpu, Spec::Graphics)]
+        &[
+            (Kind::Cpu, Spec::Graphics),
+            (Kind::Board, Spec::VideoOutputs),
+        ]
     }
 
     fn form(&self) -> Form {
-        Form::Balance {
-            kinds: &[Kind::Cpu, Kind::Gpu],
-            share,
-            at_most: |_| 0,
+        Form::Joint {
+            kinds: &[Kind::Cpu, Kind::Board, Kind::Gpu],
+            fits,
         }
+    }
+
+    fn asks_for_presence(&self) -> bool {
+        true
     }
 
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
@@ -39,7 +43,10 @@ impl FitRule for DisplaySource {
         let mut findings = Vec::new();
         for cpu in seats_of(seats, Kind::Cpu) {
             match cpu.part.flag(Spec::Graphics) {
-                Some(true) => {}
+                Some(true) => {
+                    let boards = seats_of(seats, Kind::Board);
+                    findings.extend(boards.filter_map(|board| self.check_outputs(board.part)));
+                }
                 Some(false) => {
                     let reason = format!(
                         "\"{}\" has no graphics and there is no graphics card",
@@ -54,16 +61,35 @@ impl FitRule for DisplaySource {
     }
 }
 
-/// A processor without graphics needs one card; a card gives enough for any number of them.
-///
-/// A processor that does not say is proven by a card alone, so under strict terms it counts as one
-/// without graphics.
-fn share(part: &Part, terms: &FitTerms) -> Share {
-    match (part.kind, part.flag(Spec::Graphics)) {
-        (Kind::Gpu, _) => Share::Known(-64),
-        (_, Some(true)) => Share::Known(0),
-        (_, Some(false)) => Share::Known(1),
-        (_, None) => Share::Known(i64::from(terms.strict)),
+impl DisplaySource {
+    fn check_outputs(&self, board: &Part) -> Option<Finding> {
+        match board.number(Spec::VideoOutputs) {
+            None => Some(unproven(self.id(), board, Spec::VideoOutputs)),
+            Some(0) => {
+                let reason = format!(
+                    "\"{}\" has no output for the processor's graphics and there is no graphics card",
+                    board.name
+                );
+                Some(conflict(self.id(), reason))
+            }
+            Some(_) => None,
+        }
+    }
+}
+
+fn fits(seats: &[Seat<'_>], _terms: &FitTerms) -> Fit {
+    let first = |kind| seats_of(seats, kind).next().map(|seat| seat.part);
+    if first(Kind::Gpu).is_some() {
+        return Fit::Yes;
+    }
+    let Some(cpu) = first(Kind::Cpu) else {
+        return Fit::Yes;
+    };
+    let outputs = first(Kind::Board).map(|board| board.number(Spec::VideoOutputs));
+    match (cpu.flag(Spec::Graphics), outputs) {
+        (Some(false), _) | (Some(true), Some(Some(0))) => Fit::No,
+        (None, _) | (Some(true), Some(None)) => Fit::Unproven,
+        (Some(true), Some(Some(_)) | None) => Fit::Yes,
     }
 }
 
@@ -72,7 +98,7 @@ mod tests {
     use super::*;
     use crate::catalogue::SpecValue;
     use crate::fit::Gravity;
-    use crate::fit::sample::{gravity, part};
+    use crate::fit::sample::{gravity, number, part};
 
     #[test]
     fn a_processor_without_graphics_needs_a_card() {
@@ -85,9 +111,12 @@ mod tests {
         );
         assert_eq!(gravity(&DisplaySource, &[&cpu(true)]), None);
         assert_eq!(gravity(&DisplaySource, &[&cpu(false), &gpu]), None);
-        assert_eq!(
-            gravity(&DisplaySource, &[&part(Kind::Cpu, &[])]),
-            Some(Gravity::Unproven)
-        );
+        let silent = part(Kind::Cpu, &[]);
+        assert_eq!(gravity(&DisplaySource, &[&silent]), Some(Gravity::Unproven));
+        // Pitfall C32: graphics in the processor, no output on the board.
+        let board = |outputs| part(Kind::Board, &[(Spec::VideoOutputs, number(outputs))]);
+        let found = |outputs| gravity(&DisplaySource, &[&cpu(true), &board(outputs)]);
+        assert_eq!(found(0), Some(Gravity::Conflict));
+        assert_eq!(found(2), None);
     }
 }

@@ -1,7 +1,9 @@
 //! The graphics card is no longer than the case allows.
 
 use crate::catalogue::{Kind, Part, Spec};
-use crate::fit::rule::{Finding, Fit, FitRule, FitTerms, Form, Seat, check_at_most};
+use crate::fit::rule::{
+    Finding, Fit, FitRule, FitTerms, Form, Seat, conflict, seat_pairs, unproven,
+};
 
 pub struct GraphicsLength;
 
@@ -11,7 +13,8 @@ impl FitRule for GraphicsLength {
     }
 
     fn states(&self) -> &'static str {
-        "The graphics card is no longer than the case allows."
+        "The graphics card is no longer than the case allows, less the front fans that its figure \
+         does not count."
     }
 
     fn source(&self) -> &'static str {
@@ -22,6 +25,7 @@ impl FitRule for GraphicsLength {
         &[
             (Kind::Gpu, Spec::LengthMm),
             (Kind::Case, Spec::GpuLengthMmMax),
+            (Kind::Case, Spec::FrontFanMm),
         ]
     }
 
@@ -34,21 +38,31 @@ impl FitRule for GraphicsLength {
     }
 
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
-        let needed = (Kind::Gpu, Spec::LengthMm);
-        let allowed = (Kind::Case, Spec::GpuLengthMmMax);
-        check_at_most(
-            self.id(),
-            seats,
-            needed,
-            allowed,
-            |needed, allowed, case| {
-                format!(
-                    "the {needed} mm card is {} mm too long for the case \"{}\"",
-                    needed - allowed,
-                    case.name
-                )
-            },
-        )
+        let mut findings = Vec::new();
+        for (card, case) in seat_pairs(seats, Kind::Gpu, Kind::Case) {
+            let Some(length) = card.part.number(Spec::LengthMm) else {
+                findings.push(unproven(self.id(), card.part, Spec::LengthMm));
+                continue;
+            };
+            let Some(stated) = case.part.number(Spec::GpuLengthMmMax) else {
+                findings.push(unproven(self.id(), case.part, Spec::GpuLengthMmMax));
+                continue;
+            };
+            let fans = case.part.number(Spec::FrontFanMm).unwrap_or(0);
+            let over = length - (stated - fans);
+            if over > 0 {
+                let with = match fans {
+                    0 => String::new(),
+                    _ => format!(" with its {fans} mm front fans"),
+                };
+                let reason = format!(
+                    "the {length} mm card is {over} mm too long for the case \"{}\"{with}",
+                    case.part.name
+                );
+                findings.push(conflict(self.id(), reason));
+            }
+        }
+        findings
     }
 }
 
@@ -56,7 +70,7 @@ fn fits(gpu: &Part, case: &Part) -> Fit {
     let surplus = case
         .number(Spec::GpuLengthMmMax)
         .zip(gpu.number(Spec::LengthMm))
-        .map(|(available, needed)| available - needed);
+        .map(|(stated, needed)| stated - case.number(Spec::FrontFanMm).unwrap_or(0) - needed);
     match surplus {
         Some(0..) => Fit::Yes,
         Some(_) => Fit::No,
@@ -86,6 +100,16 @@ mod tests {
             "the 330 mm card is 12 mm too long for the case \"sample case\""
         );
         assert_eq!(found[0].gravity, Gravity::Conflict);
+        // Pitfall C15: the figure is quoted without front fans.
+        let fans = part(
+            Kind::Case,
+            &[
+                (Spec::GpuLengthMmMax, SpecValue::Number(318)),
+                (Spec::FrontFanMm, SpecValue::Number(25)),
+            ],
+        );
+        let found = findings(&GraphicsLength, &[&gpu(300), &fans]);
+        assert!(found[0].reason.contains("7 mm too long"), "{found:?}");
         let silent = part(Kind::Gpu, &[]);
         assert_eq!(
             gravity(&GraphicsLength, &[&silent, &case]),

@@ -39,6 +39,9 @@ impl FitRule for SupplyPower {
             (Kind::Board, Spec::LoadW),
             (Kind::Memory, Spec::LoadW),
             (Kind::Storage, Spec::LoadW),
+            (Kind::Cooler, Spec::LoadW),
+            (Kind::Fan, Spec::LoadW),
+            (Kind::Network, Spec::LoadW),
             (Kind::Psu, Spec::RatedW),
         ]
     }

@@ -1,0 +1,188 @@
+//! The two words of every fit rule, its form for the model and its check, on random sets of parts.
+
+use crate::support::specs::{Dice, by_chance, part, roomy};
+use rigtide::catalogue::{Kind, Part};
+use rigtide::fit::{Fit, FitRule, FitTerms, Form, RULES, Seat, Share, is_blocking};
+use std::collections::BTreeMap;
+
+/// A set of parts with at most one board, cooler, processor, supply and case.
+fn parts(dice: &mut Dice) -> Vec<(Part, u32)> {
+    let mut parts = Vec::new();
+    for (_, kind) in Kind::NAMES {
+        let several = matches!(kind, Kind::Memory | Kind::Gpu | Kind::Storage | Kind::Fan);
+        let count = if several {
+            dice.roll(3)
+        } else {
+            dice.roll(5).min(1)
+        };
+        for number in 0..count {
+            let quantity = if several { 1 + dice.roll(2) } else { 1 };
+            // Gaps are rare or common, so that strict and lenient terms both have something to say.
+            let gap = [4, 60][dice.roll(2) as usize];
+            let specs = by_chance(*kind, dice, gap);
+            parts.push((
+                part(*kind, &format!("{kind}-{number}"), specs),
+                quantity as u32,
+            ));
+        }
+    }
+    parts
+}
+
+fn seats(parts: &[(Part, u32)]) -> Vec<Seat<'_>> {
+    let seat = |(part, quantity): &'_ (Part, u32)| (part.kind.name(), *quantity);
+    parts
+        .iter()
+        .map(|one| {
+            let (role, quantity) = seat(one);
+            Seat {
+                role,
+                part: &one.0,
+                quantity,
+            }
+        })
+        .collect()
+}
+
+/// Whether the model lets these parts stand, read off the rule's form alone.
+fn stands(rule: &dyn FitRule, seats: &[Seat<'_>], terms: &FitTerms) -> bool {
+    let is_let = |fit: Fit| match fit {
+        Fit::Yes => true,
+        Fit::Unproven => !terms.strict,
+        Fit::No => false,
+    };
+    match rule.form() {
+        Form::Advice { .. } => true,
+        Form::Pairs { left, right, fits } => {
+            let of = |kind: Kind| seats.iter().filter(move |seat| seat.part.kind == kind);
+            of(left).all(|one| of(right).all(|other| is_let(fits(one.part, other.part))))
+        }
+        Form::Balance {
+            kinds,
+            share,
+            at_most,
+        } => {
+            let concerned = seats.iter().filter(|seat| kinds.contains(&seat.part.kind));
+            let (mut sum, mut is_open) = (0, false);
+            for seat in concerned {
+                match share(seat.part, terms) {
+                    Share::Known(known) => sum += known * i64::from(seat.quantity),
+                    _ if terms.strict => return false,
+                    Share::UnknownNeed => {}
+                    Share::UnknownGift => is_open = true,
+                }
+            }
+            is_open || sum <= at_most(terms)
+        }
+        Form::Joint { kinds, fits } => {
+            let concerned = seats.iter().filter(|seat| kinds.contains(&seat.part.kind));
+            is_let(fits(&concerned.copied().collect::<Vec<_>>(), terms))
+        }
+    }
+}
+
+/// Whether anything gives: a sum that only needs says nothing of a set without the giver.
+fn has_giver(rule: &dyn FitRule, seats: &[Seat<'_>], terms: &FitTerms) -> bool {
+    let Form::Balance { share, kinds, .. } = rule.form() else {
+        return true;
+    };
+    let mut concerned = seats.iter().filter(|seat| kinds.contains(&seat.part.kind));
+    rule.asks_for_presence()
+        || concerned.any(|seat| {
+            matches!(share(seat.part, terms), Share::UnknownGift)
+                || matches!(share(seat.part, terms), Share::Known(given) if given < 0)
+                || seat.part.kind == Kind::Psu
+        })
+}
+
+#[test]
+fn the_model_and_the_check_of_every_rule_say_the_same() {
+    let mut words: BTreeMap<&str, [usize; 2]> = BTreeMap::new();
+    for seed in 0..6_000 {
+        let mut dice = Dice(seed);
+        let parts = parts(&mut dice);
+        let seats = seats(&parts);
+        for strict in [false, true] {
+            let terms = FitTerms {
+                strict,
+                ..FitTerms::default()
+            };
+            for rule in RULES
+                .iter()
+                .filter(|rule| has_giver(**rule, &seats, &terms))
+            {
+                let findings = rule.check(&seats, &terms);
+                let is_refused = findings.iter().any(|finding| is_blocking(finding, &terms));
+                assert_eq!(
+                    stands(*rule, &seats, &terms),
+                    !is_refused,
+                    "seed {seed}, strict {strict}, {}: {findings:#?}\n{seats:#?}",
+                    rule.id()
+                );
+                words.entry(rule.id()).or_default()[usize::from(is_refused)] += 1;
+            }
+        }
+    }
+    for rule in RULES {
+        let [stood, refused] = words[rule.id()];
+        let is_advice = matches!(rule.form(), Form::Advice { .. });
+        assert!(
+            stood >= 20 && (refused >= 20 || is_advice),
+            "{}: {stood} stood, {refused} were refused",
+            rule.id()
+        );
+    }
+}
+
+#[test]
+fn a_rule_looks_at_nothing_but_the_specs_that_it_names() {
+    for seed in 0..1_000 {
+        let mut dice = Dice(seed);
+        let parts = parts(&mut dice);
+        for rule in RULES {
+            let reads = rule.reads();
+            let bare: Vec<(Part, u32)> = parts
+                .iter()
+                .map(|(part, quantity)| {
+                    let mut bare = part.clone();
+                    bare.specs
+                        .retain(|spec, _| reads.contains(&(part.kind, *spec)));
+                    (bare, *quantity)
+                })
+                .collect();
+            let terms = FitTerms::default();
+            assert_eq!(
+                rule.check(&seats(&parts), &terms),
+                rule.check(&seats(&bare), &terms),
+                "seed {seed}, {}",
+                rule.id()
+            );
+            assert_eq!(
+                stands(*rule, &seats(&parts), &terms),
+                stands(*rule, &seats(&bare), &terms),
+                "seed {seed}, {}",
+                rule.id()
+            );
+        }
+    }
+}
+
+#[test]
+fn parts_with_room_for_everything_go_together_under_strict_terms() {
+    let parts: Vec<(Part, u32)> = Kind::NAMES
+        .iter()
+        .map(|(name, kind)| (part(*kind, name, roomy(*kind)), 1))
+        .collect();
+    let terms = FitTerms {
+        strict: true,
+        ..FitTerms::default()
+    };
+    for rule in RULES {
+        let blocking: Vec<_> = rule
+            .check(&seats(&parts), &terms)
+            .into_iter()
+            .filter(|finding| is_blocking(finding, &terms))
+            .collect();
+        assert_eq!(blocking, [], "{}", rule.id());
+    }
+}
