@@ -40,6 +40,8 @@ pub struct PollRecord {
 pub enum NoSnapshot {
     /// The retailer says, or the bytes show, that nothing changed: present offers are seen again.
     Unchanged,
+    /// What came is older than what is known: recorded as unchanged, and it confirms no offer.
+    OlderCopy,
     Failed,
     /// It looked like success and was not believed.
     Suspicious,
@@ -112,12 +114,13 @@ impl Ledger {
             let feed = feed_row(connection, feed, retailer)?;
             let at = next_instant(connection, feed, at)?;
             let status = match outcome {
-                NoSnapshot::Unchanged => PollStatus::Unchanged,
+                NoSnapshot::Unchanged | NoSnapshot::OlderCopy => PollStatus::Unchanged,
                 NoSnapshot::Failed => PollStatus::Failed,
                 NoSnapshot::Suspicious => PollStatus::Suspicious,
             };
             record(connection, feed, at, status, poll)?;
             if outcome == NoSnapshot::Unchanged {
+                confirm_offers(connection, feed, at)?;
                 count_missing_again(connection, feed, at, gone_after_polls)?;
             }
             Ok(at)
@@ -304,7 +307,7 @@ fn advance_feed(
              WHERE id = ?1"
         }
         PollStatus::Unchanged => {
-            "UPDATE feed SET last_poll_ms = ?2, seen_until_ms = ?2, failures = 0,
+            "UPDATE feed SET last_poll_ms = ?2, failures = 0,
                  memory = coalesce(?3, memory), health = coalesce(?4, health) WHERE id = ?1"
         }
         PollStatus::Failed | PollStatus::Suspicious => {
@@ -319,6 +322,13 @@ fn advance_feed(
         .prepare_cached(advance)?
         .execute(params![feed, at_ms, memory, health])?;
     Ok(())
+}
+
+/// Every offer of the last snapshot was seen again.
+fn confirm_offers(connection: &Connection, feed: i64, at: DateTime<Utc>) -> rusqlite::Result<()> {
+    let mut statement =
+        connection.prepare_cached("UPDATE feed SET seen_until_ms = ?2 WHERE id = ?1")?;
+    statement.execute((feed, millis(at))).map(drop)
 }
 
 /// An unchanged snapshot lacks what the last one lacked.

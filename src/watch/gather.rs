@@ -75,7 +75,13 @@ pub struct Documents {
     pub is_complete: bool,
     pub notes: Vec<String>,
     /// What to remember for asking only for news.
-    pub memory: Option<String>,
+    pub memory: Option<Memory>,
+}
+
+/// What a feed of one document leaves for the next poll, beside what was left for this one.
+pub struct Memory {
+    pub known: Option<Validators>,
+    pub answered: Validators,
 }
 
 /// One body with what is known of it.
@@ -218,9 +224,9 @@ impl Round<'_> {
         let known: Option<Validators> = memory.and_then(|text| serde_json::from_str(text).ok());
         match self.fetch(&target.url, known.as_ref()).await {
             Outcome::Fresh(document) => {
-                let memory = serde_json::to_string(&document.validators).ok();
+                let answered = document.validators.clone();
                 let mut documents = self.documents(vec![(target.clone(), *document)]);
-                documents.memory = memory;
+                documents.memory = Some(Memory { known, answered });
                 Ok(Gathered::Documents(documents))
             }
             Outcome::Unchanged { validators, .. } => Ok(Gathered::Unchanged(

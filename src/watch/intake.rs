@@ -2,11 +2,12 @@
 //!
 //! One transaction holds a whole poll; what is refused as a whole leaves nothing behind.
 
-use super::gather::{Documents, Failure, Page};
+use super::gather::{Documents, Failure, Memory, Page};
 use super::judge::{Hold, Judge, Judged, JudgedOffer, Peers};
 use super::poll::Polling;
 use super::settings::Feed;
-use crate::feeds::decode::{Context, decode};
+use crate::feeds::decode::{Context, DecodeSummary, decode};
+use crate::feeds::http::{OlderCopy, Validators, parse_document_date};
 use crate::feeds::verdict::{self, Counts};
 use crate::ledger::{
     Confirms, Effect, JournalEntry, Ledger, LedgerError, PartMatch, PollRecord, PollWriter,
@@ -25,6 +26,8 @@ pub enum NotTaken {
     Failed(Failure),
     /// It can be read and is not believed.
     Suspicious(Failure),
+    /// It is older than what is known.
+    OlderCopy(OlderCopy),
     Ledger(LedgerError),
 }
 
@@ -59,16 +62,23 @@ impl Intake<'_> {
         let mut writer = ledger.begin_poll(&self.feed.id, &self.feed.retailer, self.now)?;
         record.notes = documents.notes;
         let mut judge = Judge::new(self.feed, &self.polling.matcher, &self.peers, self.now);
+        let mut updated = None;
         for mut page in documents.pages {
-            self.take_page(&mut judge, &mut writer, &mut page, record)?;
+            let summary = self.take_page(&mut judge, &mut writer, &mut page, record)?;
+            updated = summary.updated;
         }
+        let memory = match documents.memory {
+            Some(memory) => Some(self.news(memory, updated.as_deref())?),
+            None => None,
+        };
         let counts = Counts {
             records: record.records,
             offers: record.offers,
         };
         verdict::judge(counts, self.last_good, &self.feed.source.doubt)
             .map_err(|fault| NotTaken::Suspicious(Failure::of_content(fault.to_string())))?;
-        record.remembered.memory = documents.memory;
+        record.remembered.memory =
+            memory.and_then(|validators| serde_json::to_string(&validators).ok());
         record.notes.truncate(NOTES_MAX);
         if let Some(entry) = finish(record) {
             writer.note(&entry)?;
@@ -83,13 +93,27 @@ impl Intake<'_> {
         Ok(())
     }
 
+    /// What to remember of a document that is news. `updated` is the date that it gives itself.
+    fn news(&self, memory: Memory, updated: Option<&str>) -> Result<Validators, NotTaken> {
+        let mut answered = memory.answered;
+        answered.document_date = updated.and_then(parse_document_date);
+        let most_in_a_row = self.feed.source.doubt.confirm_polls;
+        let older = memory
+            .known
+            .and_then(|known| OlderCopy::of(&known, &answered, most_in_a_row, self.now));
+        match older {
+            Some(older) => Err(NotTaken::OlderCopy(older)),
+            None => Ok(answered),
+        }
+    }
+
     fn take_page(
         &self,
         judge: &mut Judge<'_>,
         writer: &mut PollWriter<'_>,
         page: &mut Page,
         record: &mut PollRecord,
-    ) -> Result<(), NotTaken> {
+    ) -> Result<DecodeSummary, NotTaken> {
         let mut stored = Ok(());
         let mut sink = |one: Result<RawOffer, Reject>| {
             stored = take_record(judge, writer, one, record);
@@ -114,9 +138,9 @@ impl Intake<'_> {
             .map_err(|error| NotTaken::Failed(unreadable(error)))?;
         let decoded = decode(&self.feed.format, &mut body, &context, &mut sink);
         stored?;
-        let summary = decoded.map_err(|fault| NotTaken::Failed(fault.into()))?;
-        record.notes.extend(summary.notes);
-        Ok(())
+        let mut summary = decoded.map_err(|fault| NotTaken::Failed(fault.into()))?;
+        record.notes.append(&mut summary.notes);
+        Ok(summary)
     }
 }
 

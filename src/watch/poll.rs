@@ -156,6 +156,13 @@ impl Polling {
                     Err(NotTaken::Ledger(error)) => return Err(error),
                     Err(NotTaken::Failed(failure)) => (NoSnapshot::Failed, Some(failure)),
                     Err(NotTaken::Suspicious(failure)) => (NoSnapshot::Suspicious, Some(failure)),
+                    Err(NotTaken::OlderCopy(older)) => {
+                        // The counts are those of a document that is not taken.
+                        record = PollRecord::default();
+                        record.notes.push(older.to_string());
+                        record.remembered.memory = serde_json::to_string(&older.remembered).ok();
+                        (NoSnapshot::OlderCopy, None)
+                    }
                 }
             }
             Gathered::Unchanged(memory) => {
@@ -188,7 +195,7 @@ impl Polling {
 /// The word for a poll without a snapshot.
 fn status(no_snapshot: NoSnapshot) -> &'static str {
     match no_snapshot {
-        NoSnapshot::Unchanged => "unchanged",
+        NoSnapshot::Unchanged | NoSnapshot::OlderCopy => "unchanged",
         NoSnapshot::Failed => "failed",
         NoSnapshot::Suspicious => "suspicious",
     }

@@ -13,6 +13,7 @@ mod support;
 
 mod answer;
 mod architecture;
+mod copies;
 mod examples;
 mod daemon;
 mod fetching;

@@ -48,6 +48,8 @@ pub struct DecodeSummary {
     pub notes: Vec<String>,
     /// Where the list goes on, as it stands in the body; may be relative.
     pub next_page: Option<String>,
+    /// The date that the body gives itself, as it stands there.
+    pub updated: Option<String>,
 }
 
 /// Decodes a body and sends every record to `sink`.

@@ -24,6 +24,7 @@ pub struct Records<'s> {
     first_reject: Option<String>,
     notes: BTreeMap<String, u64>,
     next_page: Option<String>,
+    updated: Option<String>,
 }
 
 impl<'s> Records<'s> {
@@ -37,6 +38,7 @@ impl<'s> Records<'s> {
             first_reject: None,
             notes: BTreeMap::new(),
             next_page: None,
+            updated: None,
         }
     }
 
@@ -71,6 +73,13 @@ impl<'s> Records<'s> {
         let address = address.into();
         if !address.trim().is_empty() {
             self.next_page = Some(address.trim().to_owned());
+        }
+    }
+
+    /// The date that the body gives itself, as it stands there; the first one counts.
+    pub fn updated(&mut self, date: &str) {
+        if !date.trim().is_empty() && self.updated.is_none() {
+            self.updated = Some(date.trim().to_owned());
         }
     }
 
@@ -109,6 +118,7 @@ impl<'s> Records<'s> {
             rejected: self.rejected,
             notes: notes.collect(),
             next_page: self.next_page,
+            updated: self.updated,
         }
     }
 

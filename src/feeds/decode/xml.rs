@@ -2,7 +2,8 @@
 //!
 //! Keys: `records` (the record's element, `name`, `{namespace}name` or the end of a path such as
 //! `products/product`; RSS and Atom know theirs), `variants` (a path inside a record to its
-//! variants), `namespaces` (prefixes that the paths use), `next_page` (a path outside records).
+//! variants), `namespaces` (prefixes that the paths use), `next_page` and `updated` (paths outside
+//! records: where the list goes on, and the feed's own date, for which RSS and Atom have a place).
 //! Element text is for people, attributes are for programs.
 
 use super::fault::DecodeFault;
@@ -32,7 +33,16 @@ struct XmlDecoder {
     records_text: String,
     variants: Option<XmlPath>,
     next_page: Option<XmlPath>,
+    updated: Option<XmlPath>,
     rules: Vec<Rule<XmlPath>>,
+}
+
+/// The places that a format has by its standard.
+#[derive(Default)]
+struct Standard {
+    records: &'static str,
+    next_page: Option<&'static str>,
+    updated: Option<&'static str>,
 }
 
 impl Format for Xml {
@@ -47,7 +57,7 @@ impl Format for Xml {
     fn configure(&self, table: &mut Table<'_, '_>, mapping: &Mapping) -> Option<Arc<dyn Decoder>> {
         table.require("fields")?;
         table.require("records")?;
-        XmlDecoder::configure(table, mapping, "", None)
+        XmlDecoder::configure(table, mapping, &Standard::default())
     }
 }
 
@@ -67,7 +77,12 @@ impl Format for Rss {
             .with_default(Field::Title, &["title"])
             .with_default(Field::Link, &["link"])
             .with_default(Field::Sku, &["guid"]);
-        XmlDecoder::configure(table, &mapping, "item", None)
+        let standard = Standard {
+            records: "item",
+            next_page: None,
+            updated: Some("channel/lastBuildDate"),
+        };
+        XmlDecoder::configure(table, &mapping, &standard)
     }
 }
 
@@ -89,8 +104,14 @@ impl Format for Atom {
             .with_default(Field::Title, &["title"])
             .with_default(Field::Link, &links)
             .with_default(Field::Sku, &["id"]);
-        // RFC 5005 section 3.
-        XmlDecoder::configure(table, &mapping, "entry", Some("link[@rel='next']/@href"))
+        let standard = Standard {
+            records: "entry",
+            // RFC 5005 section 3.
+            next_page: Some("link[@rel='next']/@href"),
+            // RFC 4287 section 4.2.15.
+            updated: Some("feed/updated"),
+        };
+        XmlDecoder::configure(table, &mapping, &standard)
     }
 }
 
@@ -98,8 +119,7 @@ impl XmlDecoder {
     fn configure(
         table: &mut Table<'_, '_>,
         mapping: &Mapping,
-        records: &str,
-        next_page: Option<&str>,
+        standard: &Standard,
     ) -> Option<Arc<dyn Decoder>> {
         let prefixes: Prefixes = match table.table("namespaces") {
             None => Prefixes::new(),
@@ -109,9 +129,11 @@ impl XmlDecoder {
                 .map(|(prefix, address)| (prefix.value, address.value))
                 .collect(),
         };
-        let (records_text, records) = read_path(table, "records", Some(records), &prefixes)?;
+        let (records_text, records) =
+            read_path(table, "records", Some(standard.records), &prefixes)?;
         let (_, variants) = read_path(table, "variants", None, &prefixes)?;
-        let (_, next_page) = read_path(table, "next_page", next_page, &prefixes)?;
+        let (_, next_page) = read_path(table, "next_page", standard.next_page, &prefixes)?;
+        let (_, updated) = read_path(table, "updated", standard.updated, &prefixes)?;
         let rules = mapping.compile(table.document(), |_, place| {
             XmlPath::parse(place, &prefixes)
         })?;
@@ -120,6 +142,7 @@ impl XmlDecoder {
             records_text,
             variants,
             next_page,
+            updated,
             rules,
         }))
     }
@@ -186,6 +209,12 @@ impl XmlDecoder {
             return None;
         }
         attribute(element, name).map(str::to_owned)
+    }
+
+    /// True where the text of the element that holds the feed's own date stands.
+    fn is_date(&self, open: &[Element]) -> bool {
+        let path = self.updated.as_ref();
+        path.is_some_and(|path| path.attribute.is_none() && ends_with(open, path))
     }
 }
 
@@ -267,6 +296,9 @@ impl Decoder for XmlDecoder {
                     if is_start && !text.trim().is_empty() {
                         let (expected, found) = ("XML", "text without a tag".to_owned());
                         return Err(DecodeFault::OtherFormat { expected, found });
+                    }
+                    if self.is_date(stream.open()) {
+                        records.updated(&text);
                     }
                 }
                 Piece::Record(record) => self.take(&record, &mut presence, records)?,

@@ -314,12 +314,10 @@ impl Fetch<'_> {
         let read = read_body(response, limits, AtLimit::Fail, spool, &mut self.time);
         let (mut body, ended) = read.await?;
         inspect(&body.head(LOOKED_AT_BYTES), self.request.expects)?;
-        let validators = Validators::of_answer(url, &headers, body.digest(), asked, answered);
-        if self
-            .request
-            .known
-            .is_some_and(|known| known.is_same_body(&validators))
-        {
+        let mut validators = Validators::of_answer(url, &headers, body.digest(), asked, answered);
+        let known = self.request.known;
+        if let Some(known) = known.filter(|known| known.is_same_body(&validators)) {
+            validators.document_date = known.document_date;
             let why = Unchanged::SameBytes;
             return Ok(Outcome::Unchanged { validators, why });
         }

@@ -20,6 +20,12 @@ pub struct Validators {
     /// SHA-256 of the body.
     pub body_digest: String,
     pub fresh_until: Option<DateTime<Utc>>,
+    /// The date that the document gave itself.
+    #[serde(default)]
+    pub document_date: Option<DateTime<Utc>>,
+    /// Older copies that came since, in a row.
+    #[serde(default)]
+    pub older_copies: u32,
 }
 
 impl Validators {
@@ -47,6 +53,8 @@ impl Validators {
             last_modified: letters(headers, &LAST_MODIFIED),
             body_digest: body_digest.to_owned(),
             fresh_until: fresh_until(headers, asked, answered),
+            document_date: None,
+            older_copies: 0,
         }
     }
 
@@ -61,6 +69,7 @@ impl Validators {
             etag: letters(headers, &ETAG).or_else(|| self.etag.clone()),
             last_modified: letters(headers, &LAST_MODIFIED).or_else(|| self.last_modified.clone()),
             fresh_until: fresh_until(headers, asked, answered),
+            older_copies: 0,
             ..self.clone()
         }
     }
