@@ -3,6 +3,10 @@
 //! Pure: text and time in, verdicts out. [`RobotsRules`] reads and applies one file,
 //! [`Standings`] remembers what each host said and for how long that counts. The file itself is
 //! fetched in `http`.
+//!
+//! A robots.txt that cannot be reached means no, however long that lasts. After about 30 days
+//! RFC 9309 section 2.3.1.4 would let a program take it for missing, and go everywhere; this one
+//! stays out until the file answers, because a shop that is broken that long has not agreed.
 
 mod rules;
 mod standing;

@@ -216,16 +216,19 @@ mod tests {
         RobotsRules::parse(text.as_bytes(), "rigtide").verdict(path) == Verdict::Allowed
     }
 
-    // RFC 9309 2.2.1 to 2.2.3; pitfalls R02 to R09. The full table is checked in `tests/`.
+    // RFC 9309 2.2.1 to 2.2.3; pitfalls by their ids. The full table is checked in `tests/`.
     #[test]
     fn groups_and_rules_follow_the_standard() {
         for (text, path, expected) in [
+            // R02.
             ("\u{feff}User-agent: *\nDisallow: /x", "/x", false),
+            // R03.
             (
                 "User-agent: a\n\nUser-agent: *\n\n\nDisallow: /x",
                 "/x",
                 false,
             ),
+            // R04, in either order.
             (
                 "User-agent: *\nDisallow: /\nUser-agent: rigtide\nDisallow: /p",
                 "/x",
@@ -236,12 +239,17 @@ mod tests {
                 "/p",
                 false,
             ),
+            // R05: the longest match, a tie, an empty rule.
             ("User-agent: *\nDisallow: /\nAllow: /p/", "/p/1", true),
+            ("User-agent: *\nDisallow: /\nAllow: /p/", "/q", false),
+            ("User-agent: *\nDisallow: /p/\nAllow: /p/", "/p/1", true),
             ("User-agent: *\nDisallow:", "/x", true),
+            // R06.
             ("User-agent: *\nDisallow: /*?sort=", "/x?a=1&sort=2", true),
             ("User-agent: *\nDisallow: /*?sort=", "/x?sort=2", false),
             ("User-agent: *\nDisallow: /*.json$", "/a.json", false),
             ("User-agent: *\nDisallow: /*.json$", "/a.json?b", true),
+            // R07.
             ("User-agent: *\nDisallow: /a%2Fb", "/a/b", true),
             ("User-agent: *\nDisallow: /a%2fb", "/a%2Fb", false),
             (

@@ -130,6 +130,22 @@ mod tests {
         assert_eq!(standings.current(HOST, at(1)), None);
     }
 
+    // RFC 9309 2.3.1.4: "if the robots.txt file is unreachable for a reasonably long period of time
+    // (for example, 30 days), crawlers MAY assume that the robots.txt file is unavailable". We do
+    // not, whether there was a copy once or never.
+    #[test]
+    fn an_unreachable_file_means_no_for_longer_than_a_month() {
+        for first in [Standing::Missing, unreachable()] {
+            let mut standings = Standings::default();
+            standings.record(HOST, first, at(0));
+            for day in 1..=40 {
+                standings.record(HOST, unreachable(), at(24 * day));
+            }
+            let standing = standings.current(HOST, at(24 * 40)).unwrap();
+            assert_eq!(standing.verdict("/"), None);
+        }
+    }
+
     #[test]
     fn an_older_copy_serves_one_more_day_while_the_file_is_unreachable() {
         let mut standings = Standings::default();

@@ -1,4 +1,4 @@
-//! Memory and speed on a gigabyte. Run by hand, one at a time, in release:
+//! Memory and speed on a gigabyte (pitfall F14). Run by hand, one at a time, in release:
 //! `cargo test --release --lib decode::tests::measure -- --ignored --test-threads 1 --nocapture`
 
 use super::support::read_settings;
