@@ -93,7 +93,7 @@ impl Transport {
             return Ok(client.clone());
         }
         let client = self
-            .build(connect, reach)
+            .build(connect, CheckedResolver { reach })
             .map_err(|error| Reason::Protocol {
                 cause: error.to_string(),
             })?;
@@ -115,7 +115,11 @@ impl Transport {
         }
     }
 
-    fn build(&self, connect: Duration, reach: Reach) -> Result<reqwest::Client, TransportFault> {
+    fn build(
+        &self,
+        connect: Duration,
+        resolver: impl Resolve + 'static,
+    ) -> Result<reqwest::Client, TransportFault> {
         reqwest::Client::builder()
             .tls_backend_preconfigured(self.tls.clone())
             .user_agent(self.identity.user_agent().clone())
@@ -127,7 +131,7 @@ impl Transport {
             .http1_only()
             .pool_max_idle_per_host(1)
             .pool_idle_timeout(Duration::from_secs(20))
-            .dns_resolver(CheckedResolver { reach })
+            .dns_resolver(resolver)
             .build()
             .map_err(TransportFault::Client)
     }
@@ -289,4 +293,96 @@ fn plain(text: &str) -> String {
         .strip_prefix("failed to lookup address information: ")
         .unwrap_or(text);
     text.to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::time::Instant;
+    use tokio::io::{AsyncReadExt, AsyncWriteExt};
+    use tokio::net::{TcpListener, TcpSocket, TcpStream};
+
+    /// A name with these addresses, as a system's resolver would give them.
+    struct Addresses(Vec<SocketAddr>);
+
+    impl Resolve for Addresses {
+        fn resolve(&self, _: Name) -> Resolving {
+            let addresses = self.0.clone();
+            Box::pin(async move { Ok(Box::new(addresses.into_iter()) as Addrs) })
+        }
+    }
+
+    fn transport() -> Transport {
+        Transport::new(Identity::new("editor@guide.example").unwrap(), &[]).unwrap()
+    }
+
+    /// An IPv6 address where connections are neither accepted nor refused: the queue of a
+    /// listener that never takes one is full, and the system answers no more. What it returns
+    /// keeps it so.
+    async fn black_hole() -> (SocketAddr, TcpListener, Vec<TcpStream>) {
+        let socket = TcpSocket::new_v6().unwrap();
+        socket.bind("[::1]:0".parse().unwrap()).unwrap();
+        let listener = socket.listen(1).unwrap();
+        let address = listener.local_addr().unwrap();
+        let mut waiting = Vec::new();
+        let patience = Duration::from_millis(200);
+        while let Ok(connected) = tokio::time::timeout(patience, TcpStream::connect(address)).await
+        {
+            waiting.push(connected.unwrap());
+            assert!(waiting.len() < 100, "the queue never fills");
+        }
+        (address, listener, waiting)
+    }
+
+    /// A server that answers its one request.
+    async fn ipv4_server() -> SocketAddr {
+        let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let address = listener.local_addr().unwrap();
+        tokio::spawn(async move {
+            let (mut stream, _) = listener.accept().await.unwrap();
+            let mut request = [0; 1024];
+            let _ = stream.read(&mut request).await.unwrap();
+            let answer = b"HTTP/1.1 200 OK\r\nContent-Length: 4\r\n\r\na;b\n";
+            stream.write_all(answer).await.unwrap();
+        });
+        address
+    }
+
+    async fn get(client: reqwest::Client) -> reqwest::Result<String> {
+        // Without a port in the address, the ports are the resolver's.
+        client
+            .get("http://shop.example/feed")
+            .send()
+            .await?
+            .text()
+            .await
+    }
+
+    // Pitfall H20; RFC 8305 (Happy Eyeballs) section 5 has a second attempt begin after 250 ms.
+    // The black hole is a queue on ::1 that is full, so this needs an IPv6 loopback.
+    #[tokio::test]
+    async fn ipv4_is_tried_while_ipv6_is_silent() {
+        let (silent, _listener, _waiting) = black_hole().await;
+        let (refusing, listener) = {
+            let listener = TcpListener::bind("[::1]:0").await.unwrap();
+            (listener.local_addr().unwrap(), listener)
+        };
+        drop(listener);
+        for first in [silent, refusing] {
+            let answering = ipv4_server().await;
+            let resolver = Addresses(vec![first, answering]);
+            let client = transport()
+                .build(Duration::from_secs(10), resolver)
+                .unwrap();
+            let begun = Instant::now();
+            assert_eq!(get(client).await.unwrap(), "a;b\n");
+            let took = begun.elapsed();
+            assert!(took < Duration::from_secs(2), "{first}: {took:?}");
+        }
+        // The hole is one: alone, it is waited for until the limit.
+        let limit = Duration::from_millis(500);
+        let client = transport().build(limit, Addresses(vec![silent])).unwrap();
+        let error = get(client).await.unwrap_err();
+        assert!(error.is_connect() && error.is_timeout(), "{error:?}");
+    }
 }
