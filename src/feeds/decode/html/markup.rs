@@ -2,16 +2,23 @@
 //!
 //! Both say with one attribute that an element is a thing, with another of which type, and with
 //! a third of which property an element is a value (HTML Standard 5.2; RDFa Lite 1.1 section 2).
+//! A thing of microdata may also take in elements from elsewhere on the page, by `itemref`; their
+//! properties come behind those inside the thing.
 
 use super::text::element_text;
 use super::things::{Thing, Value, local_name};
 use crate::market::RawText;
-use ego_tree::NodeId;
 use ego_tree::iter::Edge;
-use scraper::{ElementRef, Html};
+use ego_tree::{NodeId, NodeRef};
+use scraper::{ElementRef, Html, Node};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Things inside things; deeper ones are read as part of the thing around them.
 const DEPTH_MAX: usize = 32;
+/// References that lead to references are followed so far.
+const REFERENCES_DEEP_MAX: usize = 8;
+/// Elements read through references. A small page can refer to itself over and over.
+const REFERRED_ELEMENTS_MAX: usize = 100_000;
 /// Properties whose text is money, where a number split over elements must not be glued.
 const MONEY: [&str; 3] = ["price", "lowPrice", "highPrice"];
 /// Properties that a link's address may be the value of. Templates also put `itemprop="name"` on
@@ -37,6 +44,8 @@ pub(super) struct Syntax {
     types: &'static str,
     property: &'static str,
     identities: &'static [&'static str],
+    /// Names the elements elsewhere that belong to a thing, if the syntax has that.
+    references: Option<&'static str>,
 }
 
 pub(super) const MICRODATA: Syntax = Syntax {
@@ -44,6 +53,7 @@ pub(super) const MICRODATA: Syntax = Syntax {
     types: "itemtype",
     property: "itemprop",
     identities: &["itemid"],
+    references: Some("itemref"),
 };
 
 pub(super) const RDFA: Syntax = Syntax {
@@ -51,6 +61,7 @@ pub(super) const RDFA: Syntax = Syntax {
     types: "typeof",
     property: "property",
     identities: &["resource", "about"],
+    references: None,
 };
 
 /// A thing whose element is still open.
@@ -59,69 +70,179 @@ struct Open {
     thing: Thing,
     /// The properties of the thing around it that it is the value of.
     properties: Vec<String>,
+    /// The ids of elements elsewhere that belong to it.
+    references: Vec<String>,
 }
 
 /// Every outermost thing of the page. Notes say what could not be read for certain.
 pub(super) fn collect_markup(page: &Html, syntax: &Syntax, notes: &mut Vec<String>) -> Vec<Thing> {
-    let mut things = Vec::new();
-    let mut open: Vec<Open> = Vec::new();
-    for edge in page.tree.root().traverse() {
-        match edge {
-            Edge::Open(node) => {
-                if let Some(element) = ElementRef::wrap(node) {
-                    enter(element, syntax, &mut open, notes);
-                }
-            }
-            Edge::Close(node) => {
-                if open.last().is_some_and(|top| top.node == node.id())
-                    && let Some(done) = open.pop()
-                {
-                    close(done, &mut open, &mut things);
-                }
-            }
-        }
-    }
-    things
-}
-
-fn enter(element: ElementRef<'_>, syntax: &Syntax, open: &mut Vec<Open>, notes: &mut Vec<String>) {
-    let properties = names(element.attr(syntax.property));
-    if element.attr(syntax.is_thing).is_some() && open.len() < DEPTH_MAX {
-        let identities = syntax.identities.iter();
-        let id = identities.filter_map(|name| element.attr(name)).next();
-        open.push(Open {
-            node: element.id(),
-            thing: Thing {
-                types: names(element.attr(syntax.types)),
-                id: id.map(|id| id.trim().to_owned()),
-                properties: Vec::new(),
-            },
-            properties,
-        });
-        return;
-    }
-    let Some(around) = open.last_mut() else {
-        return;
+    let mut reading = Reading {
+        page,
+        syntax,
+        ids: ids_of(page, syntax),
+        notes,
+        following: Vec::new(),
+        taken_in: BTreeSet::new(),
+        referred_left: REFERRED_ELEMENTS_MAX,
     };
-    for property in properties {
-        match value_of(element, &property) {
-            Some(value) => around.thing.properties.push((property, Value::Text(value))),
-            None => notes.push(format!(
-                "`{property}` is a number split over elements and was not read"
-            )),
-        }
-    }
+    let mut things = Vec::new();
+    reading.walk(page.tree.root(), &mut Vec::new(), &mut things);
+    let taken_in = reading.taken_in;
+    things.retain(|(node, _)| !taken_in.contains(node));
+    things.into_iter().map(|(_, thing)| thing).collect()
 }
 
-fn close(done: Open, open: &mut [Open], things: &mut Vec<Thing>) {
-    match open.last_mut() {
-        Some(around) if !done.properties.is_empty() => {
-            for property in done.properties {
-                let value = Value::Thing(done.thing.clone());
-                around.thing.properties.push((property, value));
+/// The first element of each id, where anything on the page refers to ids.
+fn ids_of<'p>(page: &'p Html, syntax: &Syntax) -> BTreeMap<&'p str, NodeId> {
+    let mut ids = BTreeMap::new();
+    let Some(references) = syntax.references else {
+        return ids;
+    };
+    let elements = || page.tree.root().descendants().filter_map(ElementRef::wrap);
+    if elements().any(|element| element.attr(references).is_some()) {
+        for element in elements() {
+            if let Some(id) = element.attr("id") {
+                ids.entry(id).or_insert(element.id());
             }
         }
-        _ => things.push(done.thing),
+    }
+    ids
+}
+
+struct Reading<'r> {
+    page: &'r Html,
+    syntax: &'r Syntax,
+    ids: BTreeMap<&'r str, NodeId>,
+    notes: &'r mut Vec<String>,
+    /// The elements that references led to and that are being read.
+    following: Vec<NodeId>,
+    /// Things that a reference made the value of another, so that they are not outermost.
+    taken_in: BTreeSet<NodeId>,
+    referred_left: usize,
+}
+
+impl<'r> Reading<'r> {
+    fn walk(
+        &mut self,
+        root: NodeRef<'r, Node>,
+        open: &mut Vec<Open>,
+        things: &mut Vec<(NodeId, Thing)>,
+    ) {
+        let around = open.len();
+        for edge in root.traverse() {
+            match edge {
+                Edge::Open(node) => {
+                    if !self.following.is_empty() {
+                        let Some(left) = self.referred_left.checked_sub(1) else {
+                            self.notes
+                                .push("the page's `itemref` lead too far and were cut".to_owned());
+                            open.truncate(around);
+                            return;
+                        };
+                        self.referred_left = left;
+                    }
+                    if let Some(element) = ElementRef::wrap(node) {
+                        self.enter(element, open);
+                    }
+                }
+                Edge::Close(node) => {
+                    let is_last =
+                        open.len() > around && open.last().is_some_and(|top| top.node == node.id());
+                    if is_last && let Some(mut done) = open.pop() {
+                        self.refer(&mut done);
+                        self.close(done, open, things);
+                    }
+                }
+            }
+        }
+    }
+
+    fn enter(&mut self, element: ElementRef<'_>, open: &mut Vec<Open>) {
+        let syntax = self.syntax;
+        let properties = names(element.attr(syntax.property));
+        if element.attr(syntax.is_thing).is_some() && open.len() < DEPTH_MAX {
+            let identities = syntax.identities.iter();
+            let id = identities.filter_map(|name| element.attr(name)).next();
+            let references = syntax.references.and_then(|name| element.attr(name));
+            let references = references.unwrap_or("").split_ascii_whitespace();
+            open.push(Open {
+                node: element.id(),
+                thing: Thing {
+                    types: names(element.attr(syntax.types)),
+                    id: id.map(|id| id.trim().to_owned()),
+                    properties: Vec::new(),
+                },
+                properties,
+                references: references.map(str::to_owned).collect(),
+            });
+            return;
+        }
+        let Some(around) = open.last_mut() else {
+            return;
+        };
+        for property in properties {
+            match value_of(element, &property) {
+                Some(value) => around.thing.properties.push((property, Value::Text(value))),
+                None => self.notes.push(format!(
+                    "`{property}` is a number split over elements and was not read"
+                )),
+            }
+        }
+    }
+
+    /// Takes in what the thing refers to (HTML Standard 5.2.5). An element inside the thing
+    /// belongs to it anyway, and one around it would hold the thing itself.
+    fn refer(&mut self, thing: &mut Open) {
+        let is_inside = |inner: NodeId, outer: NodeId| {
+            let inner = self.page.tree.get(inner);
+            inner.is_some_and(|inner| inner.ancestors().any(|node| node.id() == outer))
+        };
+        let mut targets: Vec<NodeId> = Vec::new();
+        for id in &thing.references {
+            if let Some(target) = self.ids.get(id.as_str()).copied()
+                && target != thing.node
+                && !is_inside(target, thing.node)
+                && !is_inside(thing.node, target)
+                && !self.following.contains(&target)
+                && !targets.contains(&target)
+            {
+                targets.push(target);
+            }
+        }
+        for target in targets {
+            let Some(element) = self.page.tree.get(target) else {
+                continue;
+            };
+            if self.following.len() >= REFERENCES_DEEP_MAX {
+                return;
+            }
+            let mut open = vec![Open {
+                node: thing.node,
+                thing: Thing::default(),
+                properties: Vec::new(),
+                references: Vec::new(),
+            }];
+            self.following.push(target);
+            self.walk(element, &mut open, &mut Vec::new());
+            self.following.pop();
+            let found = open.into_iter().flat_map(|open| open.thing.properties);
+            thing.thing.properties.extend(found);
+        }
+    }
+
+    fn close(&mut self, done: Open, open: &mut [Open], things: &mut Vec<(NodeId, Thing)>) {
+        match open.last_mut() {
+            Some(around) if !done.properties.is_empty() => {
+                if !self.following.is_empty() {
+                    self.taken_in.insert(done.node);
+                }
+                for property in done.properties {
+                    let value = Value::Thing(done.thing.clone());
+                    around.thing.properties.push((property, value));
+                }
+            }
+            _ => things.push((done.node, done.thing)),
+        }
     }
 }
 

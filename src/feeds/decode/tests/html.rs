@@ -309,3 +309,87 @@ fn pages_that_would_grow_without_measure_are_refused() {
         assert_eq!(run(PAGE, page).unwrap_err().code(), "nested-too-deep");
     }
 }
+
+// HTML Standard 5.2.2, `itemref`; its algorithm is 5.2.5. The standard's own example is a band
+// whose size and instruments stand elsewhere; this is the same shape.
+#[test]
+fn microdata_takes_in_what_it_refers_to() {
+    let product = |refs: &str| {
+        format!(
+            "<div itemscope itemtype='https://schema.org/Product' itemref='{refs}'><b itemprop=name>Fan</b></div>"
+        )
+    };
+    const OFFER: &str = "<p id=box itemprop=offers itemscope itemtype='https://schema.org/Offer' itemref='money'>\
+                         <link itemprop=availability href='https://schema.org/InStock'></p>";
+    const MONEY: &str = "<p id=money><b itemprop=price content='12.50'>12,50</b>\
+                         <meta itemprop=priceCurrency content=EUR></p>";
+    const NUMBERS: &str =
+        "<p id=numbers><i itemprop=sku>F-1</i><i itemprop=gtin13>4006588234017</i></p>";
+    for (page, price, sku) in [
+        // Before and behind the thing, and a reference inside a reference.
+        (
+            format!("{OFFER}{}{NUMBERS}{MONEY}", product("box numbers")),
+            "12.50",
+            "F-1",
+        ),
+        // The element itself may be the property.
+        (
+            format!(
+                "{}{OFFER}{MONEY}<b id=s itemprop=sku>F-2</b>",
+                product("box  s box")
+            ),
+            "12.50",
+            "F-2",
+        ),
+        // Nothing has that id: what stands outside every thing belongs to none.
+        (format!("{}{OFFER}{MONEY}", product("bax")), "-", "-"),
+        // Of several elements with one id, the first.
+        (
+            format!(
+                "{}<p id=box><i itemprop=sku>F-3</i></p>{OFFER}{MONEY}",
+                product("box")
+            ),
+            "-",
+            "F-3",
+        ),
+        // What is inside already is not taken in twice, and what is around is not taken in.
+        (
+            format!(
+                "<div id=all>{}</div>",
+                product("in all' id='all2")
+                    .replace("</div>", "<p id=in><i itemprop=sku>F-4</i></p></div>")
+            ),
+            "-",
+            "F-4",
+        ),
+    ] {
+        let decoded = run(PAGE, &page).unwrap();
+        let offer = decoded.only();
+        assert_eq!(text(offer, Field::Title), "Fan", "{page}");
+        assert_eq!(text(offer, Field::Price), price, "{page}");
+        assert_eq!(
+            all(offer, Field::Sku),
+            if sku == "-" { vec![] } else { vec![sku] },
+            "{page}"
+        );
+    }
+}
+
+#[test]
+fn microdata_that_refers_in_circles_ends() {
+    let circle = "<div id=a><p itemscope itemtype='https://schema.org/Product' itemref=b><b itemprop=name>Fan</b></p></div>\
+                  <div id=b><p itemprop=offers itemscope itemref=a><b itemprop=price content=9></b></p></div>";
+    assert_eq!(run(PAGE, circle).unwrap().column(Field::Price), ["9"]);
+    // Each step refers to the next twice: without a limit, 2^40 elements.
+    let doubling: String = (0..40)
+        .map(|n| {
+            let next = n + 1;
+            let one = format!("<i itemprop=p itemscope itemref='s{next}'></i>");
+            format!("<p id=s{n}>{one}{one}</p>")
+        })
+        .collect();
+    let page = format!(
+        "<div itemscope itemtype='https://schema.org/Product' itemref=s0><b itemprop=name>Fan</b></div>{doubling}"
+    );
+    assert_eq!(run(PAGE, page).unwrap().column(Field::Title), ["Fan"]);
+}
