@@ -85,6 +85,16 @@ impl Ledger {
         &self.reader
     }
 
+    /// A number that changes when another connection has written to the ledger: a command run
+    /// beside the daemon. What this one writes leaves it as it is.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn foreign_writes(&self) -> Result<i64, LedgerError> {
+        self.reader
+            .run(|connection| connection.query_row("PRAGMA data_version", [], |row| row.get(0)))
+    }
+
     /// Moves the write-ahead log into the file and cuts it; to be called when idle. Readers that
     /// are busy make it do less, not fail.
     ///

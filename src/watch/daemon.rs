@@ -16,6 +16,9 @@ use tokio::sync::watch;
 /// The daemon rests no longer than this, so that a changed clock or an outbox that came due by
 /// itself is noticed.
 const LONGEST_REST: Duration = Duration::from_secs(30);
+/// How often the daemon looks whether a command has written to the ledger, such as a held price
+/// that its author confirmed.
+const LOOK_AT_LEDGER: Duration = Duration::from_secs(2);
 /// Feeds that are due at the same minute are spread over this much.
 const JITTER: Duration = Duration::from_secs(20);
 
@@ -44,16 +47,17 @@ pub async fn watch(
     let mut due = first_due(polling, clock.now())?;
     // The configuration may have changed while nobody watched. Before the first poll there is
     // nothing to decide on, and "nothing fits" would be a false alarm.
-    let states = polling.ledger().read().feed_states()?;
-    if states.iter().any(|state| state.last_fresh.is_some()) {
-        for bulletin in decide(polling, clock.now()).await?.0 {
-            listener.told(&bulletin);
-        }
-    }
+    let mut seen_writes = polling.ledger().foreign_writes()?;
+    decide_again(polling, clock, listener).await?;
     loop {
         let now = clock.now();
         let feeds = take_due(polling, &mut due, now);
+        let writes = polling.ledger().foreign_writes()?;
+        let is_written = std::mem::replace(&mut seen_writes, writes) != writes;
         let work = async {
+            if is_written {
+                decide_again(polling, clock, listener).await?;
+            }
             if !feeds.is_empty() {
                 let report =
                     cycle(polling, &feeds, now, &mut |report| listener.polled(report)).await?;
@@ -72,8 +76,39 @@ pub async fn watch(
             () = stopped(&mut stop) => return Ok(()),
         }
         tokio::select! {
-            () = tokio::time::sleep(rest(&due, clock.now())) => {}
+            rested = rest_until_due(polling, rest(&due, clock.now()), seen_writes) => rested?,
             () = stopped(&mut stop) => return Ok(()),
+        }
+    }
+}
+
+/// Decides on what the ledger holds, if it holds anything.
+async fn decide_again(
+    polling: &Polling,
+    clock: &Clock,
+    listener: &mut dyn Listener,
+) -> Result<(), LedgerError> {
+    let states = polling.ledger().read().feed_states()?;
+    if states.iter().any(|state| state.last_fresh.is_some()) {
+        for bulletin in decide(polling, clock.now()).await?.0 {
+            listener.told(&bulletin);
+        }
+    }
+    Ok(())
+}
+
+/// Rests for `rest`, or until another process has written to the ledger.
+async fn rest_until_due(
+    polling: &Polling,
+    rest: Duration,
+    seen_writes: i64,
+) -> Result<(), LedgerError> {
+    let until = tokio::time::Instant::now() + rest;
+    loop {
+        let look = tokio::time::Instant::now() + LOOK_AT_LEDGER;
+        tokio::time::sleep_until(look.min(until)).await;
+        if look >= until || polling.ledger().foreign_writes()? != seen_writes {
+            return Ok(());
         }
     }
 }

@@ -195,3 +195,37 @@ fn after_kill_9_nothing_is_lost_and_nothing_sent_is_sent_again() {
     let again = ids.recv_timeout(Duration::from_millis(500));
     assert!(again.is_err(), "{first} was sent again as {again:?}");
 }
+
+#[test]
+fn a_price_confirmed_beside_the_daemon_counts_without_waiting_for_a_poll() {
+    let guides = Guides::new();
+    let offers = "retailers/example-offers.csv";
+    guides.edit("retailers/example.toml", "\"7 * * * *\"", "\"0 0 1 1 *\"");
+    // The graphics card that fits the budget costs ten times as much, then a tenth of that: too
+    // good to be believed.
+    guides.edit(offers, ",214.90,", ",2149.00,");
+    assert!(run(&guides.directory, &["poll"]).status.success());
+    guides.edit(offers, ",2149.00,", ",214.90,");
+    assert!(run(&guides.directory, &["poll"]).status.success());
+    let held = run(&guides.directory, &["held", "--json"]);
+    let held: serde_json::Value = serde_json::from_slice(&held.stdout).unwrap();
+    assert_eq!(held.as_array().unwrap().len(), 1, "{held}");
+
+    let daemon = Daemon::start(&guides.directory);
+    let first = daemon.says("\"decided\"");
+    let id = held[0]["id"].to_string();
+    let confirmed = run(&guides.directory, &["held", "--confirm", &id]);
+    assert!(confirmed.status.success(), "{}", text(&confirmed.stderr));
+    let second = daemon.says("\"decided\"");
+    assert_ne!(first, second);
+    let reader = Reader::open(&guides.ledger()).unwrap();
+    let feed = &reader.feed_states().unwrap()[0].feed;
+    assert_eq!(reader.last_polls(feed, 10).unwrap().len(), 2);
+    let answer = reader.last_answer("example").unwrap().unwrap();
+    let graphics = held[0]["part"].as_str().unwrap();
+    assert!(
+        answer.answer_json.contains(graphics),
+        "{}",
+        answer.answer_json
+    );
+}
