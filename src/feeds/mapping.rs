@@ -47,6 +47,10 @@ pub struct FormatSettings {
     pub encoding: Option<&'static Encoding>,
     /// The share of rejected records, in percent, above which a poll fails as a whole.
     pub rejects_percent_max: u8,
+    /// Which file of a zip archive is the feed: a name, or a pattern with `*`.
+    pub zip_entry: Option<String>,
+    /// How names of the format's files end.
+    pub(crate) endings: &'static [&'static str],
     pub(crate) decoder: Arc<dyn Decoder>,
 }
 
@@ -79,8 +83,8 @@ impl FormatSettings {
     /// Rejected records above this share fail a poll, unless the feed says otherwise.
     pub const REJECTS_PERCENT_MAX: u8 = 20;
 
-    /// Reads a feed's table: `format`, `encoding`, `rejects_percent_max`, `[feed.fields]` and the
-    /// keys of the format itself. Faults go to the table's document.
+    /// Reads a feed's table: `format`, `encoding`, `rejects_percent_max`, `zip_entry`,
+    /// `[feed.fields]` and the keys of the format itself. Faults go to the table's document.
     pub fn read(table: &mut Table<'_, '_>) -> Option<FormatSettings> {
         let mapping = Mapping::read(table);
         let encoding = read_encoding(table);
@@ -88,6 +92,7 @@ impl FormatSettings {
             .integer("rejects_percent_max", 0..101)
             .and_then(|percent| u8::try_from(percent.value).ok())
             .unwrap_or(FormatSettings::REJECTS_PERCENT_MAX);
+        let zip_entry = table.text("zip_entry").map(|entry| entry.value);
         let name = table.required_text("format")?;
         let Some(format) = FORMATS.iter().find(|format| format.name() == name.value) else {
             let known: Vec<&str> = FORMATS.iter().map(|format| format.name()).collect();
@@ -104,6 +109,8 @@ impl FormatSettings {
             format: format.name(),
             encoding: encoding?,
             rejects_percent_max,
+            zip_entry,
+            endings: format.endings(),
             decoder,
         })
     }

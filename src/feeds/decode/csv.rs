@@ -47,6 +47,10 @@ impl Format for Csv {
         "lines of fields divided by a comma, semicolon, tab or another character"
     }
 
+    fn endings(&self) -> &'static [&'static str] {
+        &["csv", "tsv", "tab", "txt"]
+    }
+
     fn configure(&self, table: &mut Table<'_, '_>, mapping: &Mapping) -> Option<Arc<dyn Decoder>> {
         let has_header = table.flag("header").is_none_or(|header| header.value);
         let delimiter = read_character(table, "delimiter")?;

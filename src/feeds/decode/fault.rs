@@ -18,6 +18,12 @@ pub enum DecodeFault {
         packing: &'static str,
         detail: String,
     },
+    #[error("the zip archive is not clear: {found} {wanted}: {names}; set `zip_entry` to one")]
+    ZipEntry {
+        found: &'static str,
+        wanted: String,
+        names: String,
+    },
     #[error("the body ends in the middle of the {what}")]
     Truncated { what: &'static str },
     #[error("expected {expected}, found {found}")]
@@ -81,6 +87,7 @@ impl DecodeFault {
             DecodeFault::TooLarge { .. } => "body-too-large",
             DecodeFault::PackedTooDeep => "packed-too-deep",
             DecodeFault::Damaged { .. } => "packing-damaged",
+            DecodeFault::ZipEntry { .. } => "zip-entry",
             DecodeFault::Truncated { .. } => "body-truncated",
             DecodeFault::OtherFormat { .. } => "other-format",
             DecodeFault::Syntax { .. } => "syntax",

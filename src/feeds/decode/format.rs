@@ -28,6 +28,9 @@ pub trait Format: Sync {
     /// What it reads, in one line for a person.
     fn reads(&self) -> &'static str;
 
+    /// How names of its files end, in lower case, for finding one in an archive.
+    fn endings(&self) -> &'static [&'static str];
+
     /// Reads the format's own keys and makes a decoder; faults go to the table's document.
     fn configure(&self, table: &mut Table<'_, '_>, mapping: &Mapping) -> Option<Arc<dyn Decoder>>;
 }

@@ -11,8 +11,10 @@ mod xml;
 
 use super::charset::{Hints, open_text};
 use super::fault::DecodeFault;
+use super::format::FORMATS;
 use super::layers::{Context, decode};
 use super::unpack::unpack;
+use super::zip_entry::ZipChoice;
 use crate::catalogue::table::Document;
 use crate::feeds::mapping::FormatSettings;
 use crate::market::Field;
@@ -53,7 +55,16 @@ struct Found {
 
 /// Proposes settings for a body. `context` tells what is known besides its bytes.
 pub fn guess(body: &mut dyn BufRead, context: &Context<'_>) -> Result<Guess, DecodeFault> {
-    let plain = unpack(Box::new(body), context.body_limit)?;
+    let endings: Vec<&str> = FORMATS
+        .iter()
+        .flat_map(|format| format.endings())
+        .copied()
+        .collect();
+    let zip = ZipChoice {
+        entry: None,
+        endings: &endings,
+    };
+    let plain = unpack(Box::new(body), context.body_limit, &zip)?;
     let (text, report) = open_text(plain, &Hints::unconfigured(context))?;
     let mut sample = String::new();
     let mut bytes = Vec::new();

@@ -78,6 +78,10 @@ impl Format for Html {
         "pages with schema.org data (JSON-LD, microdata, RDFa Lite) or CSS selectors"
     }
 
+    fn endings(&self) -> &'static [&'static str] {
+        &["html", "htm", "xhtml"]
+    }
+
     fn configure(&self, table: &mut Table<'_, '_>, mapping: &Mapping) -> Option<Arc<dyn Decoder>> {
         let structured_data = read_structured_data(table);
         let products = read_products(table);

@@ -60,6 +60,10 @@ impl Format for Json {
         "one JSON document, its records found by a JSONPath (RFC 9535)"
     }
 
+    fn endings(&self) -> &'static [&'static str] {
+        &["json"]
+    }
+
     fn configure(&self, table: &mut Table<'_, '_>, mapping: &Mapping) -> Option<Arc<dyn Decoder>> {
         let records_text = table
             .text("records")
@@ -85,6 +89,10 @@ impl Format for NdJson {
 
     fn reads(&self) -> &'static str {
         "one JSON value a line"
+    }
+
+    fn endings(&self) -> &'static [&'static str] {
+        &["ndjson", "jsonl", "json"]
     }
 
     fn configure(&self, table: &mut Table<'_, '_>, mapping: &Mapping) -> Option<Arc<dyn Decoder>> {

@@ -4,6 +4,7 @@ use super::charset::{Hints, open_text};
 use super::fault::DecodeFault;
 use super::records::{Records, Sink};
 use super::unpack::unpack;
+use super::zip_entry::ZipChoice;
 use crate::feeds::mapping::FormatSettings;
 use std::io::BufRead;
 use url::Url;
@@ -62,7 +63,7 @@ pub fn decode(
     context: &Context<'_>,
     sink: &mut Sink<'_>,
 ) -> Result<DecodeSummary, DecodeFault> {
-    let plain = unpack(Box::new(body), context.body_limit)?;
+    let plain = unpack(Box::new(body), context.body_limit, &zip_choice(settings))?;
     let hints = Hints::new(settings, context);
     let (mut text, report) = open_text(plain, &hints)?;
     let base = context.address.and_then(|address| Url::parse(address).ok());
@@ -81,7 +82,7 @@ pub fn decode_links(
     body: &mut dyn BufRead,
     context: &Context<'_>,
 ) -> Result<Vec<String>, DecodeFault> {
-    let plain = unpack(Box::new(body), context.body_limit)?;
+    let plain = unpack(Box::new(body), context.body_limit, &zip_choice(settings))?;
     let (mut text, _) = open_text(plain, &Hints::new(settings, context))?;
     let base = context.address.and_then(|address| Url::parse(address).ok());
     let mut links: Vec<String> = Vec::new();
@@ -106,4 +107,11 @@ pub fn decode_links(
         return Err(DecodeFault::NoData { detail });
     }
     Ok(links)
+}
+
+fn zip_choice(settings: &FormatSettings) -> ZipChoice<'_> {
+    ZipChoice {
+        entry: settings.zip_entry.as_deref(),
+        endings: settings.endings,
+    }
 }

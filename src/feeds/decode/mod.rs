@@ -35,6 +35,7 @@ mod xml_element;
 mod xml_path;
 mod xml_tree;
 mod zip;
+mod zip_entry;
 
 pub use fault::DecodeFault;
 pub use format::{Decoder, FORMATS, Format};

@@ -4,7 +4,7 @@
 //! no more. What a layer finds wrong travels up as a [`DecodeFault`] inside `io::Error`.
 
 use super::fault::DecodeFault;
-use super::zip::ZipMember;
+use super::zip_entry::{ZipChoice, open_zip};
 use flate2::bufread::MultiGzDecoder;
 use ruzstd::decoding::errors::{FrameDecoderError, ReadFrameHeaderError};
 use ruzstd::decoding::{BlockDecodingStrategy, FrameDecoder};
@@ -17,10 +17,11 @@ const BUFFER_BYTES: usize = 64 * 1024;
 /// highest level without `--ultra` asks for 8 MB.
 const ZSTD_WINDOW_BYTES_MAX: u64 = 16 << 20;
 
-/// Takes off the layers. Reading the result fails once it exceeds `limit` bytes.
+/// Takes off the layers; `zip` tells which file of an archive is meant. Reading the result fails once it exceeds `limit` bytes.
 pub(super) fn unpack<'b>(
     body: Box<dyn BufRead + 'b>,
     limit: u64,
+    zip: &ZipChoice<'_>,
 ) -> Result<Box<dyn BufRead + 'b>, DecodeFault> {
     let mut body = capped(body, None, limit);
     for layer in 0.. {
@@ -40,7 +41,7 @@ pub(super) fn unpack<'b>(
         }
         body = match packing {
             Packing::Gzip => capped(MultiGzDecoder::new(whole), Some("gzip"), limit),
-            Packing::Zip => capped(ZipMember::open(whole, limit)?, Some("zip"), limit),
+            Packing::Zip => capped(open_zip(whole, limit, zip)?, Some("zip"), limit),
             Packing::Zstd => capped(ZstdFrames::new(whole), Some("zstd"), limit),
         };
     }

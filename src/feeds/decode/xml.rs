@@ -54,6 +54,10 @@ impl Format for Xml {
         "XML with any record element, by local name or namespace"
     }
 
+    fn endings(&self) -> &'static [&'static str] {
+        &["xml"]
+    }
+
     fn configure(&self, table: &mut Table<'_, '_>, mapping: &Mapping) -> Option<Arc<dyn Decoder>> {
         table.require("fields")?;
         table.require("records")?;
@@ -68,6 +72,10 @@ impl Format for Rss {
 
     fn reads(&self) -> &'static str {
         "RSS 2.0; title, link and guid are known, the price needs a mapping"
+    }
+
+    fn endings(&self) -> &'static [&'static str] {
+        &["rss", "xml"]
     }
 
     fn configure(&self, table: &mut Table<'_, '_>, mapping: &Mapping) -> Option<Arc<dyn Decoder>> {
@@ -93,6 +101,10 @@ impl Format for Atom {
 
     fn reads(&self) -> &'static str {
         "Atom (RFC 4287); title, link and id are known, the price needs a mapping"
+    }
+
+    fn endings(&self) -> &'static [&'static str] {
+        &["atom", "xml"]
     }
 
     fn configure(&self, table: &mut Table<'_, '_>, mapping: &Mapping) -> Option<Arc<dyn Decoder>> {

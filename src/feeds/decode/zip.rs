@@ -1,8 +1,9 @@
-//! Reads the first file of a zip archive from the front, without seeking.
+//! Reads the files of a zip archive from the front.
 //!
-//! A body arrives as a stream and archives made by servers often put sizes behind the data, so
-//! the local headers are followed (APPNOTE 6.3.10 sections 4.3.7 and 4.3.9) and the deflate
-//! stream tells where it ends. Folders, hidden files and `__MACOSX/` are passed over.
+//! Archives made by servers often put sizes behind the data, so the local headers are followed
+//! (APPNOTE 6.3.10 sections 4.3.7 and 4.3.9) and the deflate stream tells where it ends. An
+//! archive without its directory at the end is cut. Folders, hidden files and `__MACOSX/` are
+//! passed over.
 
 use super::fault::DecodeFault;
 use flate2::Crc;
@@ -16,6 +17,8 @@ const FLAG_SIZES_FOLLOW: u16 = 8;
 const DESCRIPTOR_SIGNATURE: u32 = 0x0807_4B50;
 /// In a 32-bit size: the real one stands in a zip64 field.
 const ZIP64: u32 = u32::MAX;
+/// Bytes of all names of an archive.
+const NAMES_BYTES_MAX: usize = 1 << 20;
 
 /// The data of one archived file.
 pub(super) struct ZipMember<R: BufRead> {
@@ -38,21 +41,72 @@ struct Header {
     packed_size: u32,
 }
 
-impl<R: BufRead> ZipMember<R> {
-    /// Opens the first file that holds data. Passing over others unpacks at most `limit` bytes.
-    pub(super) fn open(mut source: R, limit: u64) -> Result<ZipMember<R>, DecodeFault> {
-        loop {
-            let header = Header::read(&mut source)?;
-            if !header.is_passed_over() {
-                return ZipMember::of(header, source);
-            }
-            let mut passed = ZipMember::of(header, source)?;
-            let copied = io::copy(&mut passed.by_ref().take(limit), &mut io::sink());
-            if copied.map_err(read_fault)? == limit {
-                return Err(DecodeFault::TooLarge { limit });
-            }
-            source = passed.into_source();
+/// The names of the files that hold data, in their order. Where an archive does not say how long
+/// a file is, it has to be unpacked to pass over it, `limit` bytes in all.
+pub(super) fn list_files(mut source: impl BufRead, limit: u64) -> Result<Vec<String>, DecodeFault> {
+    let (mut names, mut n_bytes) = (Vec::new(), 0);
+    let mut budget = Budget { limit, left: limit };
+    while let Some(header) = Header::read(&mut source)? {
+        n_bytes += header.name.len() + 1;
+        if n_bytes > NAMES_BYTES_MAX {
+            return Err(damaged("it holds too many files"));
         }
+        if !header.is_passed_over() {
+            names.push(header.name.clone());
+        }
+        source = pass_over(header, source, &mut budget)?;
+    }
+    Ok(names)
+}
+
+/// What may be unpacked on the way to a file.
+struct Budget {
+    limit: u64,
+    left: u64,
+}
+
+fn pass_over<R: BufRead>(
+    header: Header,
+    mut source: R,
+    budget: &mut Budget,
+) -> Result<R, DecodeFault> {
+    if header.flags & FLAG_SIZES_FOLLOW == 0 && header.packed_size != ZIP64 {
+        let packed = u64::from(header.packed_size);
+        let copied = io::copy(&mut source.by_ref().take(packed), &mut io::sink());
+        if copied.map_err(read_fault)? < packed {
+            return Err(DecodeFault::Truncated { what: "zip" });
+        }
+        return Ok(source);
+    }
+    let mut passed = ZipMember::of(header, source)?;
+    let copied = io::copy(&mut passed.by_ref().take(budget.left), &mut io::sink());
+    budget.left -= copied.map_err(read_fault)?;
+    if budget.left == 0 {
+        let limit = budget.limit;
+        return Err(DecodeFault::TooLarge { limit });
+    }
+    Ok(passed.into_source())
+}
+
+impl<R: BufRead> ZipMember<R> {
+    /// Opens the file that stands at `place` in [`list_files`].
+    pub(super) fn open(
+        mut source: R,
+        place: usize,
+        limit: u64,
+    ) -> Result<ZipMember<R>, DecodeFault> {
+        let mut budget = Budget { limit, left: limit };
+        let mut n_before = place;
+        while let Some(header) = Header::read(&mut source)? {
+            match (header.is_passed_over(), n_before) {
+                (false, 0) => return ZipMember::of(header, source),
+                (false, _) => n_before -= 1,
+                (true, _) => {}
+            }
+            source = pass_over(header, source, &mut budget)?;
+        }
+        let detail = "the zip archive holds no file".to_owned();
+        Err(DecodeFault::NoData { detail })
     }
 
     fn of(header: Header, source: R) -> Result<ZipMember<R>, DecodeFault> {
@@ -95,7 +149,8 @@ impl<R: BufRead> ZipMember<R> {
                 if self.header.flags & FLAG_SIZES_FOLLOW == 0 {
                     self.header.crc
                 } else {
-                    read_descriptor(decoder.get_mut())?
+                    let length = decoder.total_out();
+                    read_descriptor(decoder.get_mut(), length)?
                 }
             }
         };
@@ -124,28 +179,31 @@ impl<R: BufRead> Read for ZipMember<R> {
 }
 
 impl Header {
-    fn read(source: &mut impl Read) -> Result<Header, DecodeFault> {
+    /// The next file's header; `None` where the directory begins.
+    fn read(source: &mut impl Read) -> Result<Option<Header>, DecodeFault> {
         let mut fixed = [0u8; 30];
-        source.read_exact(&mut fixed).map_err(read_fault)?;
+        let (signature, rest) = fixed.split_at_mut(4);
+        source.read_exact(signature).map_err(read_fault)?;
+        match &*signature {
+            b"PK\x03\x04" => source.read_exact(rest).map_err(read_fault)?,
+            [b'P', b'K', ..] => return Ok(None),
+            _ => return Err(damaged("a file does not end where it should")),
+        }
         let u16_at = |at: usize| u16::from_le_bytes([fixed[at], fixed[at + 1]]);
         let u32_at = |at: usize| {
             u32::from_le_bytes([fixed[at], fixed[at + 1], fixed[at + 2], fixed[at + 3]])
         };
-        if fixed[..4] != *b"PK\x03\x04" {
-            let detail = "the zip archive holds no file".to_owned();
-            return Err(DecodeFault::NoData { detail });
-        }
         let mut name = vec![0u8; usize::from(u16_at(26))];
         source.read_exact(&mut name).map_err(read_fault)?;
         let mut extra = source.take(u16_at(28).into());
         io::copy(&mut extra, &mut io::sink()).map_err(read_fault)?;
-        Ok(Header {
+        Ok(Some(Header {
             name: String::from_utf8_lossy(&name).into_owned(),
             flags: u16_at(6),
             method: u16_at(8),
             crc: u32_at(14),
             packed_size: u32_at(18),
-        })
+        }))
     }
 
     fn is_passed_over(&self) -> bool {
@@ -154,18 +212,24 @@ impl Header {
     }
 }
 
-/// The data descriptor behind a file; its signature is optional (4.3.9.3). Returns the CRC.
-/// The sizes that follow are of either width (4.3.9.2) and the next header is not needed unless
-/// this file is passed over, so the 32-bit form is taken.
-fn read_descriptor(source: &mut impl Read) -> io::Result<u32> {
+/// Reads the data descriptor behind a file of `length` bytes; its signature is optional (4.3.9.3).
+/// Returns the CRC. The sizes are of either width (4.3.9.2), which is told by whether the second
+/// one is the length.
+fn read_descriptor(source: &mut impl Read, length: u64) -> io::Result<u32> {
     let mut word = [0u8; 4];
-    source.read_exact(&mut word)?;
-    if u32::from_le_bytes(word) == DESCRIPTOR_SIGNATURE {
+    let mut next = || {
         source.read_exact(&mut word)?;
+        Ok::<u32, io::Error>(u32::from_le_bytes(word))
+    };
+    let mut crc = next()?;
+    if crc == DESCRIPTOR_SIGNATURE {
+        crc = next()?;
     }
-    let mut sizes = [0u8; 8];
-    source.read_exact(&mut sizes)?;
-    Ok(u32::from_le_bytes(word))
+    let (_packed, second) = (next()?, next()?);
+    if u64::from(second) != length & u64::from(u32::MAX) {
+        (next()?, next()?);
+    }
+    Ok(crc)
 }
 
 fn read_fault(error: io::Error) -> DecodeFault {

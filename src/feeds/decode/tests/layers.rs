@@ -17,7 +17,7 @@ fn gzip(bytes: &[u8]) -> Vec<u8> {
     encoder.finish().unwrap()
 }
 
-/// A zip archive of files in a row, without its directory, as a stream shows it.
+/// A zip archive of files in a row, with no more of its directory than its signature.
 fn zip(files: &[(&str, &[u8])], sizes_follow: bool) -> Vec<u8> {
     let mut archive = Vec::new();
     for (name, data) in files {
@@ -100,6 +100,73 @@ fn packed_bodies_are_known_by_their_bytes() {
     }
     let fault = titles(&gzip(&gzip(&gzip(plain)))).unwrap_err();
     assert_eq!(fault.code(), "packed-too-deep");
+}
+
+#[test]
+fn of_several_files_in_a_zip_the_feed_is_taken_or_all_are_named() {
+    let plain = BODY.as_bytes();
+    let other = b"id;title\n9;Other\n".as_slice();
+    let in_archive = |keys: &str, files: &[(&str, &[u8])]| {
+        let settings = format!("{keys}{CSV}");
+        let mut outcomes =
+            [false, true].map(
+                |sizes_follow| match run(&settings, zip(files, sizes_follow)) {
+                    Ok(decoded) => decoded.column(Field::Title).join(", "),
+                    Err(fault) => fault.to_string(),
+                },
+            );
+        assert_eq!(outcomes[0], outcomes[1], "{files:?}");
+        std::mem::take(&mut outcomes[0])
+    };
+    const FEED: &str = "Lüfter für 5 €, Kühler";
+    // One file, whatever its name; and one that ends like the format, wherever it stands.
+    assert_eq!(in_archive("", &[("export", plain)]), FEED);
+    for files in [
+        [
+            ("readme.pdf", other),
+            ("offers.csv", plain),
+            ("images.xml", other),
+        ],
+        [
+            ("a/OFFERS.TSV", plain),
+            ("a/terms.html", other),
+            ("b", other),
+        ],
+    ] {
+        assert_eq!(in_archive("", &files), FEED);
+    }
+    let packed = gzip(plain);
+    assert_eq!(
+        in_archive("", &[("x.csv.gz", &packed), ("y.json", other)]),
+        FEED
+    );
+    // Two that could be it, or none.
+    let two = [("de.csv", plain), ("fr.csv", other), ("notes.doc", other)];
+    insta::assert_snapshot!(in_archive("", &two), @r#"the zip archive is not clear: more than one of its files ends in .csv, .tsv, .tab, .txt: "de.csv", "fr.csv"; set `zip_entry` to one"#);
+    let none = [("a.doc", plain), ("b.doc", other)];
+    insta::assert_snapshot!(in_archive("", &none), @r#"the zip archive is not clear: none of its files ends in .csv, .tsv, .tab, .txt: "a.doc", "b.doc"; set `zip_entry` to one"#);
+    // The author settles it.
+    assert_eq!(in_archive("zip_entry = \"de.csv\"\n", &two), FEED);
+    assert_eq!(in_archive("zip_entry = \"d*.csv\"\n", &two), FEED);
+    insta::assert_snapshot!(in_archive("zip_entry = \"es.csv\"\n", &two), @r#"the zip archive is not clear: none of its files is called "es.csv": "de.csv", "fr.csv", "notes.doc"; set `zip_entry` to one"#);
+    insta::assert_snapshot!(in_archive("zip_entry = \"*.csv\"\n", &two), @r#"the zip archive is not clear: more than one of its files is called "*.csv": "de.csv", "fr.csv"; set `zip_entry` to one"#);
+    assert_eq!(
+        in_archive("", &[("folder/", b"")]),
+        "no data found: the zip archive holds no file"
+    );
+}
+
+#[test]
+fn a_zip_that_ends_between_two_files_is_cut() {
+    let first = zip(&[("a.csv", BODY.as_bytes())], true);
+    let end = first.len() - b"PK\x01\x02 the directory is not read".len();
+    assert_eq!(titles(&first[..end]).unwrap_err().code(), "body-truncated");
+    let mut wide = first[..end - 8].to_vec();
+    // Sizes of eight bytes each behind the file (APPNOTE 4.3.9.2).
+    let sizes = &first[end - 8..end];
+    wide.extend([&sizes[..4], &[0; 4], &sizes[4..], &[0; 4]].concat());
+    wide.extend(&zip(&[("b.doc", b"x")], true));
+    assert_eq!(titles(&wide).unwrap(), ["Lüfter für 5 €", "Kühler"]);
 }
 
 #[test]
