@@ -484,3 +484,47 @@ fn nothing_held_is_said_and_makes_no_ledger() {
     assert_eq!(configuration.run(&["held", "--drop", "1"]).code, 2);
     assert!(!configuration.path("ledger.sqlite").exists());
 }
+
+#[tokio::test]
+async fn a_guess_of_a_page_of_links_is_an_index_that_works_as_it_stands() {
+    let server = Server::start(|seen| match seen.path.as_str() {
+        "/offers" => {
+            let links: String = (1..=6)
+                .map(|n| format!("<li><a href='/p/{n}'>Part {n}</a>"))
+                .collect();
+            answer(
+                200,
+                &[("Content-Type", "text/html")],
+                format!("<html><ul>{links}</ul>"),
+            )
+        }
+        path => {
+            let sku = path.trim_start_matches("/p/");
+            let product = json!({
+                "@type": "Product", "name": "Fan", "sku": sku,
+                "offers": { "price": "9.00", "priceCurrency": "EUR" },
+            });
+            let page = format!("<html><script type='application/ld+json'>{product}</script>");
+            answer(200, &[("Content-Type", "text/html")], page)
+        }
+    })
+    .await;
+    let configuration = Configuration::new(NOW);
+    let address = server.url("/offers");
+    let guess = configuration.run_beside(&["feed", "guess", &address]).await;
+    let mapping = guess.exited(0);
+    assert!(
+        mapping.contains(&format!("index = \"{address}\"\n")),
+        "{mapping}"
+    );
+    assert!(
+        mapping.contains("links = \"a[href^='/p/']\"\n"),
+        "{mapping}"
+    );
+    let head = "name = \"Brindlemark\"\ncountry = \"DE\"\ncurrency = \"EUR\"\n";
+    let mapping = mapping.replace("[[feed]]\n", "[[feed]]\nminimum_interval_s = 0\n");
+    configuration.write("retailers/brindlemark.toml", format!("{head}{mapping}"));
+    let arguments = ["feed", "try", "brindlemark/guess", "--json"];
+    let trial = configuration.run_beside(&arguments).await.json(0);
+    assert_eq!(trial["counts"]["accepted"], 6, "{trial:#}");
+}

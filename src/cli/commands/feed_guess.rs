@@ -59,7 +59,11 @@ fn written(found: &Found, guess: &Guess) -> String {
     lines.extend(reasons.map(|reason| format!("#   {}", harmless(reason))));
     lines.push("[[feed]]".to_owned());
     lines.push("id = \"guess\"".to_owned());
-    lines.push(found.place.clone());
+    lines.push(match (guess.is_index, found.place.strip_prefix("url = ")) {
+        (true, Some(address)) => format!("index = {address}"),
+        (true, None) => "index = \"https://shop.example/\"   # where the file came from".to_owned(),
+        (false, _) => found.place.clone(),
+    });
     lines.push("# When to poll: minute, hour, day of month, month, day of week.".to_owned());
     lines.push("schedule = \"17 */6 * * *\"".to_owned());
     lines.push(guess.toml.trim_end().to_owned());

@@ -5,6 +5,7 @@
 //! a poll, and whatever it could not place is listed in the text for a person to see.
 
 mod csv;
+mod index;
 mod json;
 mod names;
 mod xml;
@@ -18,6 +19,7 @@ use super::zip_entry::ZipChoice;
 use crate::catalogue::table::Document;
 use crate::feeds::mapping::FormatSettings;
 use crate::market::Field;
+pub(super) use index::Link;
 use names::Assigned;
 use std::fmt::Write;
 use std::io::{BufRead, Read};
@@ -32,6 +34,8 @@ pub struct Guess {
     /// Keys to put under `[[feed]]`, with `[feed.fields]` last.
     pub toml: String,
     pub reasons: Vec<String>,
+    /// The body is a list of links to pages with offers: its address is an `index`, no `url`.
+    pub is_index: bool,
 }
 
 /// One column, member or element of the sampled records.
@@ -125,7 +129,11 @@ fn write_guess(found: Found) -> Guess {
         let places: Vec<String> = unused.iter().map(|place| plain_line(place, 60)).collect();
         let _ = writeln!(toml, "# not used: {}", places.join(", "));
     }
-    Guess { toml, reasons }
+    Guess {
+        toml,
+        reasons,
+        is_index: false,
+    }
 }
 
 fn example(candidate: &Candidate) -> String {
@@ -155,7 +163,14 @@ fn guess_html(page: &str, context: &Context<'_>) -> Guess {
         };
         let names: Vec<&str> = fields.into_iter().map(Field::name).collect();
         let reasons = vec![format!("the page has {what}: {}", names.join(", "))];
-        return Guess { toml, reasons };
+        return Guess {
+            toml,
+            reasons,
+            is_index: false,
+        };
+    }
+    if let Some(index) = index::look(page, context) {
+        return index;
     }
     let toml = "format = \"html\"\n\n[feed.fields]\n# The page has no structured data: name CSS selectors.\n\
                 title = \"h1\"\n# price = \".price\"\n# availability = \".stock\"\n";
@@ -163,6 +178,7 @@ fn guess_html(page: &str, context: &Context<'_>) -> Guess {
     Guess {
         toml: toml.to_owned(),
         reasons,
+        is_index: false,
     }
 }
 

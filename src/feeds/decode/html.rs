@@ -27,6 +27,7 @@ use crate::market::{Field, RawOffer};
 use dom::{parse_page, read_page};
 use page::{Answer, Products, read_things};
 use scraper::{Html as Page, Selector};
+pub(super) use selectors::links_of;
 use selectors::{HtmlPlace, parse_selector, read_selectors};
 use std::io::BufRead;
 use std::sync::Arc;

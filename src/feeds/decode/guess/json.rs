@@ -1,13 +1,24 @@
 //! A first look at JSON: where the records are, and what they hold.
 
+use super::names::assign;
 use super::{Candidate, Found, quoted};
 use crate::feeds::decode::fault::DecodeFault;
 use crate::feeds::decode::json_stream::json_fault;
+use crate::market::Field;
 use serde_json::Value;
 
 const RECORDS_LOOKED_AT: usize = 40;
 /// Objects inside a record that are followed.
 const DEPTH_MAX: usize = 4;
+/// Lists inside a record that have prices and are no variants of it. Common practice, no source.
+const OTHER_LISTS: [&str; 6] = [
+    "history",
+    "related",
+    "similar",
+    "accessor",
+    "recommend",
+    "sell",
+];
 
 pub(super) fn look(sample: &str, is_whole: bool) -> Result<Found, DecodeFault> {
     if let Some(records) = lines(sample, is_whole) {
@@ -44,22 +55,87 @@ fn found(
     format: &'static str,
     path: Option<String>,
     records: &[&Value],
-    reasons: Vec<String>,
+    mut reasons: Vec<String>,
 ) -> Found {
     let records = &records[..records.len().min(RECORDS_LOOKED_AT)];
     let mut candidates = Vec::new();
     for record in records {
         collect_leaves(record, "", 0, &mut candidates);
     }
+    let records_key = path.map(|path| ("records", quoted(&path)));
+    let mut keys: Vec<(&str, String)> = records_key.into_iter().collect();
+    if let Some((list, of_variants)) = variants(records, &candidates) {
+        reasons.push(format!(
+            "each record has a list \"{list}\" with prices of its own: every element is an offer"
+        ));
+        if has(&candidates, &[Field::Price]) {
+            reasons.push("the record's own price belongs to no single variant".to_owned());
+            let price = assign(&candidates).place_of(Field::Price);
+            candidates.retain(|candidate| Some(&candidate.place) != price.as_ref());
+        }
+        keys.push(("variants", quoted(&list)));
+        candidates = of_variants
+            .into_iter()
+            .chain(candidates.into_iter().filter_map(around))
+            .collect();
+    }
     Found {
         format,
-        keys: path
-            .map(|path| ("records", quoted(&path)))
-            .into_iter()
-            .collect(),
+        keys,
         candidates,
         reasons,
     }
+}
+
+/// The list inside most records whose elements have a price, with what the elements hold. Where
+/// the record has a price too, the elements must have a key of their own.
+fn variants(records: &[&Value], of_record: &[Candidate]) -> Option<(String, Vec<Candidate>)> {
+    let mut lists: Vec<(String, usize, Vec<Candidate>)> = Vec::new();
+    for record in records {
+        let mut found = Vec::new();
+        collect_lists(record, "", 0, &mut found);
+        for (path, elements) in found {
+            let Some(path) = path.strip_prefix('.').filter(|path| !path.contains('[')) else {
+                continue;
+            };
+            let at = lists.iter().position(|(known, ..)| known == path);
+            let at = at.unwrap_or_else(|| {
+                lists.push((path.to_owned(), 0, Vec::new()));
+                lists.len() - 1
+            });
+            let (_, n_records, candidates) = &mut lists[at];
+            *n_records += 1;
+            for element in elements {
+                collect_leaves(element, "", 0, candidates);
+            }
+        }
+    }
+    let keys = [Field::Sku, Field::Gtin, Field::Mpn];
+    let needs_key = has(of_record, &[Field::Price]);
+    let fitting = lists.into_iter().filter(|(path, n_records, candidates)| {
+        let name = path.to_lowercase();
+        n_records * 2 > records.len()
+            && !OTHER_LISTS.iter().any(|other| name.contains(other))
+            && has(candidates, &[Field::Price])
+            && (!needs_key || has(candidates, &keys))
+    });
+    let mut fitting = fitting.map(|(path, _, candidates)| (path, candidates));
+    fitting.next()
+}
+
+/// True when one of the fields is among the candidates.
+fn has(candidates: &[Candidate], wanted: &[Field]) -> bool {
+    let assigned = assign(candidates);
+    let mut fields = assigned.fields.iter();
+    fields.any(|(field, _)| wanted.contains(field))
+}
+
+/// What the record around a variant holds, as a variant's mapping writes it.
+fn around(candidate: Candidate) -> Option<Candidate> {
+    (!candidate.place.starts_with('$')).then(|| Candidate {
+        place: format!("^.{}", candidate.place),
+        ..candidate
+    })
 }
 
 /// The first lines as objects, if there are at least two and all of them are.

@@ -250,6 +250,15 @@ pub(super) struct Assigned<'c> {
     pub unused: Vec<&'c str>,
 }
 
+impl Assigned<'_> {
+    /// The place that was given to a field.
+    pub(super) fn place_of(&self, field: Field) -> Option<String> {
+        let mut fields = self.fields.iter();
+        let found = fields.find(|(known, _)| *known == field);
+        found.map(|(_, candidate)| candidate.place.clone())
+    }
+}
+
 /// Gives each field at most one candidate and each candidate at most one field, the surest
 /// pairs first.
 pub(super) fn assign(candidates: &[Candidate]) -> Assigned<'_> {

@@ -1,6 +1,8 @@
 //! Values found by CSS selectors, where a page carries no structured data or says better.
 
+use super::dom::parse_page;
 use super::text::element_text;
+use crate::feeds::decode::guess::Link;
 use crate::feeds::mapping::{Rule, Source};
 use crate::market::{Field, Origin, RawOffer};
 use scraper::{ElementRef, Selector};
@@ -58,6 +60,17 @@ impl HtmlPlace {
         let values = elements.iter().filter_map(|element| element.attr(name));
         values.map(str::to_owned).collect()
     }
+}
+
+/// Every link of a page, for a first look at it; `None` when it cannot be read.
+pub(in crate::feeds::decode) fn links_of(page: &str) -> Option<Vec<Link>> {
+    let page = parse_page(page).ok()?;
+    let links = Selector::parse("a[href]").ok()?;
+    let link = |element: ElementRef<'_>| Link {
+        address: element.attr("href").unwrap_or_default().to_owned(),
+        classes: element.value().classes().map(str::to_owned).collect(),
+    };
+    Some(page.select(&links).map(link).collect())
 }
 
 pub(super) fn parse_selector(text: &str) -> Result<Selector, String> {

@@ -1,7 +1,7 @@
 //! First mappings that are proposed for a source.
 
 use super::support::run;
-use crate::feeds::decode::{Context, Guess, guess};
+use crate::feeds::decode::{Context, Guess, decode_links, guess};
 use crate::market::Field;
 
 fn look(body: impl AsRef<[u8]>) -> Guess {
@@ -129,6 +129,117 @@ fn pages_are_read_by_what_they_carry() {
             .toml
             .contains("# price = ")
     );
+}
+
+#[test]
+fn lists_of_variants_with_prices_are_offers() {
+    let of_shop = r#"{"items":[
+        {"id":"7","title":"Tern kit","maker":"Ulvaskop","url":"https://vela.example/7","price":"from 51.90",
+         "variants":[{"sku":"7-16","ean":"4006588234017","price":{"amount":51.90,"currency":"EUR"}},
+                     {"sku":"7-32","ean":"4006588234017","price":{"amount":97.90,"currency":"EUR"}}]},
+        {"id":"8","title":"Reed kit","maker":"Sennovik","url":"https://vela.example/8","price":"from 49.90",
+         "variants":[{"sku":"8-16","ean":"4006588234017","price":{"amount":49.90,"currency":"EUR"}}]}]}"#;
+    insta::assert_snapshot!(look(of_shop).toml, @r#"
+    format = "json"
+    records = "$.items[*]"
+    variants = "variants"
+
+    [feed.fields]
+    sku = "sku"   # 7-16
+    title = "^.title"   # Tern kit
+    brand = "^.maker"   # Ulvaskop
+    gtin = "ean"   # 4006588234017
+    price = "price.amount"   # 51.90
+    currency = "price.currency"   # EUR
+    link = "^.url"   # https://vela.example/7
+    # not used: ^.id
+    "#);
+    let decoded = used(of_shop);
+    assert_eq!(decoded.column(Field::Sku), ["7-16", "7-32", "8-16"]);
+    assert_eq!(decoded.column(Field::Price), ["51.90", "97.90", "49.90"]);
+    assert_eq!(
+        decoded.column(Field::Title),
+        ["Tern kit", "Tern kit", "Reed kit"]
+    );
+    // Without a price of the record, the elements need no key; other lists of prices are none.
+    let bare = r#"[{"sku":"1","title":"Fan","offers":[{"price":5}]},{"sku":"2","title":"Lamp","offers":[{"price":6}]}]"#;
+    assert_eq!(used(bare).column(Field::Price), ["5", "6"]);
+    assert_eq!(used(bare).column(Field::Sku), ["1", "2"]);
+    for list in ["price_history", "related"] {
+        let other = bare
+            .replace("\"offers\"", &format!("\"price\":4,\"{list}\""))
+            .replace("{\"price\":", "{\"sku\":\"x\",\"price\":");
+        assert!(!look(&other).toml.contains("variants"), "{list}");
+        assert_eq!(used(&other).column(Field::Price), ["4", "4"]);
+    }
+    let unkeyed = bare.replace("\"offers\"", "\"price\":4,\"steps\"");
+    assert!(!look(unkeyed).toml.contains("variants"));
+}
+
+#[test]
+fn a_page_of_links_to_pages_is_an_index() {
+    let page = |link: &dyn Fn(usize) -> String| {
+        let links: String = (1..=8).map(link).collect();
+        format!(
+            "<html><nav><a href='/'>Home</a><a href='/help/terms'>Terms</a><a href='/help/post'>Post</a>\
+             <a href='mailto:a@shop.example'>Mail</a></nav>{links}<a href='https://other.example/p/1'>Else</a></html>"
+        )
+    };
+    let context = Context {
+        address: Some("https://shop.example/offers"),
+        ..Context::default()
+    };
+    for (page, selector, first) in [
+        (
+            page(&|n| {
+                format!(
+                    "<li><a class='card' href='/p/part-{n}'>Part {n}</a><a href='/p/part-{n}#more'>more</a></li>"
+                )
+            }),
+            "a[href^='/p/']",
+            "https://shop.example/p/part-1",
+        ),
+        (
+            page(&|n| {
+                format!("<a class='tile x' href='https://shop.example/part/{n}/'>Part {n}</a>")
+            }),
+            "a[href^='https://shop.example/part/']",
+            "https://shop.example/part/1/",
+        ),
+        (
+            page(&|n| format!("<a href='show?id={n}&lang=en'>Part {n}</a>")),
+            "a[href^='show?id=']",
+            "https://shop.example/show?id=1&lang=en",
+        ),
+        // All at the top, where navigation is too: their class tells them apart.
+        (
+            page(&|n| format!("<a class='card' href='/part-{n}'>Part {n}</a>")),
+            "a.card",
+            "https://shop.example/part-1",
+        ),
+    ] {
+        let guess = guess(&mut page.as_bytes(), &context).unwrap();
+        assert!(guess.is_index);
+        let expected = format!("format = \"html\"\nlinks = \"{selector}\"\nlimit = 100\n");
+        assert_eq!(guess.toml, expected);
+        let toml = guess.toml.replace("limit = 100\n", "");
+        let settings = super::support::read_settings(&toml).unwrap();
+        let links = decode_links(&settings, &mut page.as_bytes(), &context).unwrap();
+        assert_eq!((links.len(), links[0].as_str()), (8, first));
+    }
+}
+
+#[test]
+fn a_page_with_few_links_or_with_offers_is_no_index() {
+    let few = "<html><a href='/p/1'>1</a><a href='/p/2'>2</a></html>";
+    assert!(!look(few).is_index);
+    let links: String = (0..9)
+        .map(|n| format!("<a href='/p/{n}'>{n}</a>"))
+        .collect();
+    let product = format!(
+        r#"<html><script type="application/ld+json">{{"@type":"Product","name":"Fan","offers":{{"price":"5"}}}}</script>{links}</html>"#
+    );
+    assert!(!look(&product).is_index);
 }
 
 #[test]
