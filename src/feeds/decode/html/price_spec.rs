@@ -138,7 +138,8 @@ fn is_per_unit(specification: &Thing) -> bool {
         return true;
     }
     if !specification.has("referenceQuantity") {
-        return false;
+        let unit = specification.text("unitCode").map(|unit| unit.text);
+        return unit.is_some_and(|unit| !PIECE_UNITS.contains(&unit.trim()));
     }
     let is_one_piece = specification.things("referenceQuantity").any(|quantity| {
         let value = quantity.text("value").map(|value| value.text);

@@ -9,6 +9,7 @@ mod layers;
 mod measure;
 mod properties;
 mod settings;
+mod schema_org;
 mod standards;
 mod structured;
 mod support;
