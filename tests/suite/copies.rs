@@ -1,7 +1,9 @@
-//! What a feed's own dates say of a poll: an older copy is no news (pitfall H28).
+//! What a feed's validators and own dates say of a poll: an older copy is no news (pitfall H28).
 
+use crate::support::feed::{access, fetch, fetch_known, fetcher, fresh};
 use crate::support::program::Configuration;
 use crate::support::server::{Server, Step, answer};
+use rigtide::feeds::http::Outcome;
 use serde_json::Value;
 
 const PARTS: &str = r#"
@@ -175,4 +177,39 @@ async fn an_older_document_that_stays_is_believed() {
     assert_eq!(statuses(&polls), expected);
     assert_eq!(newest(&polls[2]), (48_900, EVERY_HOUR[0]));
     assert_eq!(newest(&polls[3]), (51_900, EVERY_HOUR[3]));
+}
+
+// RFC 9110 section 8.8.3.2, table 3, by the weak comparison that If-None-Match asks for (13.1.2).
+// A server compares; the program's part is to send the tag so that the comparison comes out right,
+// and to send both validators, of which the date then does not count (13.1.3).
+#[tokio::test]
+async fn a_tag_that_a_server_compares_weakly_is_unchanged() {
+    const MODIFIED: &str = "Mon, 15 Jun 2026 09:00:00 GMT";
+    for (known, current, is_match) in [
+        ("W/\"1\"", "W/\"1\"", true),
+        ("W/\"1\"", "W/\"2\"", false),
+        ("W/\"1\"", "\"1\"", true),
+        ("\"1\"", "\"1\"", true),
+    ] {
+        let server = Server::start(move |seen| {
+            let opaque = |tag: &str| tag.trim_start_matches("W/").to_owned();
+            let condition = seen.header("if-none-match").map(opaque);
+            let tag = if seen.nth == 0 { known } else { current };
+            let headers = [("ETag", tag), ("Last-Modified", MODIFIED)];
+            match condition {
+                Some(condition) if condition == opaque(current) => answer(304, &headers, ""),
+                _ => answer(200, &headers, format!("a;b\n{};2\n", seen.nth)),
+            }
+        })
+        .await;
+        let (url, fetcher) = (server.url("/feed"), fetcher());
+        let access = access(&url, "");
+        let first = fresh(fetch(&fetcher, &access, &url).await);
+        let again = fetch_known(&fetcher, &access, &url, Some(&first.validators)).await;
+        let is_unchanged = matches!(again, Outcome::Unchanged { .. });
+        assert_eq!(is_unchanged, is_match, "{known} and {current}");
+        let sent = &server.seen()[1];
+        assert_eq!(sent.header("if-none-match"), Some(known));
+        assert_eq!(sent.header("if-modified-since"), Some(MODIFIED));
+    }
 }

@@ -14,6 +14,7 @@ mod support;
 mod answer;
 mod architecture;
 mod copies;
+mod doubts;
 mod examples;
 mod daemon;
 mod fetching;
