@@ -75,7 +75,7 @@ pub struct Documents {
     pub is_complete: bool,
     pub notes: Vec<String>,
     /// What to remember for asking only for news.
-    pub memory: Option<Memory>,
+    pub memory: Option<Box<Memory>>,
 }
 
 /// What a feed of one document leaves for the next poll, beside what was left for this one.
@@ -226,7 +226,7 @@ impl Round<'_> {
             Outcome::Fresh(document) => {
                 let answered = document.validators.clone();
                 let mut documents = self.documents(vec![(target.clone(), *document)]);
-                documents.memory = Some(Memory { known, answered });
+                documents.memory = Some(Box::new(Memory { known, answered }));
                 Ok(Gathered::Documents(documents))
             }
             Outcome::Unchanged { validators, .. } => Ok(Gathered::Unchanged(

@@ -27,7 +27,7 @@ pub enum NotTaken {
     /// It can be read and is not believed.
     Suspicious(Failure),
     /// It is older than what is known.
-    OlderCopy(OlderCopy),
+    OlderCopy(Box<OlderCopy>),
     Ledger(LedgerError),
 }
 
@@ -68,7 +68,7 @@ impl Intake<'_> {
             updated = summary.updated;
         }
         let memory = match documents.memory {
-            Some(memory) => Some(self.news(memory, updated.as_deref())?),
+            Some(memory) => Some(self.news(*memory, updated.as_deref())?),
             None => None,
         };
         let counts = Counts {
@@ -102,7 +102,7 @@ impl Intake<'_> {
             .known
             .and_then(|known| OlderCopy::of(&known, &answered, most_in_a_row, self.now));
         match older {
-            Some(older) => Err(NotTaken::OlderCopy(older)),
+            Some(older) => Err(NotTaken::OlderCopy(Box::new(older))),
             None => Ok(answered),
         }
     }

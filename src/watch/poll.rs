@@ -8,7 +8,7 @@ use super::intake::{Intake, NotTaken};
 use super::judge::Peers;
 use super::settings::{Feed, Settings};
 use crate::feeds::health::{Attempt, Cause, Health, Notice};
-use crate::feeds::http::{FaultKind, Fetcher};
+use crate::feeds::http::{FaultKind, Fetcher, OlderCopy};
 use crate::feeds::verdict::Counts;
 use crate::ledger::{
     FeedState, JournalEntry, Ledger, LedgerError, NoSnapshot, Patience, PollRecord,
@@ -157,10 +157,7 @@ impl Polling {
                     Err(NotTaken::Failed(failure)) => (NoSnapshot::Failed, Some(failure)),
                     Err(NotTaken::Suspicious(failure)) => (NoSnapshot::Suspicious, Some(failure)),
                     Err(NotTaken::OlderCopy(older)) => {
-                        // The counts are those of a document that is not taken.
-                        record = PollRecord::default();
-                        record.notes.push(older.to_string());
-                        record.remembered.memory = serde_json::to_string(&older.remembered).ok();
+                        record = passed_over(&older);
                         (NoSnapshot::OlderCopy, None)
                     }
                 }
@@ -199,6 +196,14 @@ fn status(no_snapshot: NoSnapshot) -> &'static str {
         NoSnapshot::Failed => "failed",
         NoSnapshot::Suspicious => "suspicious",
     }
+}
+
+/// What is written down of an older copy: none of its counts, for it is not taken.
+fn passed_over(older: &OlderCopy) -> PollRecord {
+    let mut record = PollRecord::default();
+    record.notes.push(older.to_string());
+    record.remembered.memory = serde_json::to_string(&older.remembered).ok();
+    record
 }
 
 /// How many polls confirm what the feed's settings hold back.

@@ -227,7 +227,8 @@ fn read_descriptor(source: &mut impl Read, length: u64) -> io::Result<u32> {
     }
     let (_packed, second) = (next()?, next()?);
     if u64::from(second) != length & u64::from(u32::MAX) {
-        (next()?, next()?);
+        next()?;
+        next()?;
     }
     Ok(crc)
 }
