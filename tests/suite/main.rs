@@ -20,6 +20,7 @@ mod daemon;
 mod fetching;
 mod fit;
 mod fuzz;
+mod losses;
 mod market;
 mod polite;
 mod program;

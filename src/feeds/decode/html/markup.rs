@@ -15,6 +15,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// Things inside things; deeper ones are read as part of the thing around them.
 const DEPTH_MAX: usize = 32;
+/// Elements that one thing may refer to; more are passed over.
+const REFERENCES_MAX: usize = 100;
 /// References that lead to references are followed so far.
 const REFERENCES_DEEP_MAX: usize = 8;
 /// Elements read through references. A small page can refer to itself over and over.
@@ -173,7 +175,7 @@ impl<'r> Reading<'r> {
                     properties: Vec::new(),
                 },
                 properties,
-                references: references.map(str::to_owned).collect(),
+                references: references.take(REFERENCES_MAX).map(str::to_owned).collect(),
             });
             return;
         }
