@@ -226,7 +226,7 @@ pub const XML_WORDS: &[&str] = &[
     "<html>",
 ];
 pub const XML_SETTINGS: &[&str] = &[
-    "format = \"xml\"\nrecords = \"item\"\nvariants = \"title/item\"\nnext_page = \"link[@rel='next']/@href\"\n[fields]\nsku = [\"@id\", \"^/@id\"]\ntitle = [\"title\", \"^/title\"]\ngtin = \"g:gtin\"\nprice = [\"g:price\", \"price\", \"^/price\"]\nlink = \"link\"\n",
+    "format = \"xml\"\nrecords = \"item\"\nvariants = \"title/item\"\nnext_page = \"link[@rel='next']/@href\"\nupdated = \"made\"\n[fields]\nsku = [\"@id\", \"^/@id\"]\ntitle = [\"title\", \"^/title\"]\ngtin = \"g:gtin\"\nprice = [\"g:price\", \"price\", \"^/price\"]\nlink = \"link\"\n",
     "format = \"rss\"\nrejects_percent_max = 100\n[fields]\nprice = \"price\"\n",
     "format = \"atom\"\n[fields]\nprice = \"price\"\n",
 ];

@@ -17,6 +17,7 @@
 mod prng;
 
 mod corpus;
+mod guessing;
 mod mutate;
 mod targets;
 
@@ -177,6 +178,11 @@ fn xml_never_harms_its_decoders() {
 #[test]
 fn html_never_harms_its_decoder() {
     fuzz(&targets::HTML);
+}
+
+#[test]
+fn a_first_mapping_is_settings_whatever_it_is_made_of() {
+    fuzz(&guessing::GUESS);
 }
 
 #[test]

@@ -3,6 +3,7 @@
 use super::{Candidate, Found, quoted};
 use crate::feeds::decode::fault::DecodeFault;
 use crate::feeds::decode::xml_element::Element;
+use crate::feeds::decode::xml_path::{Prefixes, XmlPath};
 use crate::feeds::decode::xml_tree::{Piece, XmlStream};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -95,6 +96,7 @@ impl Outline {
         self.counts
             .iter()
             .filter(|(path, seen)| path.len() > 1 && holds(seen))
+            .filter(|(path, _)| path.last().is_some_and(|name| is_path(name)))
             .max_by_key(|(path, seen)| (seen.count, std::cmp::Reverse(path.len())))
             .map(|(path, _)| path.clone())
     }
@@ -105,6 +107,11 @@ fn written(element: &Element) -> String {
         "" => element.name.local.to_string(),
         prefix => format!("{prefix}:{}", element.name.local),
     }
+}
+
+/// Readers of XML take names that no path can write, such as `}nr`.
+fn is_path(place: &str) -> bool {
+    XmlPath::parse(place, &Prefixes::new()).is_ok()
 }
 
 fn first_records(sample: &str, path: &[String]) -> Vec<Element> {
@@ -150,6 +157,9 @@ fn collect(element: &Element, path: &str, depth: usize, candidates: &mut Vec<Can
 }
 
 fn add(place: String, name: &str, value: String, candidates: &mut Vec<Candidate>) {
+    if !is_path(&place) {
+        return;
+    }
     match candidates
         .iter_mut()
         .find(|candidate| candidate.place == place)

@@ -108,6 +108,15 @@ fn the_repeated_element_of_xml_is_the_record() {
 }
 
 #[test]
+fn names_that_no_path_can_write_are_not_proposed() {
+    let body = "<f><p }nr='1' id='a'><title>Fan</title><price>5</price></p>\
+                <p }nr='2' id='b'><title>Lamp</title><price>6</price></p></f>";
+    let decoded = used(body);
+    assert_eq!(decoded.column(Field::Sku), ["a", "b"]);
+    assert_eq!(decoded.column(Field::Price), ["5", "6"]);
+}
+
+#[test]
 fn rss_and_atom_are_known() {
     let rss = "<rss version='2.0'><channel><title>x</title><item><title>Fan</title><link>https://vela.example/1</link><price>5</price></item>\
                <item><title>Lamp</title><link>https://vela.example/2</link><price>6</price></item></channel></rss>";

@@ -18,7 +18,7 @@ fn gzip(bytes: &[u8]) -> Vec<u8> {
 }
 
 /// A zip archive of files in a row, with no more of its directory than its signature.
-fn zip(files: &[(&str, &[u8])], sizes_follow: bool) -> Vec<u8> {
+pub(super) fn zip(files: &[(&str, &[u8])], sizes_follow: bool) -> Vec<u8> {
     let mut archive = Vec::new();
     for (name, data) in files {
         let mut encoder = DeflateEncoder::new(Vec::new(), Compression::default());

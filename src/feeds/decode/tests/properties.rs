@@ -119,6 +119,23 @@ proptest! {
     }
 
     #[test]
+    fn a_damaged_archive_never_panics(
+        damage in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 0..6),
+        length: prop::sample::Index,
+        sizes_follow: bool,
+    ) {
+        let files: [(&str, &[u8]); 3] = [("a.doc", b"x"), ("b.csv", b"id;price\n1;2\n"), (".c", b"")];
+        let mut archive = super::layers::zip(&files, sizes_follow);
+        for (place, byte) in damage {
+            *place.get_mut(&mut archive) = byte;
+        }
+        archive.truncate(length.index(archive.len() * 2));
+        for settings in &SETTINGS[..2] {
+            check(settings, &archive);
+        }
+    }
+
+    #[test]
     fn good_and_rejected_rows_are_all_rows(
         rows in prop::collection::vec(("[a-z]{1,5}", 0..3usize), 1..50)
     ) {
