@@ -87,7 +87,9 @@ fn is_in_store(padded: &[u8; 14]) -> bool {
 
 impl fmt::Display for Gtin {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.0.iter().try_for_each(|digit| write!(f, "{digit}"))
+        let digits = self.0.map(|digit| b'0' + digit);
+        // Invariant: `parse` admits the values 0 to 9 alone, so this is ASCII.
+        f.write_str(std::str::from_utf8(&digits).unwrap_or_default())
     }
 }
 

@@ -16,21 +16,31 @@ pub(super) fn title(raw: &RawOffer) -> (Option<String>, Vec<String>) {
         notes.push("title: control characters dropped".to_owned());
     }
     let cleaned = clean(&value.text);
-    if cleaned.chars().count() > TITLE_CHARACTERS_MAX {
+    let title = if is_within(&cleaned, TITLE_CHARACTERS_MAX) {
+        cleaned
+    } else {
         notes.push(format!("title: cut to {TITLE_CHARACTERS_MAX} characters"));
-    }
-    let title = bounded(&cleaned, TITLE_CHARACTERS_MAX);
+        bounded(&cleaned, TITLE_CHARACTERS_MAX)
+    };
     (Some(title).filter(|title| !title.is_empty()), notes)
 }
 
 /// A short text of the record, cleaned; `None` when it is blank.
 pub(super) fn short(raw: &RawOffer, field: Field) -> Option<String> {
     let cleaned = clean(&raw.first(field)?.text);
-    Some(bounded(&cleaned, SHORT_CHARACTERS_MAX)).filter(|text| !text.is_empty())
+    let short = if is_within(&cleaned, SHORT_CHARACTERS_MAX) {
+        cleaned
+    } else {
+        bounded(&cleaned, SHORT_CHARACTERS_MAX)
+    };
+    Some(short).filter(|text| !text.is_empty())
 }
 
 /// Decodes entities once, drops control characters, folds white space.
 pub(super) fn clean(text: &str) -> String {
+    if is_clean(text) {
+        return text.to_owned();
+    }
     let decoded = if text.contains('&') {
         html_escape::decode_html_entities(text)
     } else {
@@ -50,8 +60,28 @@ pub(super) fn clean(text: &str) -> String {
     cleaned
 }
 
+/// True of plain ASCII that cleaning would leave as it is: most texts, told byte by byte.
+fn is_clean(text: &str) -> bool {
+    let mut before = b' ';
+    for byte in text.bytes() {
+        if !(byte.is_ascii_graphic() || byte == b' ' && before != b' ') || byte == b'&' {
+            return false;
+        }
+        before = byte;
+    }
+    before != b' '
+}
+
+/// Whether a text has so many characters at most; short ones need no counting.
+fn is_within(text: &str, characters_max: usize) -> bool {
+    text.len() <= characters_max || text.chars().count() <= characters_max
+}
+
 /// The first characters of a text, with a sign where it was cut.
 pub(super) fn bounded(text: &str, characters_max: usize) -> String {
+    if is_within(text, characters_max) {
+        return text.to_owned();
+    }
     match text.char_indices().nth(characters_max) {
         None => text.to_owned(),
         Some(_) => {
