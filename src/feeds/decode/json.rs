@@ -17,6 +17,7 @@ use crate::catalogue::table::Table;
 use crate::feeds::mapping::{Mapping, Rule, Source};
 use crate::market::{Origin, RawOffer};
 use serde_json::Value;
+use std::borrow::Cow;
 use std::io::{BufRead, Read};
 use std::sync::Arc;
 
@@ -187,12 +188,12 @@ fn names_of(record: &Value) -> Vec<String> {
 }
 
 fn push_value(offer: &mut RawOffer, rule: &Rule<ValuePath>, value: &Value) {
-    let (text, origin) = match value {
+    let (text, origin): (Cow<'_, str>, Origin) = match value {
         Value::Null => return,
-        Value::Bool(flag) => (flag.to_string(), Origin::Machine),
-        Value::Number(number) => (number.to_string(), Origin::Machine),
+        Value::Bool(flag) => (flag.to_string().into(), Origin::Machine),
+        Value::Number(number) => (number.to_string().into(), Origin::Machine),
         Value::String(text) if text.trim().is_empty() => return,
-        Value::String(text) => (text.clone(), Origin::Person),
+        Value::String(text) => (text.into(), Origin::Person),
         Value::Array(elements) => {
             let scalars = elements.iter().filter(|element| !element.is_array());
             scalars.for_each(|element| push_value(offer, rule, element));

@@ -67,14 +67,9 @@ impl Path {
         match self {
             Path::Query(query) => query.query(value).all(),
             Path::Steps(steps) => {
-                let mut values = vec![value];
-                for step in steps {
-                    values = values
-                        .into_iter()
-                        .flat_map(|value| step.from(value))
-                        .collect();
-                }
-                values
+                let mut found = Vec::new();
+                follow(steps, value, &mut found);
+                found
             }
         }
     }
@@ -91,26 +86,31 @@ impl ValuePath {
     }
 }
 
-impl Step {
-    fn from<'v>(&self, value: &'v Value) -> Vec<&'v Value> {
-        match (self, value) {
-            (Step::Name(name) | Step::NameOrIndex(name), Value::Object(members)) => {
-                members.get(name).into_iter().collect()
-            }
-            (Step::Index(index), Value::Array(elements)) => {
-                elements.get(*index).into_iter().collect()
-            }
-            (Step::NameOrIndex(name), Value::Array(elements)) => {
-                let index = name.parse::<usize>().ok();
-                index
-                    .and_then(|index| elements.get(index))
-                    .into_iter()
-                    .collect()
-            }
-            (Step::Every, Value::Array(elements)) => elements.iter().collect(),
-            (Step::Every, Value::Object(members)) => members.values().collect(),
-            _ => Vec::new(),
+/// Adds the values at the end of the steps, in the document's order.
+fn follow<'v>(steps: &[Step], value: &'v Value, found: &mut Vec<&'v Value>) {
+    let Some((step, rest)) = steps.split_first() else {
+        found.push(value);
+        return;
+    };
+    let one = match (step, value) {
+        (Step::Name(name) | Step::NameOrIndex(name), Value::Object(members)) => members.get(name),
+        (Step::Index(index), Value::Array(elements)) => elements.get(*index),
+        (Step::NameOrIndex(name), Value::Array(elements)) => {
+            let index = name.parse::<usize>().ok();
+            index.and_then(|index| elements.get(index))
         }
+        (Step::Every, Value::Array(elements)) => {
+            return elements.iter().for_each(|value| follow(rest, value, found));
+        }
+        (Step::Every, Value::Object(members)) => {
+            return members
+                .values()
+                .for_each(|value| follow(rest, value, found));
+        }
+        _ => None,
+    };
+    if let Some(value) = one {
+        follow(rest, value, found);
     }
 }
 

@@ -1,5 +1,6 @@
 //! One element of XML with its content, as the stream builds it for a record.
 
+use std::borrow::Cow;
 use std::rc::Rc;
 
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -32,11 +33,15 @@ impl Element {
     }
 
     /// All text inside, CDATA included, without blanks at its ends.
-    pub(super) fn text(&self) -> String {
+    pub(super) fn text(&self) -> Cow<'_, str> {
+        let is_blank = |c: char| c.is_ascii_whitespace();
+        // Nearly every element that has text has nothing else.
+        if let [Node::Text(text)] = self.nodes.as_slice() {
+            return text.trim_matches(is_blank).into();
+        }
         let mut text = String::new();
         self.add_text(&mut text);
-        text.trim_matches(|c: char| c.is_ascii_whitespace())
-            .to_owned()
+        text.trim_matches(is_blank).to_owned().into()
     }
 
     // Recursion is bounded: a record is at most `DEPTH_MAX` deep.

@@ -5,6 +5,7 @@
 //! preference: elements written with that prefix first, any with the same local name else.
 
 use super::xml_element::{Element, Name};
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 /// Addresses of the prefixes that the author uses in paths.
@@ -58,14 +59,8 @@ impl XmlPath {
     }
 
     /// The texts at the path, starting at `record`. `true` beside those of an attribute.
-    pub(super) fn texts(&self, record: &Element) -> Vec<(String, bool)> {
-        let mut elements = vec![record];
-        for step in &self.steps {
-            elements = elements
-                .into_iter()
-                .flat_map(|element| step.best(element, record))
-                .collect();
-        }
+    pub(super) fn texts<'e>(&self, record: &'e Element) -> Vec<(Cow<'e, str>, bool)> {
+        let elements = self.elements(record);
         match &self.attribute {
             None => elements
                 .into_iter()
@@ -74,7 +69,7 @@ impl XmlPath {
             Some(name) => elements
                 .into_iter()
                 .filter_map(|element| attribute(element, name))
-                .map(|value| (value.to_owned(), true))
+                .map(|value| (value.into(), true))
                 .collect(),
         }
     }
@@ -112,17 +107,14 @@ impl Step {
 
     /// The children that fit best: those of the record's own namespace, or of the prefix that
     /// the path names, before all others.
-    fn best<'e>(&self, parent: &'e Element, record: &Element) -> Vec<&'e Element> {
-        let fitting: Vec<(bool, &Element)> = parent
-            .children()
-            .filter(|child| self.admits(child))
-            .filter_map(|child| Some((self.name.fit(&child.name, &record.name)?, child)))
-            .collect();
-        let has_best = fitting.iter().any(|(is_best, _)| *is_best);
-        let kept = fitting
-            .into_iter()
-            .filter(|(is_best, _)| *is_best == has_best);
-        kept.map(|(_, child)| child).collect()
+    fn best<'e>(&self, parent: &'e Element, record: &Element) -> impl Iterator<Item = &'e Element> {
+        let fit = move |child: &Element| {
+            let fit = self.name.fit(&child.name, &record.name);
+            fit.filter(|_| self.admits(child))
+        };
+        let has_best = parent.children().any(|child| fit(child) == Some(true));
+        let children = parent.children();
+        children.filter(move |child| fit(child) == Some(has_best))
     }
 
     /// Whether an element has the attribute that the step asks for.

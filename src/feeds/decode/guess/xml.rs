@@ -148,7 +148,12 @@ fn collect(element: &Element, path: &str, depth: usize, candidates: &mut Vec<Can
     for child in children {
         let place = format!("{path}{}", written(child));
         if child.children().next().is_none() {
-            add(place.clone(), &child.name.local, child.text(), candidates);
+            add(
+                place.clone(),
+                &child.name.local,
+                child.text().into_owned(),
+                candidates,
+            );
         }
         if depth < DEPTH_MAX {
             collect(child, &format!("{place}/"), depth + 1, candidates);
