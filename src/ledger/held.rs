@@ -165,14 +165,16 @@ fn believe(
         )?
         .query_row([row.0], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;
     // Holding took the offer's own instant, so `seen_until_ms` lies before the held row.
-    rows::close_interval(connection, row, seen_until_ms)?;
+    let close = &mut *connection.prepare_cached(rows::CLOSE_INTERVAL)?;
+    rows::close_interval(close, row, seen_until_ms)?;
     let opening = Opening {
         row,
         from_ms: believed.first_seen_ms,
         known_ms: (known_ms > believed.first_seen_ms).then_some(known_ms),
         terms: believed.terms,
     };
-    rows::open_interval(connection, &opening)?;
+    let open = &mut *connection.prepare_cached(rows::OPEN_INTERVAL)?;
+    rows::open_interval(open, &opening)?;
     rows::delete_held(connection, row)?;
     Ok(match (is_open, is_gone) {
         (true, _) => Effect::Changed,

@@ -1,6 +1,8 @@
 //! What the ledger says of prices: the market at an instant, and the series of one part.
 
-use super::columns::{Terms, condition, instant, millis, optional_instant, terms_columns};
+use super::columns::{
+    Terms, condition, currency, instant, millis, optional_instant, terms_columns,
+};
 use super::error::LedgerError;
 use super::matching::{OFFER_WIDTH, OfferRow, PartMatch, offer_columns, read_match, read_offer};
 use super::open::Reader;
@@ -25,6 +27,15 @@ pub struct CurrentOffer {
     pub part: PartMatch,
     /// When these terms were last seen.
     pub seen_at: DateTime<Utc>,
+}
+
+/// What a retailer asks for a part now.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Ask {
+    /// The part's id in the catalogue.
+    pub part: String,
+    pub retailer: RetailerId,
+    pub price: Money,
 }
 
 /// Terms that one offer of a part kept for a while.
@@ -72,6 +83,29 @@ impl Reader {
             None => self.offers_now(),
             Some(at) => self.offers_then(at),
         }
+    }
+
+    /// The price of every offer that is taken for a part and believed now, in no order.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn asks(&self) -> Result<Vec<Ask>, LedgerError> {
+        self.run(|connection| {
+            let mut statement = connection.prepare_cached(
+                "SELECT o.part, f.retailer, b.price_minor, b.currency
+                 FROM offer o JOIN feed f ON f.id = o.feed_id
+                 JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
+                 WHERE o.part IS NOT NULL",
+            )?;
+            let asks = statement.query_map([], |row| {
+                Ok(Ask {
+                    part: row.get(0)?,
+                    retailer: RetailerId::new(row.get::<_, String>(1)?),
+                    price: Money::from_minor(row.get(2)?, currency(row, 3)?),
+                })
+            })?;
+            asks.collect()
+        })
     }
 
     /// Every interval of the offers that are taken for a part now, by feed, SKU and time.

@@ -33,6 +33,7 @@ mod outbox;
 mod past;
 mod polls;
 mod rows;
+mod standing;
 #[cfg(test)]
 mod tests;
 
@@ -41,9 +42,10 @@ pub use error::{LedgerError, LockError};
 pub use held::{HeldId, HeldOffer};
 pub use journal::{JournalEntry, JournalLine};
 pub use lock::WatchLock;
-pub use market::{CurrentOffer, Interval, ObservationId};
+pub use market::{Ask, CurrentOffer, Interval, ObservationId};
 pub use matching::{OfferRow, PartMatch, StoredOffer};
-pub use observations::{Committed, Confirms, Effect, PollWriter, PreviousSeen, SnapshotIs};
+pub use observations::{Committed, Confirms, Effect, PollWriter, SnapshotIs};
 pub use open::{Ledger, Patience, Reader};
 pub use outbox::{DeadLetter, DueDelivery};
 pub use polls::{FeedState, NoSnapshot, PollLine, PollRecord, PollStatus, Remembered};
+pub use standing::Standing;

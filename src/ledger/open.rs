@@ -112,7 +112,7 @@ impl Ledger {
         &mut self,
         work: impl FnOnce(&Connection) -> rusqlite::Result<T>,
     ) -> Result<T, LedgerError> {
-        let (transaction, path) = self.begin()?;
+        let (transaction, _, path) = self.begin()?;
         let value = work(&transaction).map_err(|source| LedgerError::of(path, source))?;
         transaction
             .commit()
@@ -120,10 +120,12 @@ impl Ledger {
         Ok(value)
     }
 
-    pub(super) fn begin(&mut self) -> Result<(Transaction<'_>, &Path), LedgerError> {
-        let path = self.reader.path.as_path();
-        Transaction::new(&mut self.reader.connection, TransactionBehavior::Immediate)
-            .map(|transaction| (transaction, path))
+    /// Begins a transaction as a writer, with the connection for statements that live as long.
+    pub(super) fn begin(&mut self) -> Result<(Transaction<'_>, &Connection, &Path), LedgerError> {
+        let Reader { connection, path } = &self.reader;
+        // "Unchecked" against nesting alone, which the exclusive borrow of `self` rules out.
+        Transaction::new_unchecked(connection, TransactionBehavior::Immediate)
+            .map(|transaction| (transaction, connection, path.as_path()))
             .map_err(|source| LedgerError::of(path, source))
     }
 }

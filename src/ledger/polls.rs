@@ -251,6 +251,13 @@ pub(super) fn next_instant(
     Ok(earliest.map_or(at, |earliest| earliest.max(at)))
 }
 
+/// When the feed's present offers were last seen; 0 before its first good poll.
+pub(super) fn seen_until_ms(connection: &Connection, feed: i64) -> rusqlite::Result<i64> {
+    let mut statement =
+        connection.prepare_cached("SELECT coalesce(seen_until_ms, 0) FROM feed WHERE id = ?1")?;
+    statement.query_row([feed], |row| row.get(0))
+}
+
 /// Stores the poll's line and the feed's new state.
 pub(super) fn record(
     connection: &Connection,

@@ -1,26 +1,11 @@
 //! Reads and writes of single offers and their intervals, inside a caller's transaction.
 
-use super::columns::{TERMS_WIDTH, Terms, is_integer, is_text, millis, terms_columns, texts_json};
+use super::columns::{TERMS_WIDTH, Terms, millis, terms_columns, texts_json};
 use super::matching::{OfferRow, PartMatch};
 use crate::catalogue::Gtin;
 use crate::market::Offer;
-use rusqlite::{Connection, OptionalExtension, Row, params};
-
-/// What the ledger knows of an offer that a poll lists again.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Known {
-    pub row: OfferRow,
-    pub is_present: bool,
-    pub is_missing: bool,
-    pub is_gone: bool,
-    /// When it was last seen before this poll.
-    pub seen_until_ms: i64,
-    pub is_held: bool,
-    pub has_same_text: bool,
-    pub has_same_match: bool,
-    /// Whether its open interval, if it has one, has the same terms.
-    pub open_is_same: Option<bool>,
-}
+use rusqlite::{Connection, Statement, params};
+use std::borrow::Cow;
 
 /// One interval to be opened.
 #[derive(Debug, Clone, Copy)]
@@ -31,23 +16,6 @@ pub(super) struct Opening {
     pub terms: Terms,
 }
 
-const FIND: &str = concat!(
-    "SELECT o.id, o.present, o.missing_polls > 0, o.gone_since_ms IS NOT NULL,
-            max(o.last_seen_ms, iif(o.present, coalesce(f.seen_until_ms, 0), 0)), h.id IS NOT NULL,
-            o.title, o.brand, o.gtins, o.mpn, o.link, o.valid_until_ms, o.notes,
-            o.part, o.matched_by, o.confidence_percent, b.from_ms, ",
-    "b.price_minor, b.currency, b.availability, b.list_minor, b.list_currency, b.shipping_minor,
-     b.shipping_currency, b.tax_included, b.minimum_quantity
-     FROM offer o JOIN feed f ON f.id = o.feed_id
-     LEFT JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
-     LEFT JOIN held h ON h.offer_id = o.id
-     WHERE o.feed_id = ?1 AND o.sku = ?2 AND o.seller = ?3 AND o.condition = ?4"
-);
-const FIND_TEXT: usize = 6;
-const FIND_MATCH: usize = 13;
-const FIND_OPEN: usize = 16;
-const FIND_TERMS: usize = 17;
-
 /// True when the feed never brought an offer.
 pub(super) fn has_no_offers(connection: &Connection, feed: i64) -> rusqlite::Result<bool> {
     let select = "SELECT NOT EXISTS (SELECT 1 FROM offer WHERE feed_id = ?1)";
@@ -56,65 +24,31 @@ pub(super) fn has_no_offers(connection: &Connection, feed: i64) -> rusqlite::Res
         .query_row([feed], |row| row.get(0))
 }
 
-/// The offer's row as the last poll left it.
-pub(super) fn find(
-    connection: &Connection,
-    feed: i64,
-    offer: &Offer,
-    part: Option<&PartMatch>,
-) -> rusqlite::Result<Option<Known>> {
-    let gtins = gtins_text(&offer.gtins);
-    let terms = Terms::of(offer);
-    let mut statement = connection.prepare_cached(FIND)?;
-    statement
-        .query_row(identity(feed, offer), |row| {
-            let open: Option<i64> = row.get(FIND_OPEN)?;
-            let open_is_same = open.map(|_| terms.stand_in(row, FIND_TERMS)).transpose()?;
-            Ok(Known {
-                row: OfferRow(row.get(0)?),
-                is_present: row.get(1)?,
-                is_missing: row.get(2)?,
-                is_gone: row.get(3)?,
-                seen_until_ms: row.get(4)?,
-                is_held: row.get(5)?,
-                has_same_text: has_same_text(row, offer, &gtins)?,
-                has_same_match: has_same_match(row, part)?,
-                open_is_same,
-            })
-        })
-        .optional()
-}
-
 /// What tells one offer of a feed from another.
 pub(super) fn identity(feed: i64, offer: &Offer) -> (i64, &str, &str, &'static str) {
     let seller = offer.seller.as_deref().unwrap_or("");
     (feed, offer.sku.as_str(), seller, offer.condition.name())
 }
 
-/// Whether a new offer's current terms stand in the snapshot that brought it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Arrives {
-    Believed,
-    Held,
-}
+pub(super) const INSERT_OFFER: &str =
+    "INSERT INTO offer (feed_id, sku, seller, condition, title, brand, gtins, mpn, link,
+         valid_until_ms, notes, first_seen_ms, last_seen_ms, present,
+         part, matched_by, confidence_percent)
+     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?12, 1, ?13, ?14, ?15)
+     ON CONFLICT (feed_id, sku, seller, condition) DO NOTHING";
 
-/// Adds the offer without an interval and returns its row.
+/// Adds the offer as present, without an interval and without a match that is remembered. Returns
+/// its row, or `None` when it is there already.
 pub(super) fn insert_offer(
     connection: &Connection,
+    statement: &mut Statement<'_>,
     feed: i64,
     offer: &Offer,
     part: Option<&PartMatch>,
     at_ms: i64,
-    arrives: Arrives,
-) -> rusqlite::Result<OfferRow> {
+) -> rusqlite::Result<Option<OfferRow>> {
     let (feed, sku, seller, condition) = identity(feed, offer);
-    let mut statement = connection.prepare_cached(
-        "INSERT INTO offer (feed_id, sku, seller, condition, title, brand, gtins, mpn, link,
-             valid_until_ms, notes, first_seen_ms, last_seen_ms, present,
-             part, matched_by, confidence_percent)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?12, ?13, ?14, ?15, ?16)",
-    )?;
-    statement.execute(params![
+    let n_added = statement.execute(params![
         feed,
         sku,
         seller,
@@ -125,18 +59,13 @@ pub(super) fn insert_offer(
         offer.mpn,
         offer.link,
         offer.valid_until.map(millis),
-        texts_json(&offer.notes),
+        notes_text(&offer.notes),
         at_ms,
-        arrives == Arrives::Believed,
         part.map(|part| part.part.as_str()),
         part.map(|part| part.by.as_str()),
         part.map(|part| part.confidence_percent),
     ])?;
-    let row = OfferRow(connection.last_insert_rowid());
-    if part.is_some() {
-        insert_match(connection, row, part, at_ms)?;
-    }
-    Ok(row)
+    Ok((n_added > 0).then(|| OfferRow(connection.last_insert_rowid())))
 }
 
 pub(super) fn update_text(
@@ -156,7 +85,7 @@ pub(super) fn update_text(
         offer.mpn,
         offer.link,
         offer.valid_until.map(millis),
-        texts_json(&offer.notes),
+        notes_text(&offer.notes),
     ])?;
     Ok(())
 }
@@ -175,12 +104,22 @@ pub(super) fn update_match(
         "UPDATE offer SET part = ?2, matched_by = ?3, confidence_percent = ?4 WHERE id = ?1",
     )?;
     offer.execute(params![row.0, id, by, confidence])?;
-    insert_match(connection, row, part, at_ms)
+    insert_match(
+        &mut *connection.prepare_cached(INSERT_MATCH)?,
+        row,
+        part,
+        at_ms,
+    )
 }
 
+// Two decisions at one instant are one: the later stands.
+pub(super) const INSERT_MATCH: &str = "INSERT OR REPLACE INTO matching
+         (offer_id, part, matched_by, confidence_percent, since_ms)
+     VALUES (?1, ?2, ?3, ?4, ?5)";
+
 /// Remembers that the offer is taken for a part, or for none, from `at_ms` on.
-fn insert_match(
-    connection: &Connection,
+pub(super) fn insert_match(
+    statement: &mut Statement<'_>,
     row: OfferRow,
     part: Option<&PartMatch>,
     at_ms: i64,
@@ -188,13 +127,7 @@ fn insert_match(
     let id = part.map(|part| part.part.as_str());
     let by = part.map(|part| part.by.as_str());
     let confidence = part.map(|part| part.confidence_percent);
-    // Two decisions at one instant are one: the later stands.
-    let mut matching = connection.prepare_cached(
-        "INSERT OR REPLACE INTO matching
-             (offer_id, part, matched_by, confidence_percent, since_ms)
-         VALUES (?1, ?2, ?3, ?4, ?5)",
-    )?;
-    matching.execute(params![row.0, id, by, confidence, at_ms])?;
+    statement.execute(params![row.0, id, by, confidence, at_ms])?;
     Ok(())
 }
 
@@ -247,29 +180,33 @@ pub(super) fn mark_gone(
     Ok(())
 }
 
+pub(super) const CLOSE_INTERVAL: &str =
+    "UPDATE observation SET until_ms = ?2 WHERE offer_id = ?1 AND until_ms IS NULL";
+
 pub(super) fn close_interval(
-    connection: &Connection,
+    statement: &mut Statement<'_>,
     row: OfferRow,
     until_ms: i64,
 ) -> rusqlite::Result<()> {
-    let mut statement = connection.prepare_cached(
-        "UPDATE observation SET until_ms = ?2 WHERE offer_id = ?1 AND until_ms IS NULL",
-    )?;
     statement.execute((row.0, until_ms))?;
     Ok(())
 }
 
-pub(super) fn open_interval(connection: &Connection, opening: &Opening) -> rusqlite::Result<()> {
-    let mut statement = connection.prepare_cached(concat!(
-        "INSERT INTO observation (offer_id, from_ms, known_ms, ",
-        terms_columns!(),
-        ") VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)"
-    ))?;
+pub(super) const OPEN_INTERVAL: &str = concat!(
+    "INSERT INTO observation (offer_id, from_ms, known_ms, ",
+    terms_columns!(),
+    ") VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)"
+);
+
+pub(super) fn open_interval(
+    statement: &mut Statement<'_>,
+    opening: &Opening,
+) -> rusqlite::Result<()> {
     const { assert!(3 + TERMS_WIDTH == 12, "one parameter for each column") };
     statement.raw_bind_parameter(1, opening.row.0)?;
     statement.raw_bind_parameter(2, opening.from_ms)?;
     statement.raw_bind_parameter(3, opening.known_ms)?;
-    opening.terms.bind(&mut statement, 4)?;
+    opening.terms.bind(statement, 4)?;
     statement.raw_execute()?;
     Ok(())
 }
@@ -280,26 +217,23 @@ pub(super) fn delete_held(connection: &Connection, row: OfferRow) -> rusqlite::R
     Ok(())
 }
 
-fn gtins_text(gtins: &[Gtin]) -> String {
-    let texts: Vec<String> = gtins.iter().map(Gtin::to_string).collect();
-    texts.join(" ")
+/// Fourteen digits each, blanks between.
+pub(super) fn gtins_text(gtins: &[Gtin]) -> String {
+    let mut text = String::with_capacity(15 * gtins.len());
+    for gtin in gtins {
+        if !text.is_empty() {
+            text.push(' ');
+        }
+        text.push_str(&gtin.to_string());
+    }
+    text
 }
 
-fn has_same_text(row: &Row<'_>, offer: &Offer, gtins: &str) -> rusqlite::Result<bool> {
-    Ok(is_text(row, FIND_TEXT, Some(&offer.title))?
-        && is_text(row, FIND_TEXT + 1, offer.brand.as_deref())?
-        && is_text(row, FIND_TEXT + 2, Some(gtins))?
-        && is_text(row, FIND_TEXT + 3, offer.mpn.as_deref())?
-        && is_text(row, FIND_TEXT + 4, offer.link.as_deref())?
-        && is_integer(row, FIND_TEXT + 5, offer.valid_until.map(millis))?
-        && is_text(row, FIND_TEXT + 6, Some(&texts_json(&offer.notes)))?)
-}
-
-fn has_same_match(row: &Row<'_>, part: Option<&PartMatch>) -> rusqlite::Result<bool> {
-    let confidence = part.map(|part| i64::from(part.confidence_percent));
-    Ok(
-        is_text(row, FIND_MATCH, part.map(|part| part.part.as_str()))?
-            && is_text(row, FIND_MATCH + 1, part.map(|part| part.by.as_str()))?
-            && is_integer(row, FIND_MATCH + 2, confidence)?,
-    )
+/// A JSON list of texts; most offers have no notes, and cost nothing then.
+pub(super) fn notes_text(notes: &[String]) -> Cow<'static, str> {
+    if notes.is_empty() {
+        "[]".into()
+    } else {
+        texts_json(notes).into()
+    }
 }

@@ -18,7 +18,8 @@ pub use brief::{Brief, BriefId, ChangeTerms, Need, Role, RoleId};
 pub use landed::landed_price;
 pub use matching::{MatchedBy, Matcher, Matching, PartMatch};
 pub use normalise::{
-    HoldReason, NormaliseSettings, Normalised, Refusal, RefusalReason, Repeats, normalise,
+    HoldReason, NormaliseSettings, Normalised, Refusal, RefusalReason, Repeat, Repeats, Settled,
+    normalise, settle,
 };
 pub use offer::{Availability, Condition, FeedId, Offer, RetailerId, Sku};
 pub use raw::{Field, Origin, RawOffer, RawText, Reject};

@@ -1,9 +1,11 @@
 //! The way of documents into the ledger: decode, normalise, match, doubt, observe.
 //!
-//! One transaction holds a whole poll; what is refused as a whole leaves nothing behind.
+//! One transaction holds a whole poll; what is refused as a whole leaves nothing behind. Two
+//! threads share the work: one reads records, which needs nothing but the document, the other
+//! weighs them in their order and stores them. Either's end is the end of both.
 
 use super::gather::{Documents, Failure, Memory, Page};
-use super::judge::{Hold, Judge, Judged, JudgedOffer, Peers};
+use super::judge::{Hold, Judge, Judged, JudgedOffer, Past, Peers, Read};
 use super::poll::Polling;
 use super::settings::Feed;
 use crate::feeds::decode::{Context, DecodeSummary, decode};
@@ -11,14 +13,19 @@ use crate::feeds::http::{OlderCopy, Validators, parse_document_date};
 use crate::feeds::verdict::{self, Counts};
 use crate::ledger::{
     Confirms, Effect, JournalEntry, Ledger, LedgerError, PartMatch, PollRecord, PollWriter,
-    SnapshotIs,
+    SnapshotIs, Standing,
 };
-use crate::market::{Matching, RawOffer, Reject};
+use crate::market::{Matching, Reject};
 use chrono::{DateTime, Utc};
 use std::ops::ControlFlow;
+use std::sync::mpsc::{SyncSender, sync_channel};
 
 /// Notes of one poll beyond this are dropped.
 const NOTES_MAX: usize = 50;
+/// Records that go from thread to thread at once, so that neither wakes the other too often.
+const BATCH_RECORDS: usize = 128;
+/// Batches that the reading thread may be ahead, which bounds the memory they take.
+const BATCHES_AHEAD: usize = 4;
 
 /// Why a snapshot was not taken.
 pub enum NotTaken {
@@ -61,10 +68,10 @@ impl Intake<'_> {
     ) -> Result<(), NotTaken> {
         let mut writer = ledger.begin_poll(&self.feed.id, &self.feed.retailer, self.now)?;
         record.notes = documents.notes;
-        let mut judge = Judge::new(self.feed, &self.polling.matcher, &self.peers, self.now);
+        let judge = Judge::new(self.feed, &self.polling.matcher, &self.peers, self.now);
         let mut updated = None;
         for mut page in documents.pages {
-            let summary = self.take_page(&mut judge, &mut writer, &mut page, record)?;
+            let summary = self.take_page(judge, &mut writer, &mut page, record)?;
             updated = summary.updated;
         }
         let memory = match documents.memory {
@@ -109,20 +116,40 @@ impl Intake<'_> {
 
     fn take_page(
         &self,
-        judge: &mut Judge<'_>,
+        judge: Judge<'_>,
         writer: &mut PollWriter<'_>,
         page: &mut Page,
         record: &mut PollRecord,
     ) -> Result<DecodeSummary, NotTaken> {
-        let mut stored = Ok(());
-        let mut sink = |one: Result<RawOffer, Reject>| {
-            stored = take_record(judge, writer, one, record);
-            if stored.is_ok() {
-                ControlFlow::Continue(())
-            } else {
-                ControlFlow::Break(())
-            }
-        };
+        let (sender, receiver) = sync_channel(BATCHES_AHEAD);
+        std::thread::scope(|scope| {
+            let reading = scope.spawn(|| self.read_page(judge, page, Batches::new(sender)));
+            let mut records = receiver.into_iter().flatten();
+            // The channel is dropped with the iterator, which stops a thread that reads on.
+            let stored = records.try_for_each(|one| take_record(judge, writer, one, record));
+            drop(records);
+            let read = match reading.join() {
+                Ok(read) => read,
+                Err(panic) => std::panic::resume_unwind(panic),
+            };
+            stored?;
+            let mut summary = read.map_err(NotTaken::Failed)?;
+            record.notes.append(&mut summary.notes);
+            Ok(summary)
+        })
+    }
+
+    /// Decodes and reads every record of one page, as far as anybody takes them.
+    fn read_page(
+        &self,
+        judge: Judge<'_>,
+        page: &mut Page,
+        mut batches: Batches,
+    ) -> Result<DecodeSummary, Failure> {
+        let mut body = page
+            .body
+            .open()
+            .map_err(|error| Failure::of_content(error.to_string()))?;
         let context = Context {
             content_type: page.content_type.as_deref(),
             address: page.address.as_deref(),
@@ -131,28 +158,55 @@ impl Intake<'_> {
             body_limit: self.feed.source.limits.body_bytes,
             ..Context::default()
         };
-        let unreadable = |error: std::io::Error| Failure::of_content(error.to_string());
-        let mut body = page
-            .body
-            .open()
-            .map_err(|error| NotTaken::Failed(unreadable(error)))?;
+        let mut sink = |one: Result<_, Reject>| batches.push(one.map(|raw| judge.read(&raw)));
         let decoded = decode(&self.feed.format, &mut body, &context, &mut sink);
-        stored?;
-        let mut summary = decoded.map_err(|fault| NotTaken::Failed(fault.into()))?;
-        record.notes.append(&mut summary.notes);
-        Ok(summary)
+        // Nothing is left to be ended where nobody takes the last batch.
+        let _ = batches.send();
+        Ok(decoded?)
+    }
+}
+
+/// A record on its way from the thread that reads to the one that stores.
+type Record = Result<Read, Reject>;
+
+struct Batches {
+    sender: SyncSender<Vec<Record>>,
+    batch: Vec<Record>,
+}
+
+impl Batches {
+    fn new(sender: SyncSender<Vec<Record>>) -> Batches {
+        let batch = Vec::with_capacity(BATCH_RECORDS);
+        Batches { sender, batch }
+    }
+
+    fn push(&mut self, record: Record) -> ControlFlow<()> {
+        self.batch.push(record);
+        if self.batch.len() < BATCH_RECORDS {
+            return ControlFlow::Continue(());
+        }
+        self.send()
+    }
+
+    /// Sends what is there; `Break` when nobody takes any more.
+    fn send(&mut self) -> ControlFlow<()> {
+        let next = Vec::with_capacity(BATCH_RECORDS);
+        match self.sender.send(std::mem::replace(&mut self.batch, next)) {
+            Ok(()) => ControlFlow::Continue(()),
+            Err(_) => ControlFlow::Break(()),
+        }
     }
 }
 
 fn take_record(
-    judge: &mut Judge<'_>,
+    judge: Judge<'_>,
     writer: &mut PollWriter<'_>,
-    one: Result<RawOffer, Reject>,
+    one: Record,
     record: &mut PollRecord,
 ) -> Result<(), LedgerError> {
     record.records += 1;
-    let raw = match one {
-        Ok(raw) => raw,
+    let read = match one {
+        Ok(read) => read,
         Err(reject) => {
             refuse(
                 record,
@@ -161,14 +215,23 @@ fn take_record(
             return Ok(());
         }
     };
-    let last_price = |offer: &_| Ok(writer.previous(offer)?.map(|previous| previous.price));
-    match judge.judge(&raw, last_price)? {
-        Judged::Offer(judged) => take_offer(writer, &judged, record),
-        Judged::Repeated => {
-            note(
-                record,
-                format!("record {} repeats an earlier one", raw.index),
-            );
+    let mut found = None;
+    let judged = judge.weigh(read, |offer, matching| {
+        let part = part_match(matching);
+        let standing = writer.admit(offer, part.as_ref())?;
+        found = Some((standing, part));
+        Ok::<_, LedgerError>(Past {
+            repeat: standing.repeat(),
+            last_price: standing.last_price(),
+        })
+    })?;
+    match judged {
+        Judged::Offer(judged) => {
+            let (standing, part) = found.expect("an offer is weighed against its past");
+            take_offer(writer, &judged, &standing, part.as_ref(), record)
+        }
+        Judged::Repeated { index } => {
+            note(record, format!("record {index} repeats an earlier one"));
             Ok(())
         }
         Judged::Refused(refusal) => {
@@ -189,27 +252,18 @@ fn take_record(
 fn take_offer(
     writer: &mut PollWriter<'_>,
     judged: &JudgedOffer,
+    standing: &Standing,
+    part: Option<&PartMatch>,
     record: &mut PollRecord,
 ) -> Result<(), LedgerError> {
     let offer = &judged.offer;
-    let part = match &judged.matching {
-        Matching::Part(found) => Some(PartMatch {
-            part: found.part.to_string(),
-            by: found.by.name().to_owned(),
-            confidence_percent: found.confidence,
-        }),
-        Matching::None => None,
-        Matching::Contradiction(one, other) => {
-            note(
-                record,
-                format!("SKU {}: its keys name both {one} and {other}", offer.sku),
-            );
-            None
-        }
-    };
+    if let Matching::Contradiction(one, other) = &judged.matching {
+        let line = format!("SKU {}: its keys name both {one} and {other}", offer.sku);
+        note(record, line);
+    }
     let effect = match &judged.hold {
-        Some(hold) => writer.hold(offer, part.as_ref(), &hold.to_string(), confirms(hold))?,
-        None => writer.observe(offer, part.as_ref())?,
+        Some(hold) => writer.hold(standing, offer, part, &hold.to_string(), confirms(hold))?,
+        None => writer.observe(standing, offer, part)?,
     };
     record.offers += 1;
     record.matched += u64::from(part.is_some());
@@ -220,6 +274,17 @@ fn take_offer(
         Effect::Repeated => note(record, format!("SKU {} is listed twice", offer.sku)),
     }
     Ok(())
+}
+
+fn part_match(matching: &Matching) -> Option<PartMatch> {
+    match matching {
+        Matching::Part(found) => Some(PartMatch {
+            part: found.part.to_string(),
+            by: found.by.name().to_owned(),
+            confidence_percent: found.confidence,
+        }),
+        Matching::None | Matching::Contradiction(..) => None,
+    }
 }
 
 /// A price may turn out right when it stays; values that disagree stay in doubt.

@@ -1,15 +1,16 @@
 //! What one record of a feed comes to: read, matched and doubted.
 //!
-//! Polls and trials judge here, so that what a trial shows is what a poll would store. May not
-//! fetch or store: what the ledger knows of an offer's past and of other retailers comes in as
-//! values.
+//! Polls and trials judge here, so that what a trial shows is what a poll would store. A record
+//! is first read, which depends on nothing but the record, then weighed against those before it
+//! and against the past. May not fetch or store: what the ledger knows of an offer's past and of
+//! other retailers comes in as values.
 
 use super::settings::Feed;
 use crate::history::{Doubt, doubt};
-use crate::ledger::CurrentOffer;
+use crate::ledger::Ask;
 use crate::market::{
-    HoldReason, Matcher, Matching, Normalised, Offer, RawOffer, Refusal, Repeats, RetailerId,
-    normalise,
+    HoldReason, Matcher, Matching, Normalised, Offer, RawOffer, Refusal, Repeat, RetailerId,
+    Settled, normalise, settle,
 };
 use crate::money::Money;
 use chrono::{DateTime, Utc};
@@ -19,13 +20,40 @@ use std::collections::BTreeMap;
 #[derive(Debug, Default)]
 pub struct Peers(BTreeMap<String, Vec<(RetailerId, Money)>>);
 
-/// Judges the records of one poll of one feed, in their order.
+/// Judges the records of one poll of one feed.
+#[derive(Clone, Copy)]
 pub struct Judge<'j> {
     feed: &'j Feed,
     matcher: &'j Matcher,
     peers: &'j Peers,
     now: DateTime<Utc>,
-    repeats: Repeats,
+}
+
+/// A record that was read and not weighed yet.
+#[derive(Debug)]
+pub enum Read {
+    Offer(Box<ReadOffer>),
+    Refused(Refusal),
+}
+
+/// An offer as one record says it.
+#[derive(Debug)]
+pub struct ReadOffer {
+    /// The record's number in its document, from 1.
+    index: u64,
+    offer: Offer,
+    /// Why its values do not go together.
+    disagreement: Option<HoldReason>,
+    matching: Matching,
+}
+
+/// What is known of an offer beside the record that says it.
+#[derive(Debug, Clone, Copy)]
+pub struct Past {
+    /// How an earlier record of this snapshot compares that was the same offer.
+    pub repeat: Option<Repeat>,
+    /// What was last believed.
+    pub last_price: Option<Money>,
 }
 
 /// What became of a record.
@@ -34,7 +62,9 @@ pub enum Judged {
     Offer(Box<JudgedOffer>),
     Refused(Refusal),
     /// It says what an earlier record of the feed has said.
-    Repeated,
+    Repeated {
+        index: u64,
+    },
 }
 
 /// An offer that is worth storing, believed or held.
@@ -58,12 +88,16 @@ pub enum Hold {
 }
 
 impl Peers {
-    /// Takes the offers that are believed now.
-    pub fn of(current: impl IntoIterator<Item = CurrentOffer>) -> Peers {
+    /// Takes what is asked and believed now.
+    pub fn of(asks: impl IntoIterator<Item = Ask>) -> Peers {
         let mut peers = Peers::default();
-        for current in current {
-            let asks = (current.offer.retailer, current.offer.price);
-            peers.0.entry(current.part.part).or_default().push(asks);
+        for Ask {
+            part,
+            retailer,
+            price,
+        } in asks
+        {
+            peers.0.entry(part).or_default().push((retailer, price));
         }
         peers
     }
@@ -89,32 +123,57 @@ impl<'j> Judge<'j> {
             matcher,
             peers,
             now,
-            repeats: Repeats::new(),
         }
     }
 
-    /// Judges the feed's next record. `last_price` looks up what was last believed of an offer.
+    /// Reads a record and finds its part: all of the judgement that needs no other record.
+    pub fn read(&self, raw: &RawOffer) -> Read {
+        let (offer, disagreement) = match normalise(raw, &self.feed.normalise, self.now) {
+            Normalised::Refused(refusal) => return Read::Refused(refusal),
+            Normalised::Accepted(offer) => (offer, None),
+            Normalised::Held { offer, reason } => (offer, Some(reason)),
+        };
+        Read::Offer(Box::new(ReadOffer {
+            index: raw.index,
+            matching: self.matcher.match_offer(&offer),
+            offer,
+            disagreement,
+        }))
+    }
+
+    /// Weighs the feed's next record. `look_up` tells the past of an offer; it is asked last for
+    /// the offer that is returned.
     ///
     /// # Errors
-    /// Whatever `last_price` fails with.
-    pub fn judge<E>(
-        &mut self,
-        raw: &RawOffer,
-        last_price: impl FnOnce(&Offer) -> Result<Option<Money>, E>,
+    /// Whatever `look_up` fails with.
+    pub fn weigh<E>(
+        &self,
+        read: Read,
+        mut look_up: impl FnMut(&Offer, &Matching) -> Result<Past, E>,
     ) -> Result<Judged, E> {
-        let read = normalise(raw, &self.feed.normalise, self.now);
-        let (offer, disagreement) = match self.repeats.settle(raw.index, read) {
-            None => return Ok(Judged::Repeated),
-            Some(Normalised::Refused(refusal)) => return Ok(Judged::Refused(refusal)),
-            Some(Normalised::Accepted(offer)) => (offer, None),
-            Some(Normalised::Held { offer, reason }) => (offer, Some(reason)),
+        let ReadOffer {
+            index,
+            offer,
+            disagreement,
+            matching,
+        } = match read {
+            Read::Refused(refusal) => return Ok(Judged::Refused(refusal)),
+            Read::Offer(read) => *read,
         };
-        let matching = self.matcher.match_offer(&offer);
+        let mut last_price = None;
+        let settled = settle(index, offer, |offer| {
+            let past = look_up(offer, &matching)?;
+            last_price = past.last_price;
+            Ok(past.repeat)
+        })?;
+        let offer = match settled {
+            Settled::Equal => return Ok(Judged::Repeated { index }),
+            Settled::Refused(refusal) => return Ok(Judged::Refused(refusal)),
+            Settled::Kept(offer) => offer,
+        };
         let hold = match disagreement {
             Some(reason) => Some(Hold::Values(reason)),
-            None => self
-                .doubt(&offer, &matching, last_price(&offer)?)
-                .map(Hold::Price),
+            None => self.doubt(&offer, &matching, last_price).map(Hold::Price),
         };
         Ok(Judged::Offer(Box::new(JudgedOffer {
             offer,

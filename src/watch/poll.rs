@@ -141,7 +141,7 @@ impl Polling {
         let mut record = PollRecord::default();
         let (no_snapshot, failure) = match gathered {
             Gathered::Documents(documents) => {
-                let peers = Peers::of(ledger.read().current_offers(None)?);
+                let peers = Peers::of(ledger.read().asks()?);
                 let last_good = state.as_ref().and_then(last_good);
                 let intake = Intake {
                     polling: self,

@@ -9,7 +9,7 @@ pub use record::{MatchRecord, TrialRecord, Verdict};
 
 use super::decision::error_chain;
 use super::gather::{Documents, Gathered, Page, gather};
-use super::judge::{Judge, Peers};
+use super::judge::{Judge, Judged, Past, Peers};
 use super::settings::{Feed, Settings};
 use crate::feeds::decode::{Context, decode};
 use crate::feeds::http::Fetcher;
@@ -17,7 +17,7 @@ use crate::feeds::local::read_files;
 use crate::feeds::source::{Location, NextPage};
 use crate::feeds::verdict;
 use crate::ledger::{LedgerError, Reader};
-use crate::market::{Matcher, RawOffer, Reject};
+use crate::market::{Matcher, RawOffer, Reject, Repeats};
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -129,14 +129,19 @@ pub fn run_trial(
         }
     };
     let peers = match trying.ledger {
-        Some(ledger) => Peers::of(ledger.current_offers(None)?),
+        Some(ledger) => Peers::of(ledger.asks()?),
         None => Peers::default(),
     };
-    let mut judge = Judge::new(feed, trying.matcher, &peers, trying.now);
+    let mut weighing = Weighing {
+        feed,
+        ledger: trying.ledger,
+        judge: Judge::new(feed, trying.matcher, &peers, trying.now),
+        repeats: Repeats::default(),
+    };
     trial.notes = documents.notes;
     let n_pages = documents.pages.len();
     for (number, mut page) in (1..).zip(documents.pages) {
-        if let Err(error) = take_page(trying, feed, &mut page, &mut judge, &mut trial)? {
+        if let Err(error) = take_page(trying, &mut page, &mut weighing, &mut trial)? {
             trial.error = Some(match n_pages {
                 1 => error,
                 _ => format!("page {number} of {n_pages}: {error}"),
@@ -196,14 +201,14 @@ fn narrow(feed: &Feed, documents_max: usize) -> (Feed, Option<String>) {
 /// The inner error is the page's fault, for which a poll would fail.
 fn take_page(
     trying: &Trying<'_>,
-    feed: &Feed,
     page: &mut Page,
-    judge: &mut Judge<'_>,
+    weighing: &mut Weighing<'_>,
     trial: &mut Trial,
 ) -> Result<Result<(), String>, LedgerError> {
+    let feed = weighing.feed;
     let mut known = Ok(());
     let mut sink = |one: Result<RawOffer, Reject>| {
-        known = trial.take(trying, feed, judge, one);
+        known = trial.take(trying, weighing, one);
         match known {
             Ok(()) => ControlFlow::Continue(()),
             Err(_) => ControlFlow::Break(()),
@@ -231,6 +236,33 @@ fn take_page(
     })
 }
 
+/// Judges record after record, and remembers what a poll would have stored.
+struct Weighing<'w> {
+    feed: &'w Feed,
+    ledger: Option<&'w Reader>,
+    judge: Judge<'w>,
+    repeats: Repeats,
+}
+
+impl Weighing<'_> {
+    fn judge(&mut self, raw: &RawOffer) -> Result<Judged, LedgerError> {
+        let read = self.judge.read(raw);
+        let judged = self.judge.weigh(read, |offer, _| {
+            Ok(Past {
+                repeat: self.repeats.of(offer),
+                last_price: match self.ledger {
+                    Some(ledger) => ledger.last_price(&self.feed.id, offer)?,
+                    None => None,
+                },
+            })
+        })?;
+        if let Judged::Offer(judged) = &judged {
+            self.repeats.keep(&judged.offer);
+        }
+        Ok(judged)
+    }
+}
+
 impl Trial {
     fn of(feed: &Feed) -> Trial {
         Trial {
@@ -246,8 +278,7 @@ impl Trial {
     fn take(
         &mut self,
         trying: &Trying<'_>,
-        feed: &Feed,
-        judge: &mut Judge<'_>,
+        weighing: &mut Weighing<'_>,
         one: Result<RawOffer, Reject>,
     ) -> Result<(), LedgerError> {
         // Every page counts its own records; here they are those of the feed.
@@ -258,10 +289,7 @@ impl Trial {
                 Some("undecodable"),
             ),
             Ok(raw) => {
-                let judged = judge.judge(&raw, |offer| match trying.ledger {
-                    Some(ledger) => ledger.last_price(&feed.id, offer),
-                    None => Ok(None),
-                })?;
+                let judged = weighing.judge(&raw)?;
                 TrialRecord::of(index, &raw, judged)
             }
         };

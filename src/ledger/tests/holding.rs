@@ -93,9 +93,7 @@ fn what_a_person_must_confirm_is_not_confirmed_by_repetition() {
             .begin_poll(&feed(), &retailer(), at(minute))
             .unwrap();
         let torn = offer("q-1", 200);
-        let effect = writer
-            .hold(&torn, None, "two currencies", Confirms::Person)
-            .unwrap();
+        let effect = writer.doubt(&torn, None, Confirms::Person);
         assert_eq!(effect, Effect::Held);
         writer
             .commit(&PollRecord::default(), SnapshotIs::Complete)

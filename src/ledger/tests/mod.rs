@@ -21,6 +21,21 @@ struct Bench {
     folder: TempDir,
 }
 
+impl PollWriter<'_> {
+    /// Looks an offer up and stores it as believed.
+    fn see(&mut self, offer: &Offer, part: Option<&PartMatch>) -> Result<Effect, LedgerError> {
+        let standing = self.admit(offer, part)?;
+        self.observe(&standing, offer, part)
+    }
+
+    /// Looks an offer up and sets it apart.
+    fn doubt(&mut self, offer: &Offer, part: Option<&PartMatch>, confirms: Confirms) -> Effect {
+        let standing = self.admit(offer, part).unwrap();
+        self.hold(&standing, offer, part, "it is doubted", confirms)
+            .unwrap()
+    }
+}
+
 impl Bench {
     fn new() -> Bench {
         let folder = tempfile::tempdir().unwrap();
@@ -44,7 +59,7 @@ impl Bench {
             .unwrap();
         let effects = offers
             .iter()
-            .map(|offer| writer.observe(offer, Some(&part("cpu-a"))).unwrap())
+            .map(|offer| writer.see(offer, Some(&part("cpu-a"))).unwrap())
             .collect();
         writer.commit(&PollRecord::default(), snapshot).unwrap();
         effects
@@ -55,14 +70,7 @@ impl Bench {
             .ledger
             .begin_poll(&feed(), &retailer(), at(minute))
             .unwrap();
-        let effect = writer
-            .hold(
-                offer,
-                Some(&part("cpu-a")),
-                "a hundredth of yesterday's price",
-                Confirms::Polls,
-            )
-            .unwrap();
+        let effect = writer.doubt(offer, Some(&part("cpu-a")), Confirms::Polls);
         writer
             .commit(&PollRecord::default(), SnapshotIs::Complete)
             .unwrap();

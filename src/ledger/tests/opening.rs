@@ -12,11 +12,9 @@ fn a_poll_that_is_dropped_leaves_nothing() {
         .ledger
         .begin_poll(&feed(), &retailer(), at(1))
         .unwrap();
-    writer.observe(&offer("q-1", 90), None).unwrap();
-    writer.observe(&offer("q-2", 90), None).unwrap();
-    writer
-        .hold(&offer("q-3", 1), None, "too cheap", Confirms::Polls)
-        .unwrap();
+    writer.see(&offer("q-1", 90), None).unwrap();
+    writer.see(&offer("q-2", 90), None).unwrap();
+    writer.doubt(&offer("q-3", 1), None, Confirms::Polls);
     writer.note(&decision(1, "a").journal[0]).unwrap();
     let other = FeedId::new("northlight/other");
     drop(writer);
@@ -43,9 +41,7 @@ fn readers_see_the_last_commit_while_a_poll_is_written() {
         .ledger
         .begin_poll(&feed(), &retailer(), at(1))
         .unwrap();
-    writer
-        .observe(&offer("q-1", 90), Some(&part("cpu-a")))
-        .unwrap();
+    writer.see(&offer("q-1", 90), Some(&part("cpu-a"))).unwrap();
     let price = |reader: &Reader| reader.current_offers(None).unwrap()[0].offer.price.minor();
     assert_eq!(price(&reader), 100);
     writer
@@ -194,7 +190,7 @@ fn a_full_disk_undoes_the_poll_and_the_next_one_works() {
         .ledger
         .begin_poll(&feed(), &retailer(), at(1))
         .unwrap();
-    let full = (0..10_000).find_map(|sku| writer.observe(&offer(&sku.to_string(), 1), None).err());
+    let full = (0..10_000).find_map(|sku| writer.see(&offer(&sku.to_string(), 1), None).err());
     assert!(matches!(full, Some(LedgerError::Full { .. })), "{full:?}");
     drop(writer);
     assert_eq!(bench.series(), [(0, 0, 100)]);

@@ -201,26 +201,57 @@ fn the_previous_price_is_there_for_the_caller_even_when_it_is_gone() {
     let mut bench = Bench::new();
     bench.poll(0, &[offer("q-1", 100)]);
     bench.poll(1, &[offer("q-1", 110)]);
-    let writer = bench
-        .ledger
-        .begin_poll(&feed(), &retailer(), at(2))
-        .unwrap();
-    assert_eq!(writer.previous(&offer("q-9", 1)).unwrap(), None);
-    let previous = writer.previous(&offer("q-1", 1)).unwrap().unwrap();
-    assert_eq!(previous.price.minor(), 110);
-    assert_eq!((previous.since, previous.seen_at), (at(1), at(1)));
-    assert!(!previous.is_gone);
-    drop(writer);
+    let last_price = |bench: &mut Bench, minute, sku| {
+        let poll = bench.ledger.begin_poll(&feed(), &retailer(), at(minute));
+        let mut poll = poll.unwrap();
+        let standing = poll.admit(&offer(sku, 1), None).unwrap();
+        standing.last_price().map(|price| price.minor())
+    };
+    assert_eq!(last_price(&mut bench, 2, "q-9"), None);
+    assert_eq!(last_price(&mut bench, 2, "q-1"), Some(110));
     for minute in 2..5 {
         bench.poll(minute, &[]);
     }
-    let writer = bench
+    assert_eq!(last_price(&mut bench, 5, "q-1"), Some(110));
+}
+
+#[test]
+fn an_earlier_record_of_the_same_poll_is_compared_with() {
+    let mut bench = Bench::new();
+    bench.poll(0, &[offer("q-1", 100), offer("q-2", 100)]);
+    let part = part("cpu-a");
+    let mut writer = bench
         .ledger
-        .begin_poll(&feed(), &retailer(), at(5))
+        .begin_poll(&feed(), &retailer(), at(1))
         .unwrap();
-    let previous = writer.previous(&offer("q-1", 1)).unwrap().unwrap();
-    assert!(previous.is_gone);
-    assert_eq!((previous.price.minor(), previous.seen_at), (110, at(1)));
+    let look_up =
+        |writer: &mut PollWriter<'_>, offer: &Offer| writer.admit(offer, Some(&part)).unwrap();
+    let repeat = |same_link, same_price| {
+        Some(crate::market::Repeat {
+            same_link,
+            same_price,
+        })
+    };
+    assert_eq!(look_up(&mut writer, &offer("q-1", 100)).repeat(), None);
+    writer.see(&offer("q-1", 90), Some(&part)).unwrap();
+    let again = look_up(&mut writer, &offer("q-1", 90));
+    assert_eq!(again.repeat(), repeat(true, true));
+    let dearer = look_up(&mut writer, &offer("q-1", 100));
+    assert_eq!(dearer.repeat(), repeat(true, false));
+    let elsewhere = Offer {
+        link: Some("https://elsewhere.example/".to_owned()),
+        ..offer("q-1", 90)
+    };
+    let elsewhere = look_up(&mut writer, &elsewhere);
+    assert_eq!(elsewhere.repeat(), repeat(false, true));
+    // A held record counts by what it said, not by what is believed instead.
+    let hundredth = offer("q-2", 1);
+    let held = writer.doubt(&hundredth, Some(&part), Confirms::Polls);
+    assert_eq!(held, Effect::Held);
+    let again = look_up(&mut writer, &hundredth);
+    assert_eq!(again.repeat(), repeat(true, true));
+    let believed = look_up(&mut writer, &offer("q-2", 100));
+    assert_eq!(believed.repeat(), repeat(true, false));
 }
 
 #[test]
@@ -280,7 +311,7 @@ fn polls_and_feed_states_tell_what_happened() {
         .ledger
         .begin_poll(&feed(), &retailer(), at(1))
         .unwrap();
-    writer.observe(&offer("q-1", 100), None).unwrap();
+    writer.see(&offer("q-1", 100), None).unwrap();
     writer.commit(&record, SnapshotIs::Complete).unwrap();
     let failed = PollRecord {
         error: Some("the server answered 500".to_owned()),

@@ -43,11 +43,9 @@ fn play(bench: &mut Bench, minute: i64, step: &Step, sightings: &mut Sightings) 
                 let cpu = part("cpu-a");
                 let seen = offer(&sku, price);
                 let effect = if hold {
-                    writer
-                        .hold(&seen, Some(&cpu), "odd", Confirms::Polls)
-                        .unwrap()
+                    writer.doubt(&seen, Some(&cpu), Confirms::Polls)
                 } else {
-                    writer.observe(&seen, Some(&cpu)).unwrap()
+                    writer.see(&seen, Some(&cpu)).unwrap()
                 };
                 if effect != Effect::Held {
                     sightings.seen.entry(sku).or_default().push((minute, price));

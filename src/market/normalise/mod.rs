@@ -17,7 +17,7 @@ mod states;
 mod text;
 
 pub use reason::{HoldReason, RefusalReason};
-pub use repeats::Repeats;
+pub use repeats::{Repeat, Repeats, Settled, settle};
 pub use settings::NormaliseSettings;
 
 use super::offer::{Offer, Sku};

@@ -1,16 +1,75 @@
-//! Records of one feed that are the same offer: one number, one seller, one condition.
+//! Records of one snapshot that are the same offer: one number, one seller, one condition.
 
-use super::{Normalised, Refusal, RefusalReason};
+use super::{Refusal, RefusalReason};
 use crate::market::offer::{Offer, Sku};
 use crate::market::raw::Field;
 use std::collections::BTreeMap;
 use std::hash::{DefaultHasher, Hash, Hasher};
 
-/// Remembers the numbers that a feed has used so far, a few bytes for each.
+/// How a record compares with the earlier one of its snapshot that is the same offer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Repeat {
+    pub same_link: bool,
+    pub same_price: bool,
+}
+
+/// What a record comes to beside those before it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Settled {
+    Kept(Offer),
+    /// It says nothing new.
+    Equal,
+    Refused(Refusal),
+}
+
+/// Settles the record with number `index` against those before it, of which `earlier` knows.
 ///
 /// Other sellers and other conditions under one number are offers of their own. Beyond that the
-/// rule depends on nothing but the order of the feed: the first record with a number stands. A later one that leads to another address is another offer, and gets its address added
-/// to its number. One at the same address with another price is refused; an equal one is dropped.
+/// rule depends on nothing but the order of the feed: the first record with a number stands. A
+/// later one that leads to another address is another offer, and gets its address added to its
+/// number. One at the same address with another price is refused; an equal one is dropped.
+///
+/// `earlier` is asked last for an offer that is kept, just as it is kept.
+///
+/// # Errors
+/// Whatever `earlier` fails with.
+pub fn settle<E>(
+    index: u64,
+    mut offer: Offer,
+    mut earlier: impl FnMut(&Offer) -> Result<Option<Repeat>, E>,
+) -> Result<Settled, E> {
+    let Some(repeat) = earlier(&offer)? else {
+        return Ok(Settled::Kept(offer));
+    };
+    if repeat.same_link && repeat.same_price {
+        return Ok(Settled::Equal);
+    }
+    let own = offer.sku.clone();
+    if let (Some(link), false) = (&offer.link, repeat.same_link) {
+        offer.sku = Sku::new(format!("{own} {link}"));
+        match earlier(&offer)? {
+            None => {
+                let note = format!("the feed uses number {own} again for this address");
+                offer.notes.push(note);
+                return Ok(Settled::Kept(offer));
+            }
+            Some(again) if again.same_link && again.same_price => return Ok(Settled::Equal),
+            Some(_) => {}
+        }
+    }
+    Ok(Settled::Refused(Refusal {
+        index,
+        field: Field::Sku,
+        text: own.as_str().to_owned(),
+        reason: RefusalReason::Repeated {
+            sku: own.as_str().to_owned(),
+        },
+        title: Some(offer.title),
+        sku: Some(own),
+    }))
+}
+
+/// Remembers the offers of a snapshot that is stored nowhere, a few bytes for each.
 #[derive(Debug, Default)]
 pub struct Repeats {
     seen: BTreeMap<u64, Seen>,
@@ -19,79 +78,37 @@ pub struct Repeats {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Seen {
     link: u64,
-    price_minor: i64,
+    price: u64,
 }
 
 impl Repeats {
-    pub fn new() -> Repeats {
-        Repeats::default()
-    }
-
-    /// Settles one record against those before it; `None` when it says nothing new.
-    pub fn settle(&mut self, index: u64, record: Normalised) -> Option<Normalised> {
-        match record {
-            Normalised::Accepted(offer) => match self.settle_offer(index, offer) {
-                Settled::Kept(offer) => Some(Normalised::Accepted(offer)),
-                Settled::Equal => None,
-                Settled::Refused(refusal) => Some(Normalised::Refused(refusal)),
-            },
-            Normalised::Held { offer, reason } => match self.settle_offer(index, offer) {
-                Settled::Kept(offer) => Some(Normalised::Held { offer, reason }),
-                Settled::Equal => None,
-                Settled::Refused(refusal) => Some(Normalised::Refused(refusal)),
-            },
-            refused @ Normalised::Refused(_) => Some(refused),
-        }
-    }
-
-    fn settle_offer(&mut self, index: u64, mut offer: Offer) -> Settled {
-        let this = Seen {
-            link: digest(&offer.link),
-            price_minor: offer.price.minor(),
-        };
-        let own = digest(&(&offer.sku, &offer.seller, offer.condition));
-        let Some(known) = self.seen.get(&own).copied() else {
-            self.seen.insert(own, this);
-            return Settled::Kept(offer);
-        };
-        if known == this {
-            return Settled::Equal;
-        }
-        if let (Some(link), true) = (offer.link.clone(), known.link != this.link) {
-            let sku = Sku::new(format!("{} {link}", offer.sku));
-            let other = digest(&(&sku, &offer.seller, offer.condition));
-            match self.seen.insert(other, this) {
-                Some(again) if again == this => return Settled::Equal,
-                Some(again) => {
-                    self.seen.insert(other, again);
-                }
-                None => {
-                    offer.notes.push(format!(
-                        "the feed uses number {} again for this address",
-                        offer.sku
-                    ));
-                    offer.sku = sku;
-                    return Settled::Kept(offer);
-                }
-            }
-        }
-        Settled::Refused(Refusal {
-            index,
-            field: Field::Sku,
-            text: offer.sku.as_str().to_owned(),
-            reason: RefusalReason::Repeated {
-                sku: offer.sku.as_str().to_owned(),
-            },
-            title: Some(offer.title),
-            sku: Some(offer.sku),
+    /// How an offer compares with the one remembered under its number, seller and condition.
+    pub fn of(&self, offer: &Offer) -> Option<Repeat> {
+        let known = self.seen.get(&key(offer))?;
+        let this = Seen::of(offer);
+        Some(Repeat {
+            same_link: known.link == this.link,
+            same_price: known.price == this.price,
         })
+    }
+
+    /// Remembers an offer that was kept.
+    pub fn keep(&mut self, offer: &Offer) {
+        self.seen.entry(key(offer)).or_insert(Seen::of(offer));
     }
 }
 
-enum Settled {
-    Kept(Offer),
-    Equal,
-    Refused(Refusal),
+impl Seen {
+    fn of(offer: &Offer) -> Seen {
+        Seen {
+            link: digest(&offer.link),
+            price: digest(&(offer.price.minor(), offer.price.currency().code())),
+        }
+    }
+}
+
+fn key(offer: &Offer) -> u64 {
+    digest(&(&offer.sku, &offer.seller, offer.condition))
 }
 
 /// A digest that is the same on every run: the hasher's keys are fixed.
@@ -99,45 +116,4 @@ fn digest(value: &impl Hash) -> u64 {
     let mut hasher = DefaultHasher::new();
     value.hash(&mut hasher);
     hasher.finish()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::market::{Condition, NormaliseSettings, RawOffer, RawText, normalise};
-    use crate::money::Currency;
-
-    #[test]
-    fn other_sellers_and_conditions_under_one_number_are_other_offers() {
-        // Pitfalls S08 and S33: one page, one address, several offers.
-        let mut settings = NormaliseSettings::of("kestrel", "DE", Currency::EUR);
-        settings.allow_marketplace = true;
-        let mut repeats = Repeats::new();
-        let mut settle = |condition: &str, seller: &str, price: &str| {
-            let mut raw = RawOffer::default();
-            for (field, text) in [
-                (Field::Sku, "N-1"),
-                (Field::Title, "Tern 7"),
-                (Field::Link, "https://kestrel.example/n-1"),
-                (Field::Condition, condition),
-                (Field::Seller, seller),
-                (Field::Price, price),
-            ] {
-                raw.push(field, RawText::machine(text));
-            }
-            let read = normalise(&raw, &settings, chrono::DateTime::UNIX_EPOCH);
-            match repeats.settle(1, read) {
-                Some(Normalised::Accepted(offer)) => Some((offer.condition, offer.seller)),
-                _ => None,
-            }
-        };
-        assert_eq!(settle("new", "", "329.00"), Some((Condition::New, None)));
-        assert_eq!(settle("used", "", "189.00"), Some((Condition::Used, None)));
-        let other = Some("Brindle".to_owned());
-        assert_eq!(
-            settle("new", "Brindle", "319.00"),
-            Some((Condition::New, other))
-        );
-        assert_eq!(settle("used", "", "199.00"), None);
-    }
 }

@@ -5,6 +5,7 @@ use crate::market::raw::{Origin, RawText};
 use crate::market::{Availability, Condition};
 use crate::money::{Currency, Money, NumberMarks, PriceFault};
 use proptest::prelude::*;
+use std::convert::Infallible;
 
 fn now() -> DateTime<Utc> {
     DateTime::parse_from_rfc3339("2026-06-10T12:00:00Z")
@@ -339,14 +340,20 @@ fn quantities_are_counts_or_refused() {
 #[test]
 fn repeated_numbers_do_not_depend_on_anything_but_the_feed() {
     // F22.
-    let mut repeats = Repeats::new();
+    let mut repeats = Repeats::default();
     let mut settle = |index, price: &str, link: &str| {
         let raw = record(&[(Field::Price, price), (Field::Link, link)]);
-        match repeats.settle(index, normalise(&raw, &settings(), now())) {
-            Some(Normalised::Accepted(offer)) => offer.sku.as_str().to_owned(),
-            Some(Normalised::Refused(refusal)) => refusal.reason.code().to_owned(),
-            Some(Normalised::Held { .. }) => "held".to_owned(),
-            None => "nothing new".to_owned(),
+        let Normalised::Accepted(offer) = normalise(&raw, &settings(), now()) else {
+            panic!("{price} is a price");
+        };
+        let earlier = |offer: &Offer| Ok::<_, Infallible>(repeats.of(offer));
+        match super::settle(index, offer, earlier) {
+            Ok(Settled::Kept(offer)) => {
+                repeats.keep(&offer);
+                offer.sku.as_str().to_owned()
+            }
+            Ok(Settled::Refused(refusal)) => refusal.reason.code().to_owned(),
+            Ok(Settled::Equal) => "nothing new".to_owned(),
         }
     };
     assert_eq!(settle(1, "249,00", "https://a.example/1"), "N-1");

@@ -98,7 +98,7 @@ impl TrialRecord {
                 let code = refusal.reason.code();
                 (TrialRecord::refused(index, refusal), Some(code))
             }
-            Judged::Repeated => {
+            Judged::Repeated { .. } => {
                 let mut record = TrialRecord::blank(index, Verdict::Refused);
                 record.reason = Some("says what an earlier record has said".to_owned());
                 record.title = text(Field::Title);
