@@ -7,7 +7,7 @@
 use super::fault::DecodeFault;
 use super::lines::{Line, read_line};
 use csv_core::{ReadRecordResult, Reader, ReaderBuilder};
-use memchr::memchr;
+use memchr::{memchr, memchr2};
 use std::collections::VecDeque;
 use std::io::BufRead;
 
@@ -161,14 +161,27 @@ impl Quotes {
         if self.state == QuoteState::FieldStart && memchr(quote, line).is_none() {
             return false;
         }
-        for byte in line {
-            let next = self.after(*byte, quote);
+        let mut at = 0;
+        while let Some(telling) = self.next_telling(&line[at..], quote) {
+            let byte = line[at + telling];
+            let next = self.after(byte, quote);
             self.is_stray |= self.state == QuoteState::QuoteInside
                 && next == QuoteState::Unquoted
                 && !matches!(byte, b'\n' | b'\r');
             self.state = next;
+            at += telling + 1;
         }
         matches!(self.state, QuoteState::Quoted | QuoteState::Escaped)
+    }
+
+    /// The next byte that may change the state; those between are skipped in long strides.
+    fn next_telling(&self, rest: &[u8], quote: u8) -> Option<usize> {
+        match (self.state, self.dialect.escape) {
+            (QuoteState::Quoted, None) => memchr(quote, rest),
+            (QuoteState::Quoted, Some(escape)) => memchr2(quote, escape, rest),
+            (QuoteState::Unquoted, _) => memchr(self.dialect.delimiter, rest),
+            _ => (!rest.is_empty()).then_some(0),
+        }
     }
 
     fn after(&self, byte: u8, quote: u8) -> QuoteState {

@@ -18,6 +18,7 @@ use crate::feeds::mapping::{Mapping, Rule, Source};
 use crate::market::{Origin, RawOffer};
 use serde_json::Value;
 use std::borrow::Cow;
+use std::collections::BTreeSet;
 use std::io::{BufRead, Read};
 use std::sync::Arc;
 
@@ -130,6 +131,17 @@ impl RecordShape {
         Some(RecordShape { variants, rules })
     }
 
+    /// The members of a record that the paths begin with; `None` where one may begin anywhere.
+    fn members(&self) -> Option<BTreeSet<&str>> {
+        let places = self.rules.iter().filter_map(|rule| match &rule.source {
+            Source::Place(place) => Some(&place.path),
+            Source::Always(_) => None,
+        });
+        // A place inside a variant begins with a member of the variant: such names are too many,
+        // not too few, as long as the variants' own are among them.
+        places.chain(&self.variants).map(Path::first_name).collect()
+    }
+
     /// Sends a record, or its variants, on.
     fn take(
         &self,
@@ -234,7 +246,9 @@ impl Decoder for JsonDecoder {
         let mut presence = Presence::new(self.shape.rules.len());
         match (&self.records, &self.next_page) {
             (Path::Steps(steps), None | Some(Path::Steps(_))) => {
+                let members = self.shape.members();
                 let wanted = Wanted {
+                    members: members.as_ref(),
                     records: steps,
                     next_page: match &self.next_page {
                         Some(Path::Steps(steps)) => Some(steps),

@@ -62,6 +62,17 @@ impl Path {
         Ok(Path::Steps(steps.collect()))
     }
 
+    /// The member that the path begins with; `None` where it may begin elsewhere.
+    pub(super) fn first_name(&self) -> Option<&str> {
+        match self {
+            Path::Steps(steps) => match steps.first()? {
+                Step::Name(name) | Step::NameOrIndex(name) => Some(name),
+                Step::Index(_) | Step::Every => None,
+            },
+            Path::Query(_) => None,
+        }
+    }
+
     /// Every value at the path, in the document's order.
     pub(super) fn find<'v>(&self, value: &'v Value) -> Vec<&'v Value> {
         match self {

@@ -2,9 +2,12 @@
 
 use super::fault::DecodeFault;
 use super::json_path::Step;
+use serde::Deserialize;
+use serde::de::value::SeqAccessDeserializer;
 use serde::de::{DeserializeSeed, Deserializer, IgnoredAny, MapAccess, SeqAccess, Visitor};
 use serde_json::Value;
 use std::cell::Cell;
+use std::collections::BTreeSet;
 use std::fmt;
 use std::io::{self, BufRead, BufReader, Read};
 use std::rc::Rc;
@@ -22,6 +25,9 @@ pub(super) struct Wanted<'w> {
     pub records: &'w [Step],
     /// Where the address of the next page stands.
     pub next_page: Option<&'w [Step]>,
+    /// The members of records that anybody reads; `None` where it may be any. The first record
+    /// comes whole, for messages that list what records have.
+    pub members: Option<&'w BTreeSet<&'w str>>,
 }
 
 /// What the document held besides records.
@@ -51,6 +57,7 @@ pub(super) fn stream_records(
     let mut walk = Walk {
         seen: Seen::default(),
         on_record,
+        members: wanted.members,
         meter: &meter,
         fault: None,
     };
@@ -94,6 +101,7 @@ pub(super) fn without_position(error: &serde_json::Error) -> String {
 struct Walk<'w> {
     seen: Seen,
     on_record: &'w mut OnRecord<'w>,
+    members: Option<&'w BTreeSet<&'w str>>,
     meter: &'w Meter,
     fault: Option<DecodeFault>,
 }
@@ -112,7 +120,12 @@ impl<'de> DeserializeSeed<'de> for Place<'_, '_> {
     fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<(), D::Error> {
         if self.records.is_some_and(<[Step]>::is_empty) {
             self.walk.meter.start_record();
-            let record: Value = serde::Deserialize::deserialize(deserializer)?;
+            let record = match self.walk.members {
+                Some(members) if self.walk.seen.n_records > 0 => {
+                    deserializer.deserialize_any(Members(members))?
+                }
+                _ => Value::deserialize(deserializer)?,
+            };
             self.walk.meter.end_record();
             self.walk.seen.is_list_found = true;
             self.walk.seen.n_records += 1;
@@ -237,6 +250,83 @@ impl<'de> Visitor<'de> for Place<'_, '_> {
     fn visit_unit<E>(mut self) -> Result<(), E> {
         self.set_shape("null");
         Ok(())
+    }
+}
+
+/// Builds a record of the members that are read, and passes over all others.
+struct Members<'m>(&'m BTreeSet<&'m str>);
+
+impl<'de> Visitor<'de> for Members<'_> {
+    type Value = Value;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("JSON")
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Value, A::Error> {
+        let mut members = serde_json::Map::new();
+        while let Some(name) = map.next_key_seed(Member(self.0))? {
+            match name {
+                Some(name) => {
+                    members.insert(name, map.next_value()?);
+                }
+                None => {
+                    map.next_value::<IgnoredAny>()?;
+                }
+            }
+        }
+        Ok(Value::Object(members))
+    }
+
+    fn visit_seq<A: SeqAccess<'de>>(self, seq: A) -> Result<Value, A::Error> {
+        Value::deserialize(SeqAccessDeserializer::new(seq))
+    }
+
+    fn visit_bool<E>(self, flag: bool) -> Result<Value, E> {
+        Ok(flag.into())
+    }
+
+    fn visit_i64<E>(self, number: i64) -> Result<Value, E> {
+        Ok(number.into())
+    }
+
+    fn visit_u64<E>(self, number: u64) -> Result<Value, E> {
+        Ok(number.into())
+    }
+
+    fn visit_f64<E>(self, number: f64) -> Result<Value, E> {
+        Ok(number.into())
+    }
+
+    fn visit_str<E>(self, text: &str) -> Result<Value, E> {
+        Ok(text.into())
+    }
+
+    fn visit_unit<E>(self) -> Result<Value, E> {
+        Ok(Value::Null)
+    }
+}
+
+/// A member's name, made a text of its own only if it is among those that are read.
+struct Member<'m>(&'m BTreeSet<&'m str>);
+
+impl<'de> DeserializeSeed<'de> for Member<'_> {
+    type Value = Option<String>;
+
+    fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<Self::Value, D::Error> {
+        deserializer.deserialize_str(self)
+    }
+}
+
+impl<'de> Visitor<'de> for Member<'_> {
+    type Value = Option<String>;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("a name")
+    }
+
+    fn visit_str<E>(self, name: &str) -> Result<Self::Value, E> {
+        Ok(self.0.contains(name).then(|| name.to_owned()))
     }
 }
 

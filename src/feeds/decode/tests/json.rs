@@ -33,6 +33,26 @@ fn arrays_nested_lists_and_lines_are_read_by_their_path() {
 }
 
 #[test]
+fn members_that_nobody_reads_change_nothing() {
+    // RFC 8259 section 4: names are texts, so an escape in one changes nothing; of two members
+    // of one name the last is kept, as most readers do.
+    let plain = r#"{"id":"1","name":"Fan","price":{"amount":12.50,"currency":"EUR"}}"#;
+    let odd = r#"{"text":"{\"id\":9}","id":"0","tags":[{"id":[8]},null,1e9],"n\u0061me":"Fan",
+        "price":{"x":{},"amount":12.50,"currency":"EUR"},"id":"1","amount":7}"#;
+    let body =
+        format!("{{\"products\":[{plain},{odd},17,-3,1.5,1e99,[1],null,\"text\",true,{plain}]}}");
+    let toml = format!("rejects_percent_max = 100\n{NESTED}");
+    let decoded = run(&toml, body).unwrap();
+    let [first, others @ ..] = decoded.offers.as_slice() else {
+        panic!("{decoded:?}");
+    };
+    assert_eq!(others.len(), 2);
+    assert!(others.iter().all(|other| other.fields == first.fields));
+    // What is no object has no members.
+    assert_eq!(decoded.rejects.len(), 8);
+}
+
+#[test]
 fn numbers_keep_every_digit() {
     // F33 and P35: no float on the way.
     let toml = "format = \"json\"\n[fields]\nsku = \"s\"\nprice = \"p\"\n";
