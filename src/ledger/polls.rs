@@ -134,34 +134,16 @@ impl Reader {
     /// # Errors
     /// [`LedgerError`]
     pub fn feed_states(&self) -> Result<Vec<FeedState>, LedgerError> {
-        self.run(|connection| {
-            let mut statement = connection.prepare_cached(
-                "SELECT f.name, f.retailer, f.last_poll_ms, f.fresh_ms, f.seen_until_ms,
-                        f.failures, f.memory, f.health,
-                        count(o.id), count(o.part)
-                 FROM feed f LEFT JOIN offer o ON o.feed_id = f.id AND o.gone_since_ms IS NULL
-                     AND EXISTS (SELECT 1 FROM observation b
-                                 WHERE b.offer_id = o.id AND b.until_ms IS NULL)
-                 GROUP BY f.id ORDER BY f.name",
-            )?;
-            let states = statement.query_map([], |row| {
-                Ok(FeedState {
-                    feed: FeedId::new(row.get::<_, String>(0)?),
-                    retailer: RetailerId::new(row.get::<_, String>(1)?),
-                    last_poll: optional_instant(row, 2)?,
-                    last_fresh: optional_instant(row, 3)?,
-                    seen_until: optional_instant(row, 4)?,
-                    failures: row.get(5)?,
-                    remembered: Remembered {
-                        memory: row.get(6)?,
-                        health: row.get(7)?,
-                    },
-                    offers: row.get(8)?,
-                    matched: row.get(9)?,
-                })
-            })?;
-            states.collect()
-        })
+        self.run(|connection| read_states(connection, None))
+    }
+
+    /// One feed, if it was ever polled; the offers of the others are not counted for it.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn feed_state(&self, feed: &FeedId) -> Result<Option<FeedState>, LedgerError> {
+        let states = self.run(|connection| read_states(connection, Some(feed)))?;
+        Ok(states.into_iter().next())
     }
 
     /// The newest polls of a feed, newest first.
@@ -224,6 +206,37 @@ impl Reader {
             Ok(found.optional()?.unwrap_or_default())
         })
     }
+}
+
+/// The states of all feeds, or of one.
+fn read_states(connection: &Connection, only: Option<&FeedId>) -> rusqlite::Result<Vec<FeedState>> {
+    let mut statement = connection.prepare_cached(
+        "SELECT f.name, f.retailer, f.last_poll_ms, f.fresh_ms, f.seen_until_ms,
+                f.failures, f.memory, f.health,
+                count(o.id), count(o.part)
+         FROM feed f LEFT JOIN offer o ON o.feed_id = f.id AND o.gone_since_ms IS NULL
+             AND EXISTS (SELECT 1 FROM observation b
+                         WHERE b.offer_id = o.id AND b.until_ms IS NULL)
+         WHERE ?1 IS NULL OR f.name = ?1
+         GROUP BY f.id ORDER BY f.name",
+    )?;
+    let states = statement.query_map([only.map(FeedId::as_str)], |row| {
+        Ok(FeedState {
+            feed: FeedId::new(row.get::<_, String>(0)?),
+            retailer: RetailerId::new(row.get::<_, String>(1)?),
+            last_poll: optional_instant(row, 2)?,
+            last_fresh: optional_instant(row, 3)?,
+            seen_until: optional_instant(row, 4)?,
+            failures: row.get(5)?,
+            remembered: Remembered {
+                memory: row.get(6)?,
+                health: row.get(7)?,
+            },
+            offers: row.get(8)?,
+            matched: row.get(9)?,
+        })
+    })?;
+    states.collect()
 }
 
 /// The feed's row, made where it is new.

@@ -124,7 +124,7 @@ impl Matcher {
 /// Case and separators do not tell part numbers apart.
 fn fold_mpn(mpn: &str) -> String {
     if mpn.is_ascii() {
-        // Nearly all are; the tables of Unicode cost several times as much.
+        // Nearly all are, and need none of Unicode's tables.
         let kept = mpn.bytes().filter(u8::is_ascii_alphanumeric);
         return kept
             .map(|byte| char::from(byte.to_ascii_uppercase()))

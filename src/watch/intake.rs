@@ -305,3 +305,42 @@ fn note(record: &mut PollRecord, line: String) {
         record.notes.push(line);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn reject(index: usize) -> Record {
+        Err(Reject {
+            index: index as u64,
+            reason: String::new(),
+        })
+    }
+
+    #[test]
+    fn records_arrive_in_their_order_and_the_last_few_too() {
+        let n_records = 3 * BATCH_RECORDS + 1;
+        let (sender, receiver) = sync_channel(BATCHES_AHEAD);
+        let mut batches = Batches::new(sender);
+        for index in 0..n_records {
+            assert!(batches.push(reject(index)).is_continue());
+        }
+        assert!(batches.send().is_continue());
+        drop(batches);
+        let arrived = receiver.into_iter().flatten().map(|record| match record {
+            Err(reject) => reject.index,
+            Ok(_) => u64::MAX,
+        });
+        assert!(arrived.eq(0..n_records as u64));
+    }
+
+    #[test]
+    fn reading_ends_when_nobody_takes_the_records() {
+        let (sender, receiver) = sync_channel(BATCHES_AHEAD);
+        let mut batches = Batches::new(sender);
+        drop(receiver);
+        let pushed = (0..BATCH_RECORDS).map(|index| batches.push(reject(index)));
+        let n_taken = pushed.take_while(ControlFlow::is_continue).count();
+        assert_eq!(n_taken, BATCH_RECORDS - 1);
+    }
+}

@@ -123,8 +123,7 @@ impl Polling {
             begun,
         } = brought;
         ledger.set_patience(patience(&feed));
-        let states = ledger.read().feed_states()?;
-        let state = states.into_iter().find(|state| state.feed == feed.id);
+        let state = ledger.read().feed_state(&feed.id)?;
         let health = state
             .as_ref()
             .and_then(|state| state.remembered.health.as_deref());

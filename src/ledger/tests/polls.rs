@@ -338,6 +338,9 @@ fn polls_and_feed_states_tell_what_happened() {
     assert_eq!(lines, expected);
     assert_eq!(bench.ledger.read().last_polls(&feed(), 1).unwrap().len(), 1);
     let states = bench.ledger.read().feed_states().unwrap();
+    let one = |feed: &FeedId| bench.ledger.read().feed_state(feed).unwrap();
+    assert_eq!(one(&feed()).as_ref(), states.first());
+    assert_eq!(one(&FeedId::new("northlight/never-polled")), None);
     assert_eq!(states.len(), 1);
     assert_eq!(
         (states[0].last_poll, states[0].last_fresh),

@@ -269,7 +269,7 @@ fn read_count(text: &str) -> Option<Availability> {
 }
 
 /// The phrases of titles, mildest condition first, and one search for all of them: a search for
-/// each took a third of the time of reading an offer.
+/// each took a sixth of the time of reading an offer.
 struct TitlePhrases {
     phrases: Vec<(Condition, &'static str)>,
     /// Finds each with a space on both sides, by its place in `phrases`.

@@ -2,7 +2,7 @@
 
 /// Appends the folded form of a letter: `Ä` becomes `a`, `ß` becomes `ss`, accents go.
 pub fn push_folded(character: char, folded: &mut String) {
-    // Most letters of most feeds; the tables of Unicode cost ten times as much.
+    // Most letters of most feeds, which need none of Unicode's tables.
     if character.is_ascii() {
         folded.push(character.to_ascii_lowercase());
         return;
