@@ -1,7 +1,7 @@
 //! How fast a poll takes a feed in: decode, normalise, match and store, against two yardsticks.
 //!
 //! `cargo bench --bench intake` measures and rewrites `benches/README.md`. Everything runs in one
-//! go, each measurement in a process of its own and all of them on one core:
+//! go, each measurement in a process of its own, all of them once on one core and once on two:
 //!
 //! - *poll*: what the daemon does with a feed that is a file, from its bytes to the commit;
 //! - *script*: `peer.py`, the same job as an obvious script for Python's standard library;
@@ -32,9 +32,17 @@ const N_RUNS: usize = 3;
 /// The polls of one feed, one after another into the same ledger.
 pub const POLLS: [&str; 3] = ["new", "same", "changed"];
 
+/// Where a process may run. The same cores are taken every time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cores {
+    One,
+    Two,
+}
+
 /// One format's results, a row for each of [`POLLS`].
 pub struct Series {
     pub format: Format,
+    pub cores: Cores,
     pub polls: Vec<Row>,
 }
 
@@ -72,8 +80,10 @@ fn main() -> Result<()> {
         &Format::ALL,
     )?;
     let mut all = Vec::new();
-    for format in Format::ALL {
-        all.push(series(&world, directory.path(), format)?);
+    for cores in [Cores::One, Cores::Two] {
+        for format in Format::ALL {
+            all.push(series(&world, directory.path(), format, cores)?);
+        }
     }
     let mut growths = Vec::new();
     for n_offers in [N_OFFERS / 10, N_OFFERS, N_OFFERS * 4] {
@@ -82,8 +92,14 @@ fn main() -> Result<()> {
         let ledger = place.join("ledger.sqlite");
         growths.push(Growth {
             n_offers,
-            poll: poll(&world, &ledger, Format::Csv, 0)?,
-            script: script(&world, &place.join("script.sqlite"), Format::Csv, 0)?,
+            poll: poll(&world, &ledger, Format::Csv, 0, Cores::Two)?,
+            script: script(
+                &world,
+                &place.join("script.sqlite"),
+                Format::Csv,
+                0,
+                Cores::Two,
+            )?,
         });
         std::fs::remove_dir_all(&place)?;
     }
@@ -95,24 +111,23 @@ fn main() -> Result<()> {
 }
 
 /// Measures the polls of one format, the yardsticks in turn with them.
-fn series(world: &World, directory: &Path, format: Format) -> Result<Series> {
+fn series(world: &World, directory: &Path, format: Format, cores: Cores) -> Result<Series> {
     let mut best: Vec<Row> = Vec::new();
     for run in 0..N_RUNS {
-        let place = directory.join(format!("{}-{run}", format.name()));
+        let place = directory.join(format!("{}-{run}-{}", format.name(), cores.list()));
         std::fs::create_dir(&place)?;
         let (ledger, database) = (place.join("ledger.sqlite"), place.join("script.sqlite"));
         for nth in 0..POLLS.len() {
-            let polled = poll(world, &ledger, format, nth)?;
-            let scripted = script(world, &database, format, nth)?;
+            let polled = poll(world, &ledger, format, nth, cores)?;
+            let scripted = script(world, &database, format, nth, cores)?;
             if (polled.offers, polled.matched) != (scripted.offers, scripted.matched) {
                 bail!("the poll and the script disagree: {polled:?}, {scripted:?}");
             }
             let inserted = match nth {
-                0 => Some(ours(&[
-                    "rows",
-                    text(&ledger)?,
-                    text(&place.join("rows.sqlite"))?,
-                ])?),
+                0 => {
+                    let to = place.join("rows.sqlite");
+                    Some(ours(&["rows", text(&ledger)?, text(&to)?], cores)?)
+                }
                 _ => None,
             };
             let row = Row {
@@ -129,6 +144,7 @@ fn series(world: &World, directory: &Path, format: Format) -> Result<Series> {
     }
     Ok(Series {
         format,
+        cores,
         polls: best,
     })
 }
@@ -143,20 +159,40 @@ impl Row {
     }
 }
 
-fn poll(world: &World, ledger: &Path, format: Format, nth: usize) -> Result<Measured> {
+impl Cores {
+    /// As `taskset` has it.
+    fn list(self) -> &'static str {
+        match self {
+            Cores::One => "0",
+            Cores::Two => "0,1",
+        }
+    }
+}
+
+fn poll(
+    world: &World,
+    ledger: &Path,
+    format: Format,
+    nth: usize,
+    cores: Cores,
+) -> Result<Measured> {
     let feed = world.feed(format, nth);
     std::fs::copy(&feed, world.polled(format))?;
     let directory = text(&world.directory)?;
-    ours(&[
-        "poll",
-        directory,
-        text(ledger)?,
-        format.name(),
-        &nth.to_string(),
-    ])
+    let nth = nth.to_string();
+    ours(
+        &["poll", directory, text(ledger)?, format.name(), &nth],
+        cores,
+    )
 }
 
-fn script(world: &World, database: &Path, format: Format, nth: usize) -> Result<Measured> {
+fn script(
+    world: &World,
+    database: &Path,
+    format: Format,
+    nth: usize,
+    cores: Cores,
+) -> Result<Measured> {
     let script = concat!(env!("CARGO_MANIFEST_DIR"), "/benches/peer.py");
     let (feed, parts) = (world.feed(format, nth), world.directory.join("parts.csv"));
     let nth = nth.to_string();
@@ -168,23 +204,23 @@ fn script(world: &World, database: &Path, format: Format, nth: usize) -> Result<
         text(database)?,
         &nth,
     ];
-    measure("python3", &arguments)
+    measure("python3", &arguments, cores)
 }
 
-fn ours(arguments: &[&str]) -> Result<Measured> {
+fn ours(arguments: &[&str], cores: Cores) -> Result<Measured> {
     let own = std::env::current_exe()?;
     let mut all = vec!["child"];
     all.extend(arguments);
-    measure(text(&own)?, &all)
+    measure(text(&own)?, &all, cores)
 }
 
-/// Runs a program on one core, always the same one, and reads what it measured.
-fn measure(program: &str, arguments: &[&str]) -> Result<Measured> {
+/// Runs a program on the cores it is given and reads what it measured.
+fn measure(program: &str, arguments: &[&str], cores: Cores) -> Result<Measured> {
     let output = Command::new("taskset")
-        .args(["--cpu-list", "0", program])
+        .args(["--cpu-list", cores.list(), program])
         .args(arguments)
         .output()
-        .context("cannot run `taskset`, which keeps a program on one core")?;
+        .context("cannot run `taskset`, which keeps a program on its cores")?;
     if !output.status.success() {
         bail!(
             "{program} {arguments:?}: {}",

@@ -1,22 +1,33 @@
 //! The report as Markdown.
 
 use crate::child::Measured;
-use crate::{Growth, POLLS, Series};
+use crate::{Cores, Growth, POLLS, Series};
 use std::fmt::Write as _;
 use std::io::Write as _;
+
+/// What the figures cannot show by themselves.
+const BOUNDS: &str = "
+A first poll stores a row of `offer`, one of `observation` and, of a known part, one of
+`matching`, with their indices, checks and foreign keys. It cannot take less time than *rows*, so
+it cannot be faster than the script by more than script / rows. Reading the records comes on top
+of that on one core; on two it goes on while they are stored, and the slower half counts, which
+is storing. A poll of the same offers looks each of them up and writes nothing; there the slower
+half is reading, most of all the price and the words beside it. The script reads one way of
+writing a price and trusts it, keeps no texts that changed, and holds the whole feed in memory.
+";
 
 pub fn render(all: &[Series], growths: &[Growth], n_offers: u32, seed: u64) -> String {
     let mut text = format!(
         "# Intake: how fast a poll takes a feed in\n\n\
          Written by `cargo bench --bench intake`; what is measured, and how, stands in\n\
-         [`intake/main.rs`](intake/main.rs). {n_offers} offers, seed {seed}, on one core of: {}.\n\
+         [`intake/main.rs`](intake/main.rs). {n_offers} offers, seed {seed}, on one core and on two of: {}.\n\
          {}; SQLite {} here.\n\n\
          *Poll* is this program from the bytes of the feed to the commit: decode, normalise, match,\n\
          doubt, store. *Script* is [`peer.py`](peer.py), the same job in Python's standard library.\n\
          *Rows* is the bare insertion of the rows that the poll stored. A poll is of offers that are\n\
          `new`, all the `same` as before, or `changed` in one price of ten.\n\n\
-         | feed | poll of offers | poll, s | offers/s | script, s | script / poll | rows, s | poll / rows |\n\
-         | --- | --- | ---: | ---: | ---: | ---: | ---: | ---: |\n",
+         | cores | feed | poll of offers | poll, s | offers/s | script, s | script / poll | rows, s | poll / rows |\n\
+         | --- | --- | --- | ---: | ---: | ---: | ---: | ---: | ---: |\n",
         machine(),
         python(),
         rusqlite::version(),
@@ -33,7 +44,11 @@ pub fn render(all: &[Series], growths: &[Growth], n_offers: u32, seed: u64) -> S
             };
             let _ = writeln!(
                 text,
-                "| {} | {name} | {:.2} | {:.0} | {:.2} | {:.1} | {rows} | {ratio} |",
+                "| {} | {} | {name} | {:.2} | {:.0} | {:.2} | {:.1} | {rows} | {ratio} |",
+                match series.cores {
+                    Cores::One => "one",
+                    Cores::Two => "two",
+                },
                 series.format.name(),
                 poll.seconds,
                 poll.offers as f64 / poll.seconds,
@@ -42,6 +57,7 @@ pub fn render(all: &[Series], growths: &[Growth], n_offers: u32, seed: u64) -> S
             );
         }
     }
+    text.push_str(BOUNDS);
     text.push_str(
         "\nPeak memory of a first poll of CSV, in MiB:\n\n\
          | offers | poll | script |\n| ---: | ---: | ---: |\n",
