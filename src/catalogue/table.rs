@@ -4,6 +4,8 @@
 //! which keys were asked for, so that [`Table::finish`] can name the unknown ones together with
 //! the nearest known key. Decimals stay text: no amount passes through a float.
 
+mod lists;
+
 use super::fault::Fault;
 pub use super::nearest::nearest;
 use super::units::{is_plain_decimal, parse_measure, scale_decimal};
@@ -263,52 +265,6 @@ impl<'d, 't> Table<'d, 't> {
             DeValue::Boolean(flag) => Some(at(value, *flag)),
             other => self.wrong(key, &value.span(), "true or false", other),
         }
-    }
-
-    /// A list of texts; a single text counts as a list of one.
-    pub fn texts(&mut self, key: &'static str) -> Option<At<Vec<At<String>>>> {
-        let value = self.value(key)?;
-        let entries: Vec<&Spanned<DeValue<'t>>> = match value.get_ref() {
-            DeValue::Array(array) => array.iter().collect(),
-            _ => vec![value],
-        };
-        let mut texts = Vec::new();
-        for entry in entries {
-            match entry.get_ref() {
-                DeValue::String(text) => texts.push(at(entry, text.as_ref().to_owned())),
-                other => return self.wrong(key, &entry.span(), "a list of texts", other),
-            }
-        }
-        Some(at(value, texts))
-    }
-
-    /// A list of whole numbers; a single number counts as a list of one.
-    pub fn integers(&mut self, key: &'static str) -> Option<At<Vec<i64>>> {
-        let value = self.value(key)?;
-        let entries: Vec<&Spanned<DeValue<'t>>> = match value.get_ref() {
-            DeValue::Array(array) => array.iter().collect(),
-            _ => vec![value],
-        };
-        let mut numbers = Vec::new();
-        for entry in entries {
-            match entry.get_ref() {
-                DeValue::Integer(integer) if integer.radix() == 10 => {
-                    match integer.as_str().replace('_', "").parse() {
-                        Ok(number) => numbers.push(number),
-                        Err(_) => {
-                            return self.wrong(
-                                key,
-                                &entry.span(),
-                                "numbers of at most 18 digits",
-                                entry.get_ref(),
-                            );
-                        }
-                    }
-                }
-                other => return self.wrong(key, &entry.span(), "a list of whole numbers", other),
-            }
-        }
-        Some(at(value, numbers))
     }
 
     /// The table under a key, `[key]`.

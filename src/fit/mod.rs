@@ -1,11 +1,13 @@
 //! Fit: which parts go together, with a reason that a person understands.
 //!
-//! One rule a file in `rules/`, listed in [`registry`]. A rule may read parts and the brief's
+//! One rule a file in `rules/`, listed in [`registry`]; an author writes linear ones of their own,
+//! [`OwnRule`]. A rule may read parts and the brief's
 //! [`FitTerms`] and nothing else: no prices, no clock, no I/O. Of the crate it uses `catalogue`.
 //!
 //! Start reading at [`FitRule`].
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
+mod own;
 mod registry;
 mod rule;
 mod rules;
@@ -13,6 +15,7 @@ mod rules;
 mod sample;
 mod verdict;
 
-pub use registry::{RULES, check_build, is_blocking};
+pub use own::OwnRule;
+pub use registry::{RULES, RuleBook, is_blocking};
 pub use rule::{Finding, Fit, FitRule, FitTerms, Form, Gravity, Seat, Share};
 pub use verdict::{Verdict, verdicts};

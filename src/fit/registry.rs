@@ -1,5 +1,6 @@
 //! The list of fit rules. A new rule is one new file in `rules/` and one line here.
 
+use super::own::OwnRule;
 use super::rule::{Finding, FitRule, FitTerms, Gravity, Seat};
 use super::rules;
 
@@ -45,12 +46,25 @@ pub static RULES: &[&dyn FitRule] = &[
     &rules::display_source::DisplaySource,
 ];
 
-/// Everything that the rules have to say of a build.
-pub fn check_build(seats: &[Seat<'_>], terms: &FitTerms) -> Vec<Finding> {
-    RULES
-        .iter()
-        .flat_map(|rule| rule.check(seats, terms))
-        .collect()
+/// The rules that a build is judged by: all of [`RULES`], and the author's own.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct RuleBook {
+    pub own: Vec<OwnRule>,
+}
+
+impl RuleBook {
+    /// Every rule, in the order in which findings are reported.
+    pub fn iter(&self) -> impl Iterator<Item = &dyn FitRule> {
+        let own = self.own.iter().map(|rule| rule as &dyn FitRule);
+        RULES.iter().copied().chain(own)
+    }
+
+    /// Everything that the rules have to say of a build.
+    pub fn check(&self, seats: &[Seat<'_>], terms: &FitTerms) -> Vec<Finding> {
+        self.iter()
+            .flat_map(|rule| rule.check(seats, terms))
+            .collect()
+    }
 }
 
 /// True when a finding rules the build out under these terms.

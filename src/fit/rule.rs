@@ -68,30 +68,42 @@ impl Share {
     }
 }
 
-/// The linear form of a rule.
-pub enum Form {
+/// Whether two parts go together.
+pub type PairWord<'r> = Box<dyn Fn(&Part, &Part) -> Fit + 'r>;
+/// What a part adds to a balance.
+pub type ShareWord<'r> = Box<dyn Fn(&Part, &FitTerms) -> Share + 'r>;
+/// What a balance may come to.
+pub type LimitWord<'r> = Box<dyn Fn(&FitTerms) -> i64 + 'r>;
+/// Whether the parts of these seats go together.
+pub type SetWord<'r> = Box<dyn Fn(&[Seat<'_>], &FitTerms) -> Fit + 'r>;
+
+/// The form of a rule for the optimiser's model.
+pub enum Form<'r> {
     /// Parts of two kinds that go together pair by pair.
     Pairs {
         left: Kind,
         right: Kind,
-        fits: fn(&Part, &Part) -> Fit,
+        fits: PairWord<'r>,
     },
     /// Over all parts of these kinds, quantity times share adds up to at most `at_most`.
+    ///
+    /// Where one kind gives what the others need, the rule says nothing of a set without it.
     Balance {
-        kinds: &'static [Kind],
-        share: fn(&Part, &FitTerms) -> Share,
-        at_most: fn(&FitTerms) -> i64,
+        kinds: &'r [Kind],
+        giver: Option<Kind>,
+        share: ShareWord<'r>,
+        at_most: LimitWord<'r>,
     },
     /// Over all parts of these kinds together, where neither pairs nor sums can say it.
     ///
     /// `fits` gets the seats of these kinds alone, in a build's order, and may look at nothing of
     /// a part but the specs that the rule reads: parts that agree in those are taken as one.
     Joint {
-        kinds: &'static [Kind],
-        fits: fn(&[Seat<'_>], &FitTerms) -> Fit,
+        kinds: &'r [Kind],
+        fits: SetWord<'r>,
     },
     /// Nothing is ruled out: the rule only tells a person what to know.
-    Advice { kinds: &'static [Kind] },
+    Advice { kinds: &'r [Kind] },
 }
 
 /// How grave a finding is.
@@ -108,27 +120,27 @@ pub enum Gravity {
 /// What a rule has to say of a build.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Finding {
-    pub rule: &'static str,
+    pub rule: String,
     pub gravity: Gravity,
     /// One clause for a person, with the figures.
     pub reason: String,
 }
 
 /// One statement about which parts go together. One file each, in `rules/`.
-pub trait FitRule: Sync {
+pub trait FitRule: Send + Sync {
     /// A stable name for reports.
-    fn id(&self) -> &'static str;
+    fn id(&self) -> &str;
 
     /// The rule as one plain sentence.
-    fn states(&self) -> &'static str;
+    fn states(&self) -> &str;
 
     /// Where the rule comes from.
-    fn source(&self) -> &'static str;
+    fn source(&self) -> &str;
 
     /// The specs that it reads.
-    fn reads(&self) -> &'static [(Kind, Spec)];
+    fn reads(&self) -> &[(Kind, Spec)];
 
-    fn form(&self) -> Form;
+    fn form(&self) -> Form<'_>;
 
     /// True when the rule asks for something to be there, so that a set which is not complete yet
     /// does not break it.
@@ -158,28 +170,28 @@ pub fn seat_pairs<'s, 'a>(
 }
 
 /// A finding that some spec of `part` is missing.
-pub fn unproven(rule: &'static str, part: &Part, spec: Spec) -> Finding {
+pub fn unproven(rule: &str, part: &Part, spec: Spec) -> Finding {
     let reason = format!("\"{}\" has no `{spec}` in the catalogue", part.name);
     Finding {
-        rule,
+        rule: rule.to_owned(),
         gravity: Gravity::Unproven,
         reason,
     }
 }
 
 /// A finding that the parts do not go together.
-pub fn conflict(rule: &'static str, reason: String) -> Finding {
+pub fn conflict(rule: &str, reason: String) -> Finding {
     Finding {
-        rule,
+        rule: rule.to_owned(),
         gravity: Gravity::Conflict,
         reason,
     }
 }
 
 /// A finding that a person should know, though the parts go together.
-pub fn caution(rule: &'static str, reason: String) -> Finding {
+pub fn caution(rule: &str, reason: String) -> Finding {
     Finding {
-        rule,
+        rule: rule.to_owned(),
         gravity: Gravity::Caution,
         reason,
     }
@@ -206,7 +218,7 @@ pub fn sum_fits(needs: impl Iterator<Item = Option<i64>>, given: Option<i64>) ->
 ///
 /// `reason` gets what is needed, what is allowed, and the part that allows it.
 pub fn check_at_most(
-    rule: &'static str,
+    rule: &str,
     seats: &[Seat<'_>],
     (needing, need): (Kind, Spec),
     (allowing, allowance): (Kind, Spec),
@@ -230,13 +242,16 @@ pub fn check_at_most(
 ///
 /// `reason` gets the sum, what is allowed, and the part that allows it.
 pub fn check_sum_at_most(
-    rule: &'static str,
+    rule: &str,
     seats: &[Seat<'_>],
     (needing, need): (Kind, Spec),
     (allowing, allowance): (Kind, Spec),
     reason: impl Fn(i64, i64, &Part) -> String,
 ) -> Vec<Finding> {
     let mut findings = Vec::new();
+    if seats_of(seats, allowing).next().is_none() {
+        return findings;
+    }
     let mut sum = 0;
     for seat in seats_of(seats, needing) {
         match seat.part.number(need) {

@@ -1,20 +1,20 @@
 //! What each rule has to say of any set of parts, complete or not.
 //!
-//! A build is judged by [`check_build`](super::check_build), which tells only what is wrong. Here
+//! A build is judged by [`RuleBook::check`], which tells only what is wrong. Here
 //! a person asks about some parts and wants to hear what was looked at as well.
 
-use super::registry::RULES;
+use super::registry::RuleBook;
 use super::rule::{Finding, FitRule, FitTerms, Form, Gravity, Seat};
 use crate::catalogue::Kind;
 
 /// One rule's word on a set of parts.
-pub struct Verdict {
-    pub rule: &'static dyn FitRule,
+pub struct Verdict<'r> {
+    pub rule: &'r dyn FitRule,
     /// Empty when the parts go together as far as this rule goes.
     pub findings: Vec<Finding>,
 }
 
-impl Verdict {
+impl Verdict<'_> {
     /// The gravest finding, or `None` when the rule is kept.
     pub fn gravity(&self) -> Option<Gravity> {
         self.findings.iter().map(|finding| finding.gravity).max()
@@ -22,16 +22,19 @@ impl Verdict {
 }
 
 /// The word of every rule that concerns at least two of the parts, in the rules' order.
-pub fn verdicts(seats: &[Seat<'_>], terms: &FitTerms) -> Vec<Verdict> {
+pub fn verdicts<'r>(rules: &'r RuleBook, seats: &[Seat<'_>], terms: &FitTerms) -> Vec<Verdict<'r>> {
     let is_seated = |kind: &Kind| seats.iter().any(|seat| seat.part.kind == *kind);
     let concerns = |rule: &dyn FitRule| match rule.form() {
         Form::Pairs { left, right, .. } => is_seated(&left) && is_seated(&right),
+        Form::Balance {
+            giver: Some(giver), ..
+        } if !is_seated(&giver) => false,
         Form::Balance { kinds, .. } | Form::Joint { kinds, .. } | Form::Advice { kinds } => {
             kinds.iter().filter(|kind| is_seated(kind)).count() > 1
         }
     };
     let is_complete = COMPLETE.iter().all(is_seated);
-    let judged = RULES.iter().map(|rule| {
+    let judged = rules.iter().map(|rule| {
         let mut findings = rule.check(seats, terms);
         if rule.asks_for_presence() && !is_complete {
             // What is missing may still come.
@@ -39,10 +42,7 @@ pub fn verdicts(seats: &[Seat<'_>], terms: &FitTerms) -> Vec<Verdict> {
                 finding.gravity = finding.gravity.min(Gravity::Caution);
             }
         }
-        Verdict {
-            rule: *rule,
-            findings,
-        }
+        Verdict { rule, findings }
     });
     judged
         .filter(|verdict| !verdict.findings.is_empty() || concerns(verdict.rule))
@@ -73,12 +73,13 @@ mod tests {
             part,
             quantity: 1,
         });
-        let found = verdicts(&seats, &FitTerms::default());
+        let rules = RuleBook::default();
+        let found = verdicts(&rules, &seats, &FitTerms::default());
         let socket = found
             .iter()
             .find(|verdict| verdict.rule.id() == "processor-socket");
         assert_eq!(socket.and_then(Verdict::gravity), Some(Gravity::Conflict));
-        let about_cards = |verdict: &&Verdict| verdict.rule.id().starts_with("graphics");
+        let about_cards = |verdict: &&Verdict<'_>| verdict.rule.id().starts_with("graphics");
         assert_eq!(found.iter().filter(about_cards).count(), 0);
     }
 }

@@ -6,7 +6,7 @@ use crate::catalogue::{
     Catalogue, Kind, Part, Spec, SpecValue, WorkloadId, read_kind, read_rate_value, same_name,
     text_id,
 };
-use crate::fit::FitTerms;
+use crate::fit::{FitTerms, RuleBook};
 use crate::money::{Currency, Money};
 use crate::rates::{Objective, Weighted};
 
@@ -29,6 +29,8 @@ pub struct Brief {
     pub objective: Objective,
     pub roles: Vec<Role>,
     pub terms: FitTerms,
+    /// What it is judged by; the configuration adds rules of its own.
+    pub rules: RuleBook,
     pub change: ChangeTerms,
     /// Channels that get its bulletins.
     pub channels: Vec<String>,
@@ -110,6 +112,7 @@ impl Brief {
             objective: Objective { workloads: uses },
             roles: Role::defaults(),
             terms: FitTerms::default(),
+            rules: RuleBook::default(),
             change: ChangeTerms::none(budget.currency()),
             channels: Vec::new(),
         }
@@ -167,6 +170,7 @@ impl Brief {
             objective: Objective { workloads: uses },
             roles,
             terms: FitTerms { strict, ..terms },
+            rules: RuleBook::default(),
             change: change?,
             channels: channels.into_iter().map(|channel| channel.value).collect(),
         })

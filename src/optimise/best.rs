@@ -2,12 +2,12 @@
 
 use super::build::{Build, Pick, ShownScore, estimated_hundredths, reach};
 use super::lexicographic::{Effort, Solved, solve_lexicographically};
-use super::model::{Standing, encode};
+use super::model::{RuleLimits, Standing, encode, rule_limits};
 use super::problem::{Problem, Selection};
 use super::search::{Found, Goal, Settled, SolverFault, solve};
 use super::verify::{VerifyFault, verify};
 use crate::catalogue::Catalogue;
-use crate::fit::{Finding, RULES};
+use crate::fit::Finding;
 use crate::market::{Candidate, Market, RoleId};
 use crate::money::Money;
 use crate::rates::Score;
@@ -47,10 +47,7 @@ pub enum Obstacle {
     /// The cheapest build that fits costs this much.
     OverBudget { cheapest: Money },
     /// Without this rule there would be a build.
-    Rule {
-        id: &'static str,
-        states: &'static str,
-    },
+    Rule { id: String, states: String },
     /// No single rule is to blame: several together leave no set.
     RulesTogether,
 }
@@ -89,11 +86,16 @@ pub fn best(
     if !empty.is_empty() {
         return Ok(Answer::NothingFits(empty));
     }
-    let problem = encode(market, standing, None);
+    let limits = rule_limits(market);
+    let problem = encode(market, standing, limits.iter());
     let (selection, proof) = match solve_lexicographically(&problem, effort)? {
         Solved::Optimal(selection) => (selection, Proof::Optimal),
         Solved::Bounded { selection, bound } => (selection, Proof::Bounded { bound }),
-        Solved::Nothing => return Ok(Answer::NothingFits(obstacles(market, &problem, effort)?)),
+        Solved::Nothing => {
+            return Ok(Answer::NothingFits(obstacles(
+                market, &problem, &limits, effort,
+            )?));
+        }
         Solved::CutOff => return Ok(Answer::CutOff),
     };
     let build = assemble(market, &problem, &selection);
@@ -121,7 +123,11 @@ pub fn reprice(
                 .position(|candidate| candidate.part.id == *part)
         })
         .collect();
-    let build = assemble(market, &encode(market, standing, None), &selection?);
+    let build = assemble(
+        market,
+        &encode(market, standing, rule_limits(market).iter()),
+        &selection?,
+    );
     let findings = verify(&build, market.brief, catalogue).ok()?;
     // It stands; how it compares with the best is for the caller to say.
     let bound = build.score;
@@ -180,6 +186,7 @@ fn pick(role: &crate::market::Role, candidate: &Candidate<'_>) -> Pick {
 fn obstacles(
     market: &Market<'_>,
     problem: &Problem,
+    limits: &[RuleLimits<'_>],
     effort: Effort,
 ) -> Result<Vec<Obstacle>, SolverFault> {
     let unlimited = Problem {
@@ -194,8 +201,10 @@ fn obstacles(
         return Ok(vec![Obstacle::OverBudget { cheapest }]);
     }
     let mut found = Vec::new();
-    for rule in RULES {
-        let relaxed = encode(market, &Standing::new(), Some(rule.id()));
+    for left_out in limits.iter().filter(|limits| !limits.is_empty()) {
+        let rule = left_out.rule;
+        let others = limits.iter().filter(|limits| limits.rule.id() != rule.id());
+        let relaxed = encode(market, &Standing::new(), others);
         let relaxed = Problem {
             budget: dearest(&relaxed),
             ..relaxed
@@ -203,8 +212,8 @@ fn obstacles(
         let outcome = solve(&relaxed, Goal::LeastCost, &mut Settled::default(), effort)?;
         if matches!(outcome, Found::Optimal(_) | Found::Incumbent(_)) {
             found.push(Obstacle::Rule {
-                id: rule.id(),
-                states: rule.states(),
+                id: rule.id().to_owned(),
+                states: rule.states().to_owned(),
             });
         }
     }

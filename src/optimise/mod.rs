@@ -23,7 +23,7 @@ pub use best::{Answer, BestBuild, BestFault, Obstacle, Proof, best, reprice};
 pub use build::{Build, Limit, Pick, Reached, ShownScore};
 pub use joint::Joint;
 pub use lexicographic::{Effort, Solved, solve_lexicographically};
-pub use model::{Standing, encode};
+pub use model::Standing;
 pub use problem::{Balance, Bottleneck, Choice, Pairing, Problem, Selection};
 pub use search::{Engine, SolverFault};
 pub use verify::{VerifyFault, verify};

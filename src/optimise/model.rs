@@ -3,41 +3,83 @@
 use super::joint::{Joint, combinations};
 use super::problem::{Balance, Bottleneck, Choice, Pairing, Problem};
 use crate::catalogue::{Kind, Part, PartId, SpecValue};
-use crate::fit::{Fit, FitRule, FitTerms, Form, RULES, Seat, Share};
+use crate::fit::{Fit, FitRule, FitTerms, Form, Seat, Share};
 use crate::market::{Market, RoleId};
 use std::collections::BTreeMap;
 
 /// The parts of the standing build, by role.
 pub type Standing = BTreeMap<RoleId, PartId>;
 
-/// Encodes a market under all fit rules but `without`.
-pub fn encode(market: &Market<'_>, standing: &Standing, without: Option<&str>) -> Problem {
+/// What one rule asks of the choices.
+pub struct RuleLimits<'m> {
+    pub rule: &'m dyn FitRule,
+    balances: Vec<Balance>,
+    pairings: Vec<Pairing>,
+    joints: Vec<Joint>,
+}
+
+impl RuleLimits<'_> {
+    /// True when the rule refuses nothing that this market could make.
+    pub fn is_empty(&self) -> bool {
+        self.balances.is_empty() && self.pairings.is_empty() && self.joints.is_empty()
+    }
+}
+
+/// What every rule of the brief asks, rule by rule.
+pub fn rule_limits<'m>(market: &'m Market<'_>) -> Vec<RuleLimits<'m>> {
+    let rules = market.brief.rules.iter();
+    rules.map(|rule| limits_of(market, rule)).collect()
+}
+
+fn limits_of<'m>(market: &'m Market<'_>, rule: &'m dyn FitRule) -> RuleLimits<'m> {
     let terms = &market.brief.terms;
+    let mut limits = RuleLimits {
+        rule,
+        balances: Vec::new(),
+        pairings: Vec::new(),
+        joints: Vec::new(),
+    };
+    match rule.form() {
+        Form::Advice { .. } => {}
+        Form::Pairs { left, right, fits } => {
+            limits.pairings = pairings(market, [left, right], &fits, terms);
+        }
+        Form::Balance {
+            giver: Some(giver), ..
+        } if groups_of(market, |kind| kind == giver).next().is_none() => {}
+        Form::Balance {
+            kinds,
+            share,
+            at_most,
+            ..
+        } => {
+            let at_most = at_most(terms);
+            limits.balances = vec![balance(market, rule, kinds, &share, at_most)];
+        }
+        Form::Joint { kinds, fits } => {
+            limits.joints.extend(joint(market, rule, kinds, &fits));
+        }
+    }
+    limits
+}
+
+/// Encodes a market under these rules' limits.
+pub fn encode<'l>(
+    market: &Market<'_>,
+    standing: &Standing,
+    limits: impl Iterator<Item = &'l RuleLimits<'l>>,
+) -> Problem {
     let mut problem = Problem {
         groups: groups(market, standing),
         bottlenecks: bottlenecks(market),
         budget: market.brief.budget.minor(),
         ..Problem::default()
     };
-    for rule in RULES.iter().filter(|rule| Some(rule.id()) != without) {
-        match rule.form() {
-            Form::Pairs { left, right, fits } => {
-                add_pairings(&mut problem, market, [left, right], fits, terms);
-            }
-            Form::Balance {
-                kinds,
-                share,
-                at_most,
-            } => {
-                let at_most = at_most(terms);
-                problem
-                    .balances
-                    .push(balance(market, *rule, kinds, share, at_most));
-            }
-            Form::Advice { .. } => {}
-            Form::Joint { kinds, fits } => {
-                problem.joints.extend(joint(market, *rule, kinds, fits));
-            }
+    for limits in limits {
+        problem.balances.extend(limits.balances.iter().cloned());
+        problem.joints.extend(limits.joints.iter().cloned());
+        for pairing in &limits.pairings {
+            add_pairing(&mut problem, pairing);
         }
     }
     problem
@@ -93,7 +135,7 @@ fn balance(
     market: &Market<'_>,
     rule: &dyn FitRule,
     kinds: &[Kind],
-    share: fn(&Part, &FitTerms) -> Share,
+    share: &dyn Fn(&Part, &FitTerms) -> Share,
     at_most: i64,
 ) -> Balance {
     let terms = &market.brief.terms;
@@ -139,7 +181,7 @@ fn joint(
     market: &Market<'_>,
     rule: &dyn FitRule,
     kinds: &[Kind],
-    fits: fn(&[Seat<'_>], &FitTerms) -> Fit,
+    fits: &dyn Fn(&[Seat<'_>], &FitTerms) -> Fit,
 ) -> Option<Joint> {
     let terms = &market.brief.terms;
     let groups: Vec<usize> = groups_of(market, |kind| kinds.contains(&kind)).collect();
@@ -209,40 +251,37 @@ fn side<'a>(market: &'a Market<'_>, rule: &dyn FitRule, group: usize) -> Side<'a
     side
 }
 
-fn add_pairings(
-    problem: &mut Problem,
+/// What may stand together in every two roles of two kinds; roles where everything may are left
+/// out.
+fn pairings(
     market: &Market<'_>,
     [left, right]: [Kind; 2],
-    fits: fn(&Part, &Part) -> Fit,
+    fits: &dyn Fn(&Part, &Part) -> Fit,
     terms: &FitTerms,
-) {
-    let lefts: Vec<usize> = groups_of(market, |kind| kind == left).collect();
-    for left in lefts {
+) -> Vec<Pairing> {
+    let stands = |one: &Part, other: &Part| match fits(one, other) {
+        Fit::Yes => true,
+        Fit::Unproven => !terms.strict,
+        Fit::No => false,
+    };
+    let mut pairings = Vec::new();
+    for left in groups_of(market, |kind| kind == left) {
         for right in groups_of(market, |kind| kind == right) {
-            let stands = |one: &Part, other: &Part| match fits(one, other) {
-                Fit::Yes => true,
-                Fit::Unproven => !terms.strict,
-                Fit::No => false,
-            };
             let rows = market.candidates[left].iter().map(|one| {
                 let others = market.candidates[right].iter();
                 others.map(|other| stands(one.part, other.part)).collect()
             });
-            let rows: Vec<Vec<bool>> = rows.collect();
-            add_pairing(
-                problem,
-                Pairing {
-                    left,
-                    right,
-                    fits: rows,
-                },
-            );
+            let fits: Vec<Vec<bool>> = rows.collect();
+            if fits.iter().any(|row| row.contains(&false)) {
+                pairings.push(Pairing { left, right, fits });
+            }
         }
     }
+    pairings
 }
 
 /// Rules over the same two groups become one pairing, so that the solver sees the tighter form.
-fn add_pairing(problem: &mut Problem, pairing: Pairing) {
+fn add_pairing(problem: &mut Problem, pairing: &Pairing) {
     let same = |known: &&mut Pairing| known.left == pairing.left && known.right == pairing.right;
     match problem.pairings.iter_mut().find(same) {
         Some(known) => {
@@ -253,6 +292,6 @@ fn add_pairing(problem: &mut Problem, pairing: Pairing) {
                     .for_each(|(known, new)| *known &= new);
             }
         }
-        None => problem.pairings.push(pairing),
+        None => problem.pairings.push(pairing.clone()),
     }
 }

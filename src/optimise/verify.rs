@@ -6,7 +6,7 @@
 
 use super::build::Build;
 use crate::catalogue::{Catalogue, Part};
-use crate::fit::{Finding, Seat, check_build, is_blocking};
+use crate::fit::{Finding, Seat, is_blocking};
 use crate::market::Brief;
 use crate::money::Money;
 use crate::rates::LogRate;
@@ -31,7 +31,7 @@ pub enum VerifyFault {
     #[error("the workload \"{0}\" stays below its floor")]
     Floor(String),
     #[error("the rule {rule} is broken: {reason}")]
-    Rule { rule: &'static str, reason: String },
+    Rule { rule: String, reason: String },
 }
 
 /// Checks a build and returns what a person should know of it: cautions and unproven rules.
@@ -56,13 +56,13 @@ pub fn verify(
             quantity: pick.quantity,
         })
         .collect();
-    let findings = check_build(&seats, &brief.terms);
+    let findings = brief.rules.check(&seats, &brief.terms);
     match findings
         .iter()
         .find(|finding| is_blocking(finding, &brief.terms))
     {
         Some(broken) => Err(VerifyFault::Rule {
-            rule: broken.rule,
+            rule: broken.rule.clone(),
             reason: broken.reason.clone(),
         }),
         None => Ok(findings),

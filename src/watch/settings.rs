@@ -9,6 +9,7 @@ use crate::catalogue::{Catalogue, Fault, load_catalogue};
 use crate::feeds::http::Identity;
 use crate::feeds::mapping::FormatSettings;
 use crate::feeds::source::SourceSettings;
+use crate::fit::{FitRule, OwnRule, RuleBook};
 use crate::market::{Brief, FeedId, NormaliseSettings, Retailer, RetailerId};
 use crate::notify::{Channels, MachineSecrets, read_channel};
 use chrono_tz::Tz;
@@ -21,6 +22,8 @@ pub struct Settings {
     pub identity: Identity,
     pub ledger: PathBuf,
     pub channels: Channels,
+    /// What every brief is judged by.
+    pub rules: RuleBook,
     pub catalogue: Catalogue,
     pub retailers: BTreeMap<RetailerId, Retailer>,
     pub feeds: Vec<Feed>,
@@ -81,15 +84,15 @@ pub fn load_settings(directory: &Path) -> Result<Settings, Vec<Fault>> {
         }
         faults.extend(document.into_faults());
     }
-    let channels = program.as_ref().map(|program| &program.channels);
     let mut briefs = Vec::new();
     for file in &brief_files {
         let document = Document::parse(&file.name, &file.text);
         let brief = Brief::read(&file.stem, document.root(), &catalogue);
-        if let (Some(brief), Some(channels)) = (&brief, channels) {
-            check_channels(brief, channels, &document);
+        if let (Some(mut brief), Some(program)) = (brief, &program) {
+            check_channels(&brief, &program.channels, &document);
+            brief.rules = program.rules.clone();
+            briefs.push(brief);
         }
-        briefs.extend(brief);
         faults.extend(document.into_faults());
     }
     match program {
@@ -98,6 +101,7 @@ pub fn load_settings(directory: &Path) -> Result<Settings, Vec<Fault>> {
             identity: program.identity,
             ledger: program.ledger,
             channels: program.channels,
+            rules: program.rules,
             catalogue,
             retailers,
             feeds,
@@ -112,6 +116,7 @@ struct Program {
     identity: Identity,
     ledger: PathBuf,
     channels: Channels,
+    rules: RuleBook,
 }
 
 impl Program {
@@ -145,13 +150,33 @@ impl Program {
                 document.fault(&id.span, message, "give each channel an id of its own");
             }
         }
+        let rules = read_rules(&mut table);
         table.finish();
         Some(Program {
             identity: identity?,
             ledger: directory.join(ledger),
             channels,
+            rules,
         })
     }
+}
+
+/// The author's own rules, each under an id that no other rule has.
+fn read_rules(table: &mut Table<'_, '_>) -> RuleBook {
+    let mut rules = RuleBook::default();
+    for rule in table.tables("rule") {
+        let (document, span) = (rule.document(), rule.span());
+        let Some(rule) = OwnRule::read(rule) else {
+            continue;
+        };
+        if rules.iter().any(|known| known.id() == rule.id()) {
+            let message = format!("there is a rule \"{}\" already", rule.id());
+            document.fault(&span, message, "give it another `id`");
+            continue;
+        }
+        rules.own.push(rule);
+    }
+    rules
 }
 
 fn read_retailer(stem: &str, mut table: Table<'_, '_>) -> Option<(Retailer, Vec<Feed>)> {

@@ -2,6 +2,7 @@
 
 use rigtide::catalogue::Gtin;
 use rigtide::catalogue::table::Document;
+use rigtide::fit::OwnRule;
 use rigtide::market::{Field, Retailer};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -139,6 +140,23 @@ fn the_library_reads_the_retailer() {
     let mut root = document.root();
     assert!(Retailer::read("example", &mut root).is_some());
     assert_eq!(root.tables("feed").len(), 1);
+    root.finish();
+    assert_eq!(document.into_faults(), []);
+}
+
+#[test]
+fn the_rules_that_the_starter_suggests_are_rules() {
+    let text = std::fs::read_to_string(path("rigtide.toml")).unwrap();
+    let start = text.find("# [[rule]]").unwrap();
+    let lines = text[start..].lines();
+    let rules: Vec<&str> = lines
+        .map(|line| line.trim_start_matches(['#', ' ']))
+        .collect();
+    let rules = rules.join("\n");
+    let document = Document::parse("rigtide.toml", &rules);
+    let mut root = document.root();
+    let read = root.tables("rule").into_iter().filter_map(OwnRule::read);
+    assert_eq!(read.count(), 3);
     root.finish();
     assert_eq!(document.into_faults(), []);
 }

@@ -6,7 +6,7 @@ use chrono::DateTime;
 use rigtide::catalogue::{
     Catalogue, Evidence, Gtin, Kind, Part, PartId, Rate, Spec, SpecValue, Workload, WorkloadId,
 };
-use rigtide::fit::{FitTerms, Seat, check_build, is_blocking};
+use rigtide::fit::{FitTerms, Seat, is_blocking};
 use rigtide::market::{Availability, Brief, Condition, Listed, Retailer, RetailerId, Sku, market};
 use rigtide::money::{Currency, Money};
 use rigtide::optimise::{Answer, Effort, Proof, Standing, best};
@@ -266,7 +266,7 @@ fn descend<'c>(
             quantity: 1,
         })
         .collect();
-    let findings = check_build(&seats, &case.brief.terms);
+    let findings = case.brief.rules.check(&seats, &case.brief.terms);
     if findings
         .iter()
         .any(|finding| is_blocking(finding, &case.brief.terms))

@@ -106,11 +106,11 @@ fn ad_hoc(settings: &Settings, arguments: &BestArguments, budget: &str) -> Resul
         .iter()
         .map(|name| weighted(settings, name))
         .collect();
-    Ok(Brief::ad_hoc(
-        Money::from_minor(minor, currency),
-        &country,
-        uses?,
-    ))
+    let budget = Money::from_minor(minor, currency);
+    Ok(Brief {
+        rules: settings.rules.clone(),
+        ..Brief::ad_hoc(budget, &country, uses?)
+    })
 }
 
 fn weighted(settings: &Settings, name: &str) -> Result<Weighted, Failure> {

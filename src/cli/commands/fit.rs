@@ -25,7 +25,7 @@ pub fn run(directory: &Path, arguments: &FitArguments, screen: &Screen) -> Resul
     let settings = wire::settings(directory)?;
     let terms = terms(&settings, arguments.brief.as_deref())?;
     let seats = seats(&settings, &arguments.parts)?;
-    let found = verdicts(&seats, &terms);
+    let found = verdicts(&settings.rules, &seats, &terms);
     let gravest = found.iter().filter_map(Verdict::gravity).max();
     if arguments.output.json {
         let report = report(&seats, &found, gravest);
@@ -95,7 +95,7 @@ fn word(gravity: Option<Gravity>) -> &'static str {
     }
 }
 
-fn report(seats: &[Seat<'_>], found: &[Verdict], gravest: Option<Gravity>) -> Value {
+fn report(seats: &[Seat<'_>], found: &[Verdict<'_>], gravest: Option<Gravity>) -> Value {
     let part = |seat: &Seat<'_>| {
         json!({
             "id": seat.part.id.as_str(),
@@ -104,7 +104,7 @@ fn report(seats: &[Seat<'_>], found: &[Verdict], gravest: Option<Gravity>) -> Va
             "quantity": seat.quantity,
         })
     };
-    let rule = |verdict: &Verdict| {
+    let rule = |verdict: &Verdict<'_>| {
         let reasons = verdict.findings.iter().map(|finding| &finding.reason);
         json!({
             "rule": verdict.rule.id(),
@@ -121,8 +121,8 @@ fn report(seats: &[Seat<'_>], found: &[Verdict], gravest: Option<Gravity>) -> Va
 }
 
 /// The gravest first: a person wants to know what is wrong before what is right.
-fn show(found: &[Verdict], screen: &Screen) -> Vec<String> {
-    let mut order: Vec<&Verdict> = found.iter().collect();
+fn show(found: &[Verdict<'_>], screen: &Screen) -> Vec<String> {
+    let mut order: Vec<&Verdict<'_>> = found.iter().collect();
     order.sort_by_key(|verdict| std::cmp::Reverse(verdict.gravity()));
     let mut lines = Vec::new();
     for verdict in order {

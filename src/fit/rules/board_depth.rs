@@ -11,20 +11,20 @@ const STANDARD_MM: i64 = 244;
 pub struct BoardDepth;
 
 impl FitRule for BoardDepth {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "board-depth"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "A board deeper than 244 mm is no deeper than the case states."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "ATX and microATX are at most 244 mm deep (microATX Motherboard Interface Specification \
          1.2 table 3); E-ATX names no common size (a supply maker's page)"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Board, Spec::DepthMm),
             (Kind::Board, Spec::FormFactor),
@@ -32,11 +32,11 @@ impl FitRule for BoardDepth {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Board,
             right: Kind::Case,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

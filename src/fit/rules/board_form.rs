@@ -8,30 +8,30 @@ use crate::fit::rule::{
 pub struct BoardForm;
 
 impl FitRule for BoardForm {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "board-form"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The case takes boards of the board's form factor, by name."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "Intel microATX Motherboard Interface Specification 1.2; Mini-ITX Addendum 1.1"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Board, Spec::FormFactor),
             (Kind::Case, Spec::FormFactors),
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Board,
             right: Kind::Case,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

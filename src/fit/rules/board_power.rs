@@ -8,27 +8,27 @@ use crate::fit::rule::{
 pub struct BoardPower;
 
 impl FitRule for BoardPower {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "board-power"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The processor draws no more than the board's maker allows, where a limit is stated."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[(Kind::Cpu, Spec::HeatW), (Kind::Board, Spec::ProcessorWMax)]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Cpu,
             right: Kind::Board,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

@@ -6,27 +6,28 @@ use crate::fit::rule::{Finding, FitRule, FitTerms, Form, Seat, Share, conflict, 
 pub struct BootDrive;
 
 impl FitRule for BootDrive {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "boot-drive"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "There is a drive to start from."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[(Kind::Storage, Spec::CapacityGb)]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Balance {
             kinds: &[Kind::Board, Kind::Storage],
-            share,
-            at_most: |_| 0,
+            giver: None,
+            share: Box::new(share),
+            at_most: Box::new(|_| 0),
         }
     }
 

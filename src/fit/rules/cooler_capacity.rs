@@ -8,20 +8,20 @@ use crate::fit::rule::{
 pub struct CoolerCapacity;
 
 impl FitRule for CoolerCapacity {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "cooler-capacity"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The cooler carries off at least the processor's sustained heat; less than its turbo power \
          means less turbo."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Cpu, Spec::HeatW),
             (Kind::Cpu, Spec::TurboW),
@@ -29,11 +29,11 @@ impl FitRule for CoolerCapacity {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Cpu,
             right: Kind::Cooler,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

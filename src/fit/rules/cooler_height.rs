@@ -8,20 +8,20 @@ use crate::fit::rule::{
 pub struct CoolerHeight;
 
 impl FitRule for CoolerHeight {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "cooler-height"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The cooler is no higher than the case allows, even where its fan has to sit higher for \
          the memory."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source: tall memory lifts the fan by what it exceeds the clearance"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Cooler, Spec::HeightMm),
             (Kind::Cooler, Spec::MemoryHeightMmMax),
@@ -31,10 +31,10 @@ impl FitRule for CoolerHeight {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Joint {
             kinds: &[Kind::Cooler, Kind::Memory, Kind::Case],
-            fits,
+            fits: Box::new(fits),
         }
     }
 

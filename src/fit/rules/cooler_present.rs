@@ -8,27 +8,28 @@ use crate::fit::rule::{
 pub struct CoolerPresent;
 
 impl FitRule for CoolerPresent {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "cooler-present"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "There is a cooler, or the processor has one in its box."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[(Kind::Cpu, Spec::BoxedCooler)]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Balance {
             kinds: &[Kind::Cpu, Kind::Cooler],
-            share,
-            at_most: |_| 0,
+            giver: None,
+            share: Box::new(share),
+            at_most: Box::new(|_| 0),
         }
     }
 

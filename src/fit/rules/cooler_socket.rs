@@ -8,27 +8,27 @@ use crate::fit::rule::{
 pub struct CoolerSocket;
 
 impl FitRule for CoolerSocket {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "cooler-socket"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The cooler comes with a mount for the processor's socket."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "hole patterns differ between sockets: encyclopaedia article on LGA 1700"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[(Kind::Cpu, Spec::Socket), (Kind::Cooler, Spec::Sockets)]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Cpu,
             right: Kind::Cooler,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

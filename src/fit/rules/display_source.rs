@@ -6,29 +6,29 @@ use crate::fit::rule::{Finding, Fit, FitRule, FitTerms, Form, Seat, conflict, se
 pub struct DisplaySource;
 
 impl FitRule for DisplaySource {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "display-source"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "There is a graphics card, or the processor has graphics and the board an output for them."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Cpu, Spec::Graphics),
             (Kind::Board, Spec::VideoOutputs),
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Joint {
             kinds: &[Kind::Cpu, Kind::Board, Kind::Gpu],
-            fits,
+            fits: Box::new(fits),
         }
     }
 

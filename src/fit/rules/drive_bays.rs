@@ -8,19 +8,19 @@ pub struct DriveBays;
 const BAYS: [Spec; 3] = [Spec::Bays35, Spec::Bays25, Spec::BaysEither];
 
 impl FitRule for DriveBays {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "drive-bays"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The case has a bay for every 2.5-inch and 3.5-inch drive; a bay for either takes one."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Storage, Spec::FormFactor),
             (Kind::Case, Spec::Bays35),
@@ -29,10 +29,10 @@ impl FitRule for DriveBays {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Joint {
             kinds: &[Kind::Storage, Kind::Case],
-            fits,
+            fits: Box::new(fits),
         }
     }
 

@@ -8,29 +8,29 @@ use crate::fit::rule::{
 pub struct DrivePower;
 
 impl FitRule for DrivePower {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "drive-power"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The supply has a SATA power plug for every drive that is not an M.2 drive."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Storage, Spec::FormFactor),
             (Kind::Psu, Spec::SataPlugs),
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Joint {
             kinds: &[Kind::Storage, Kind::Psu],
-            fits,
+            fits: Box::new(fits),
         }
     }
 

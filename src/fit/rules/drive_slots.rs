@@ -8,21 +8,21 @@ use crate::fit::rule::{
 pub struct DriveSlots;
 
 impl FitRule for DriveSlots {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "drive-slots"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "Every M.2 drive finds a slot of its interface and length, and the SATA ports that are left \
          take every other SATA drive."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "M.2 sizes and keys: a PC maker's support article 000144170; which slots take SATA drives \
          and which ports they cost is each board's own: common practice, no source"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Cpu, Spec::M2Lanes),
             (Kind::Board, Spec::M2Slots),
@@ -34,10 +34,10 @@ impl FitRule for DriveSlots {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Joint {
             kinds: &[Kind::Cpu, Kind::Board, Kind::Storage],
-            fits,
+            fits: Box::new(fits),
         }
     }
 
@@ -203,7 +203,7 @@ impl Drive {
                 .is_some_and(|most| self.length_mm <= most)
     }
 
-    fn interface(&self) -> &'static str {
+    fn interface(&self) -> &str {
         match self.is_sata {
             true => "SATA",
             false => "PCIe",

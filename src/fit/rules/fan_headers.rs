@@ -6,23 +6,23 @@ use crate::fit::rule::{Finding, FitRule, FitTerms, Form, Seat, caution, seats_of
 pub struct FanHeaders;
 
 impl FitRule for FanHeaders {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "fan-headers"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The board has a header for every fan; beyond that it takes a hub or splitter."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[(Kind::Board, Spec::FanHeaders)]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Advice {
             kinds: &[Kind::Board, Kind::Fan],
         }

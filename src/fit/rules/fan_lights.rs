@@ -6,19 +6,19 @@ use crate::fit::rule::{Finding, Fit, FitRule, FitTerms, Form, Seat, conflict, se
 pub struct FanLights;
 
 impl FitRule for FanLights {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "fan-lights"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The board has a header of the voltage that the lights of fans and cooler need."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source: 12 V burns 5 V lights"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Board, Spec::LightHeaders),
             (Kind::Fan, Spec::Lights),
@@ -26,10 +26,10 @@ impl FitRule for FanLights {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Joint {
             kinds: &[Kind::Cooler, Kind::Board, Kind::Fan],
-            fits,
+            fits: Box::new(fits),
         }
     }
 

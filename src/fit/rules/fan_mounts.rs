@@ -8,29 +8,29 @@ use crate::fit::rule::{
 pub struct FanMounts;
 
 impl FitRule for FanMounts {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "fan-mounts"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The case has a place for every fan besides those that the radiator takes."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source: a radiator is named after its fans, of 120 or 140 mm each"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Cooler, Spec::RadiatorMm),
             (Kind::Case, Spec::FanMounts),
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Joint {
             kinds: &[Kind::Cooler, Kind::Case, Kind::Fan],
-            fits,
+            fits: Box::new(fits),
         }
     }
 

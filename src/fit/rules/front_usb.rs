@@ -6,19 +6,19 @@ use crate::fit::rule::{Finding, FitRule, FitTerms, Form, Seat, caution, seat_pai
 pub struct FrontUsb;
 
 impl FitRule for FrontUsb {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "front-usb"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The board has a header for every front USB lead of the case; without one the port is dead."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Board, Spec::UsbCHeaders),
             (Kind::Board, Spec::Usb3Headers),
@@ -27,7 +27,7 @@ impl FitRule for FrontUsb {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Advice {
             kinds: &[Kind::Board, Kind::Case],
         }

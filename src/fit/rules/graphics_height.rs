@@ -11,31 +11,31 @@ const BEND_MM: i64 = 35;
 pub struct GraphicsHeight;
 
 impl FitRule for GraphicsHeight {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "graphics-height"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The graphics card is no higher than the room to the side panel; 35 mm more let its cable \
          bend."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source: bend the cable no closer than 35 mm to the plug"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Gpu, Spec::HeightMm),
             (Kind::Case, Spec::GpuHeightMmMax),
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Gpu,
             right: Kind::Case,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

@@ -8,20 +8,20 @@ use crate::fit::rule::{
 pub struct GraphicsLength;
 
 impl FitRule for GraphicsLength {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "graphics-length"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The graphics card is no longer than the case allows, less the front fans that its figure \
          does not count."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Gpu, Spec::LengthMm),
             (Kind::Case, Spec::GpuLengthMmMax),
@@ -29,11 +29,11 @@ impl FitRule for GraphicsLength {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Gpu,
             right: Kind::Case,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

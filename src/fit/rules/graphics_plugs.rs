@@ -21,20 +21,20 @@ const SIXTEEN_W: i64 = 600;
 pub struct GraphicsPlugs;
 
 impl FitRule for GraphicsPlugs {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "graphics-plugs"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The supply has the PCIe plugs that the cards need, or plugs for the adapter that comes \
          with a card, and they carry the card's power."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "watts per plug: Intel ATX12VO Design Guide 2.01, 3.2; Intel ATX Version 3 guide 2.1a"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Gpu, Spec::BoardPowerW),
             (Kind::Gpu, Spec::PciePlugs6Pin),
@@ -48,10 +48,10 @@ impl FitRule for GraphicsPlugs {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Joint {
             kinds: &[Kind::Gpu, Kind::Psu],
-            fits,
+            fits: Box::new(fits),
         }
     }
 

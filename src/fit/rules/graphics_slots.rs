@@ -6,30 +6,31 @@ use crate::fit::rule::{Finding, FitRule, FitTerms, Form, Seat, Share, check_sum_
 pub struct GraphicsSlots;
 
 impl FitRule for GraphicsSlots {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "graphics-slots"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The graphics cards together cover no more slots than the case has."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "slots of the form factors: microATX Motherboard Interface Specification 1.2; pctechguide"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Gpu, Spec::SlotsOccupied),
             (Kind::Case, Spec::ExpansionSlots),
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Balance {
             kinds: &[Kind::Gpu, Kind::Case],
-            share,
-            at_most: |_| 0,
+            giver: Some(Kind::Case),
+            share: Box::new(share),
+            at_most: Box::new(|_| 0),
         }
     }
 

@@ -6,30 +6,31 @@ use crate::fit::rule::{Finding, FitRule, FitTerms, Form, Seat, Share, check_sum_
 pub struct MemoryCapacity;
 
 impl FitRule for MemoryCapacity {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "memory-capacity"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The capacity of all memory kits together is no more than the board takes."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Memory, Spec::CapacityGb),
             (Kind::Board, Spec::MemoryGbMax),
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Balance {
             kinds: &[Kind::Memory, Kind::Board],
-            share,
-            at_most: |_| 0,
+            giver: Some(Kind::Board),
+            share: Box::new(share),
+            at_most: Box::new(|_| 0),
         }
     }
 

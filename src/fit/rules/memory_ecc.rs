@@ -6,19 +6,19 @@ use crate::fit::rule::{Finding, Fit, FitRule, FitTerms, Form, Seat, conflict, se
 pub struct MemoryEcc;
 
 impl FitRule for MemoryEcc {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "memory-ecc"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "Memory with ECC modules sits in a board that supports it, with a processor that does."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source; the on-die ECC of DDR5 is not module ECC: aloinfousa"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Cpu, Spec::Ecc),
             (Kind::Board, Spec::Ecc),
@@ -26,10 +26,10 @@ impl FitRule for MemoryEcc {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Joint {
             kinds: &[Kind::Cpu, Kind::Board, Kind::Memory],
-            fits,
+            fits: Box::new(fits),
         }
     }
 

@@ -8,30 +8,30 @@ use crate::fit::rule::{
 pub struct MemoryGeneration;
 
 impl FitRule for MemoryGeneration {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "memory-generation"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The memory is of the generation that the board's slots take."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "generations are keyed differently and never interchange (aloinfousa; hardwaretimes.com)"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Memory, Spec::MemoryGeneration),
             (Kind::Board, Spec::MemoryGeneration),
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Memory,
             right: Kind::Board,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

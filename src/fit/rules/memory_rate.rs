@@ -6,21 +6,21 @@ use crate::fit::rule::{Finding, FitRule, FitTerms, Form, Seat, caution, seats_of
 pub struct MemoryRate;
 
 impl FitRule for MemoryRate {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "memory-rate"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "A rated transfer rate above what board or processor list is an overclocking profile; two \
          kits are not one tested set."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source; mixed rates run at the slowest: a server's manual, TX300 S8, \
          page 469"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Cpu, Spec::MemoryMtSMax),
             (Kind::Board, Spec::MemoryMtSMax),
@@ -31,7 +31,7 @@ impl FitRule for MemoryRate {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Advice {
             kinds: &[Kind::Cpu, Kind::Board, Kind::Memory],
         }

@@ -8,31 +8,31 @@ use crate::fit::rule::{
 pub struct MemoryType;
 
 impl FitRule for MemoryType {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "memory-type"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The memory's modules are of the type that the board takes, such as UDIMM."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "UDIMM and SO-DIMM differ in length (decode-dimms, i2c-tools 4.3); an RDIMM does not run on \
          a UDIMM board (pc-dynamics.it; droid4x.com)"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Memory, Spec::ModuleType),
             (Kind::Board, Spec::ModuleType),
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Memory,
             right: Kind::Board,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

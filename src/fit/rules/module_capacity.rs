@@ -8,19 +8,19 @@ use crate::fit::rule::{
 pub struct ModuleCapacity;
 
 impl FitRule for ModuleCapacity {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "module-capacity"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "Each memory module is no larger than a slot of the board takes."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Memory, Spec::CapacityGb),
             (Kind::Memory, Spec::Modules),
@@ -28,11 +28,11 @@ impl FitRule for ModuleCapacity {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Memory,
             right: Kind::Board,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

@@ -6,19 +6,19 @@ use crate::fit::rule::{Finding, Fit, FitRule, FitTerms, Form, Seat, conflict, se
 pub struct NetworkSlot;
 
 impl FitRule for NetworkSlot {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "network-slot"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The board has a slot for every network card below what the graphics card covers."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source; one slot pitch is 20.32 mm"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Board, Spec::SlotPositions),
             (Kind::Gpu, Spec::SlotsOccupied),
@@ -26,10 +26,10 @@ impl FitRule for NetworkSlot {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Joint {
             kinds: &[Kind::Board, Kind::Gpu, Kind::Network],
-            fits,
+            fits: Box::new(fits),
         }
     }
 

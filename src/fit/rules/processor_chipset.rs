@@ -8,21 +8,21 @@ use crate::fit::rule::{
 pub struct ProcessorChipset;
 
 impl FitRule for ProcessorChipset {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "processor-chipset"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The board's chipset runs the processor, as shipped or after an update that the board can \
          take without one."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "one socket name serves several generations of processors: AMD chart at the B550 launch; \
          Intel statement in pcgamer.com; Wikipedia LGA 1200"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Cpu, Spec::Chipsets),
             (Kind::Cpu, Spec::ChipsetsAfterUpdate),
@@ -31,11 +31,11 @@ impl FitRule for ProcessorChipset {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Cpu,
             right: Kind::Board,
-            fits,
+            fits: Box::new(fits),
         }
     }
 
@@ -68,7 +68,7 @@ impl ProcessorChipset {
         match board.flag(Spec::FlashWithoutCpu) {
             None => Some(unproven(self.id(), board, Spec::FlashWithoutCpu)),
             Some(true) => Some(Finding {
-                rule: self.id(),
+                rule: self.id().to_owned(),
                 gravity: Gravity::Caution,
                 reason: format!(
                     "\"{board_name}\" needs a firmware update before \"{cpu_name}\" runs; it can be \

@@ -11,20 +11,20 @@ const MODERATE_W: i64 = 125;
 pub struct ProcessorPlugs;
 
 impl FitRule for ProcessorPlugs {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "processor-plugs"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The supply has a plug for every processor power socket of the board; a processor of at \
          most 125 W can do with fewer."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source; plugs for processors (EPS) are never plugs for cards"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Cpu, Spec::HeatW),
             (Kind::Board, Spec::CpuPlugs8Pin),
@@ -33,10 +33,10 @@ impl FitRule for ProcessorPlugs {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Joint {
             kinds: &[Kind::Cpu, Kind::Board, Kind::Psu],
-            fits,
+            fits: Box::new(fits),
         }
     }
 

@@ -8,27 +8,27 @@ use crate::fit::rule::{
 pub struct ProcessorSocket;
 
 impl FitRule for ProcessorSocket {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "processor-socket"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The board has the socket that the processor needs."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[(Kind::Cpu, Spec::Socket), (Kind::Board, Spec::Socket)]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Cpu,
             right: Kind::Board,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

@@ -8,21 +8,21 @@ use crate::fit::rule::{
 pub struct RadiatorMount;
 
 impl FitRule for RadiatorMount {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "radiator-mount"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The case has a place for the radiator's size and thickness, with the memory low enough \
          beneath it, or at the front with room left for the graphics card."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source: 240 and 280 differ by their fans of 120 and 140 mm; a radiator \
          of 27 mm with fans of 25 mm takes 52 mm of the card's room"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Cooler, Spec::RadiatorMm),
             (Kind::Cooler, Spec::RadiatorThicknessMm),
@@ -34,10 +34,10 @@ impl FitRule for RadiatorMount {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Joint {
             kinds: &[Kind::Cooler, Kind::Memory, Kind::Gpu, Kind::Case],
-            fits,
+            fits: Box::new(fits),
         }
     }
 

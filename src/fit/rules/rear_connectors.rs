@@ -8,30 +8,30 @@ use crate::fit::rule::{
 pub struct RearConnectors;
 
 impl FitRule for RearConnectors {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "rear-connectors"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "A board with connectors on its back sits in a case with openings for them."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source; a board that does not say has none"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Board, Spec::RearConnectors),
             (Kind::Case, Spec::RearConnectors),
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Board,
             right: Kind::Case,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

@@ -8,31 +8,31 @@ use crate::fit::rule::{
 pub struct SupplyForm;
 
 impl FitRule for SupplyForm {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "supply-form"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The case has an opening for the power supply's form factor; SFX goes into an ATX opening \
          with a bracket."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "ATX and SFX differ in width and height: vpsmate.net; SFX in ATX by bracket: yijianpower.com"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Psu, Spec::FormFactor),
             (Kind::Case, Spec::PsuFormFactors),
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Psu,
             right: Kind::Case,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

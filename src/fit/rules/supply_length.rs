@@ -6,30 +6,30 @@ use crate::fit::rule::{Finding, Fit, FitRule, FitTerms, Form, Seat, check_at_mos
 pub struct SupplyLength;
 
 impl FitRule for SupplyLength {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "supply-length"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The power supply is no longer than the case allows."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "an ATX supply has no fixed length: 140 mm is basic, 160 and 180 mm are common (vpsmate.net)"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Psu, Spec::LengthMm),
             (Kind::Case, Spec::PsuLengthMmMax),
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Psu,
             right: Kind::Case,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

@@ -8,28 +8,28 @@ use crate::fit::rule::{
 pub struct SupplyMinimum;
 
 impl FitRule for SupplyMinimum {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "supply-minimum"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The power supply is rated for at least what the card's maker asks for, where he does."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source: the sum with headroom or the card maker's minimum, whichever \
          is higher"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[(Kind::Gpu, Spec::SupplyWMin), (Kind::Psu, Spec::RatedW)]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Pairs {
             left: Kind::Gpu,
             right: Kind::Psu,
-            fits,
+            fits: Box::new(fits),
         }
     }
 

@@ -13,20 +13,20 @@ const PEAK_PERCENT: (i64, i64) = (200, 150);
 pub struct SupplyPeaks;
 
 impl FitRule for SupplyPeaks {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "supply-peaks"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The supply's short-time rating covers cards at three times their sustained power for 100 \
          microseconds."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "Intel ATX12VO Design Guide 2.01, table 3-3; tweaktown.com 2022, quoting Intel on cards"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Cpu, Spec::HeatW),
             (Kind::Gpu, Spec::BoardPowerW),
@@ -35,7 +35,7 @@ impl FitRule for SupplyPeaks {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Advice {
             kinds: &[Kind::Cpu, Kind::Gpu, Kind::Psu],
         }

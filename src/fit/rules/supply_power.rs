@@ -20,19 +20,19 @@ const CONSUMERS: &[Kind] = &[
 pub struct SupplyPower;
 
 impl FitRule for SupplyPower {
-    fn id(&self) -> &'static str {
+    fn id(&self) -> &str {
         "supply-power"
     }
 
-    fn states(&self) -> &'static str {
+    fn states(&self) -> &str {
         "The supply's rating is at least the sustained load plus the brief's headroom."
     }
 
-    fn source(&self) -> &'static str {
+    fn source(&self) -> &str {
         "common practice, no source: sustained power plus 50 to 100 W, then 20 to 40 % more"
     }
 
-    fn reads(&self) -> &'static [(Kind, Spec)] {
+    fn reads(&self) -> &[(Kind, Spec)] {
         &[
             (Kind::Cpu, Spec::HeatW),
             (Kind::Gpu, Spec::BoardPowerW),
@@ -46,7 +46,7 @@ impl FitRule for SupplyPower {
         ]
     }
 
-    fn form(&self) -> Form {
+    fn form(&self) -> Form<'_> {
         Form::Balance {
             kinds: &[
                 Kind::Cpu,
@@ -59,13 +59,17 @@ impl FitRule for SupplyPower {
                 Kind::Network,
                 Kind::Psu,
             ],
-            share,
-            at_most: |terms| -terms.rest_w * (100 + terms.headroom_percent),
+            giver: Some(Kind::Psu),
+            share: Box::new(share),
+            at_most: Box::new(|terms| -terms.rest_w * (100 + terms.headroom_percent)),
         }
     }
 
     fn check(&self, seats: &[Seat<'_>], terms: &FitTerms) -> Vec<Finding> {
         let mut findings = Vec::new();
+        if seats_of(seats, Kind::Psu).next().is_none() {
+            return findings;
+        }
         let mut load_w = terms.rest_w;
         for seat in seats
             .iter()
