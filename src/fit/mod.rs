@@ -8,6 +8,7 @@
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 mod own;
+mod power;
 mod registry;
 mod rule;
 mod rules;
@@ -16,6 +17,7 @@ mod sample;
 mod verdict;
 
 pub use own::OwnRule;
+pub use power::{Mains, PowerReport, SupplyDraw, power_report, wall_hundredths};
 pub use registry::{RULES, RuleBook, is_blocking};
 pub use rule::{Finding, Fit, FitRule, FitTerms, Form, Gravity, Seat, Share};
 pub use verdict::{Verdict, verdicts};

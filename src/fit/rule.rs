@@ -13,6 +13,8 @@ pub struct FitTerms {
     pub headroom_percent: i64,
     /// Load of everything whose draw the catalogue does not state, in watts.
     pub rest_w: i64,
+    /// Load that the supply shall have room for later, such as a second card, in watts.
+    pub reserve_w: i64,
     /// Refuse what a missing spec leaves unproven, instead of allowing it with a caution.
     pub strict: bool,
 }
@@ -23,6 +25,7 @@ impl Default for FitTerms {
         FitTerms {
             headroom_percent: 30,
             rest_w: 75,
+            reserve_w: 0,
             strict: false,
         }
     }
@@ -141,6 +144,11 @@ pub trait FitRule: Send + Sync {
     fn reads(&self) -> &[(Kind, Spec)];
 
     fn form(&self) -> Form<'_>;
+
+    /// Kinds without any of which the rule has nothing to say of a set.
+    fn subjects(&self) -> &[Kind] {
+        &[]
+    }
 
     /// True when the rule asks for something to be there, so that a set which is not complete yet
     /// does not break it.

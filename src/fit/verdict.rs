@@ -24,14 +24,17 @@ impl Verdict<'_> {
 /// The word of every rule that concerns at least two of the parts, in the rules' order.
 pub fn verdicts<'r>(rules: &'r RuleBook, seats: &[Seat<'_>], terms: &FitTerms) -> Vec<Verdict<'r>> {
     let is_seated = |kind: &Kind| seats.iter().any(|seat| seat.part.kind == *kind);
-    let concerns = |rule: &dyn FitRule| match rule.form() {
-        Form::Pairs { left, right, .. } => is_seated(&left) && is_seated(&right),
-        Form::Balance {
-            giver: Some(giver), ..
-        } if !is_seated(&giver) => false,
-        Form::Balance { kinds, .. } | Form::Joint { kinds, .. } | Form::Advice { kinds } => {
-            kinds.iter().filter(|kind| is_seated(kind)).count() > 1
-        }
+    let concerns = |rule: &dyn FitRule| {
+        let has_kinds = match rule.form() {
+            Form::Pairs { left, right, .. } => is_seated(&left) && is_seated(&right),
+            Form::Balance {
+                giver: Some(giver), ..
+            } if !is_seated(&giver) => false,
+            Form::Balance { kinds, .. } | Form::Joint { kinds, .. } | Form::Advice { kinds } => {
+                kinds.iter().filter(|kind| is_seated(kind)).count() > 1
+            }
+        };
+        has_kinds && rule.subjects().iter().all(is_seated)
     };
     let is_complete = COMPLETE.iter().all(is_seated);
     let judged = rules.iter().map(|rule| {

@@ -332,10 +332,12 @@ fn read_power(mut table: Table<'_, '_>) -> FitTerms {
     let defaults = FitTerms::default();
     let headroom = table.integer("headroom_percent", 0..301);
     let rest = table.integer("rest_w", 0..2_001);
+    let reserve = table.integer("reserve_w", 0..2_001);
     table.finish();
     FitTerms {
         headroom_percent: headroom.map_or(defaults.headroom_percent, |at| at.value),
         rest_w: rest.map_or(defaults.rest_w, |at| at.value),
+        reserve_w: reserve.map_or(defaults.reserve_w, |at| at.value),
         ..defaults
     }
 }

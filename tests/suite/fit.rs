@@ -1,9 +1,13 @@
 //! The two words of every fit rule, its form for the model and its check, on random sets of parts.
 
+use crate::support::facts;
 use crate::support::specs::{Dice, by_chance, part, roomy};
 use rigtide::catalogue::table::Document;
 use rigtide::catalogue::{Kind, Part};
-use rigtide::fit::{Fit, FitRule, FitTerms, Form, OwnRule, RuleBook, Seat, Share, is_blocking};
+use rigtide::fit::{
+    Fit, FitRule, FitTerms, Form, Gravity, OwnRule, RuleBook, Seat, Share, is_blocking,
+};
+use rigtide::fit::{Mains, wall_hundredths};
 use std::collections::BTreeMap;
 
 /// Every rule of ours, and one of an author's own of each shape.
@@ -131,6 +135,13 @@ fn the_model_and_the_check_of_every_rule_say_the_same() {
             };
             for rule in book.iter() {
                 let findings = rule.check(&seats, &terms);
+                let is_seated = |kind: &Kind| seats.iter().any(|seat| seat.part.kind == *kind);
+                assert!(
+                    findings.iter().all(|one| one.gravity == Gravity::Unproven)
+                        || rule.subjects().iter().all(is_seated),
+                    "seed {seed}: {} speaks without its subjects: {findings:#?}",
+                    rule.id()
+                );
                 let is_refused = findings.iter().any(|finding| is_blocking(finding, &terms));
                 assert_eq!(
                     stands(rule, &seats, &terms),
@@ -205,4 +216,31 @@ fn parts_with_room_for_everything_go_together_under_strict_terms() {
             .collect();
         assert_eq!(blocking, [], "{}", rule.id());
     }
+}
+
+#[test]
+fn the_wall_gives_what_the_table_of_80_plus_promises() {
+    // Encyclopaedia article "80 Plus", as collected in psu_80plus.csv: internal supplies at 115 V
+    // and at 230 V EU.
+    let Some(table) = facts::read("psu_80plus.csv") else {
+        return;
+    };
+    let mut reader = csv::Reader::from_reader(table.as_bytes());
+    let mut checks = 0;
+    for row in reader.records() {
+        let row = row.unwrap();
+        let mains = match &row[0] {
+            "115" => Mains::V115,
+            "230EU" => Mains::V230,
+            _ => continue,
+        };
+        for (column, load_w) in [(3, 200), (4, 500), (5, 1_000)] {
+            let percent: i64 = row[column].parse().unwrap();
+            let expected = (load_w * 10_000 + percent / 2) / percent;
+            let found = wall_hundredths(load_w, 1_000, &row[1], mains);
+            assert_eq!(found, Some(expected), "{row:?} at {load_w} W");
+            checks += 1;
+        }
+    }
+    assert_eq!(checks, 36);
 }

@@ -185,6 +185,7 @@ fn case(seed: u64) -> Case {
     brief.terms = FitTerms {
         headroom_percent: 20,
         rest_w: 40,
+        reserve_w: 0,
         strict: dice.roll(4) == 0,
     };
     let mut standing = Standing::new();

@@ -304,3 +304,49 @@ fn help_says_what_each_command_does() {
         .unwrap();
     insta::assert_snapshot!(text(&output.stdout));
 }
+
+#[test]
+fn fit_tells_what_goes_together_what_does_not_and_what_it_draws() {
+    let guides = Guides::new();
+    let fit = |parts: &[&str]| {
+        let output = run(&guides.directory, &[&["fit"], parts].concat());
+        (output.status.code(), text(&output.stdout))
+    };
+    let set = [
+        "askerune-fjell-26",
+        "drefholm-quay-a13-micro-ddr5",
+        "oskvale-lumevar-33-duo",
+        "sennovik-ember-450-w",
+        "vennoquil-rowan-1-tb",
+    ];
+    let (code, told) = fit(&set);
+    assert_eq!(code, Some(0), "{told}");
+    // 88 + 150 + 75 W; 407 W with 30 % on top; Bronze at 70 % load, 115 V: 83.86 %.
+    for expected in [
+        "fits      The board has the socket that the processor needs.",
+        "caution   There is a cooler, or the processor has one in its box.",
+        "power: 313 W of load: Askerune Fjell 26 88 W, Oskvale Lumevar 33 Duo 150 W, the rest 75 W",
+        "with 30 % headroom 407 W are needed: a supply of 450 W or more",
+        "never open a supply",
+    ] {
+        assert!(told.contains(expected), "{expected}\n{told}");
+    }
+    assert!(
+        !told.contains("ECC"),
+        "no memory, nothing to say of it:\n{told}"
+    );
+    let (code, told) = fit(&["askerune-fjell-26", "jastrune-slate-v11-ddr5"]);
+    assert_eq!(code, Some(4));
+    assert!(
+        told.starts_with(
+            "conflict  The board has the socket that the processor needs.\n          the processor \
+             needs socket AM5, the board \"Jastrune Slate V11 DDR5\" has LGA1851\n"
+        ),
+        "{told}"
+    );
+    let (code, told) = fit(&["askerune-fjell-26", "sennovik-ember-450-w", "--json"]);
+    let report: serde_json::Value = serde_json::from_str(&told).unwrap();
+    assert_eq!(code, Some(0));
+    assert_eq!(report["power"]["load_w"], 163);
+    assert_eq!(report["power"]["supply"]["wall_w_115"], "194.98");
+}

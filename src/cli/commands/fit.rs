@@ -5,10 +5,13 @@
 //! ```text
 //! { verdict,                                   the gravest of all rules
 //!   parts [{ id, name, kind, quantity }],
-//!   rules [{ rule, states, verdict, reasons [] }] }
+//!   rules [{ rule, states, verdict, reasons [] }],
+//!   power { parts [{ name, draw_w }], unknown [], rest_w, reserve_w, headroom_percent, load_w,
+//!           needed_w, advised_w, supply { name, rated_w, wall_w_115, wall_w_230 } } }
 //! ```
 //!
-//! where a `verdict` is `fits`, `caution`, `unproven` or `conflict`.
+//! `power` is null where neither a processor nor a graphics card is among the parts; watts at the
+//! wall are decimal text, null where the supply's level is unknown. A `verdict` is `fits`, `caution`, `unproven` or `conflict`.
 
 use crate::catalogue::table::nearest;
 use crate::catalogue::{Part, PartId};
@@ -16,7 +19,7 @@ use crate::cli::args::FitArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Tone, harmless, harmless_source};
 use crate::cli::wire;
-use crate::fit::{FitTerms, Gravity, Seat, Verdict, verdicts};
+use crate::fit::{FitTerms, Gravity, PowerReport, Seat, Verdict, power_report, verdicts};
 use crate::watch::settings::Settings;
 use serde_json::{Value, json};
 use std::path::Path;
@@ -27,13 +30,15 @@ pub fn run(directory: &Path, arguments: &FitArguments, screen: &Screen) -> Resul
     let seats = seats(&settings, &arguments.parts)?;
     let found = verdicts(&settings.rules, &seats, &terms);
     let gravest = found.iter().filter_map(Verdict::gravity).max();
+    let power = power_report(&seats, &terms);
     if arguments.output.json {
-        let report = report(&seats, &found, gravest);
+        let mut report = report(&seats, &found, gravest);
+        report["power"] = power.map_or(Value::Null, |power| power_json(&power, &terms));
         screen.line(harmless_source(&report.to_string()));
     } else {
-        show(&found, screen)
-            .iter()
-            .for_each(|line| screen.line(line));
+        let mut lines = show(&found, screen);
+        lines.extend(power.iter().flat_map(|power| show_power(power, &terms)));
+        lines.iter().for_each(|line| screen.line(line));
     }
     let is_refused = match gravest {
         Some(Gravity::Conflict) => true,
@@ -118,6 +123,77 @@ fn report(seats: &[Seat<'_>], found: &[Verdict<'_>], gravest: Option<Gravity>) -
         "parts": seats.iter().map(part).collect::<Vec<_>>(),
         "rules": found.iter().map(rule).collect::<Vec<_>>(),
     })
+}
+
+fn power_json(power: &PowerReport, terms: &FitTerms) -> Value {
+    let part = |(name, draw_w): &(String, i64)| json!({ "name": name, "draw_w": draw_w });
+    json!({
+        "parts": power.parts.iter().map(part).collect::<Vec<_>>(),
+        "unknown": power.unknown,
+        "rest_w": terms.rest_w,
+        "reserve_w": terms.reserve_w,
+        "headroom_percent": terms.headroom_percent,
+        "load_w": power.load_w,
+        "needed_w": power.needed_w,
+        "advised_w": power.advised_w,
+        "supply": power.supply.as_ref().map(|supply| json!({
+            "name": supply.name,
+            "rated_w": supply.rated_w,
+            "wall_w_115": supply.wall_115.map(watts),
+            "wall_w_230": supply.wall_230.map(watts),
+        })),
+    })
+}
+
+/// Hundredths of a watt as a decimal.
+fn watts(hundredths: i64) -> String {
+    format!("{}.{:02}", hundredths / 100, hundredths % 100)
+}
+
+fn show_power(power: &PowerReport, terms: &FitTerms) -> Vec<String> {
+    let drawn = power
+        .parts
+        .iter()
+        .map(|(name, draw_w)| format!("{} {draw_w} W", harmless(name)));
+    let drawn: Vec<String> = drawn
+        .chain([format!("the rest {} W", terms.rest_w)])
+        .collect();
+    let mut lines = vec![
+        String::new(),
+        format!("power: {} W of load: {}", power.load_w, drawn.join(", ")),
+    ];
+    let unknown = power.unknown.iter();
+    lines.extend(unknown.map(|name| format!("  \"{}\" does not state its draw", harmless(name))));
+    let reserve = match terms.reserve_w {
+        0 => String::new(),
+        reserve_w => format!("{reserve_w} W in reserve and "),
+    };
+    lines.push(format!(
+        "  with {reserve}{} % headroom {} W are needed: {}",
+        terms.headroom_percent,
+        power.needed_w,
+        match power.advised_w {
+            Some(advised_w) => format!("a supply of {advised_w} W or more"),
+            None => "more than the usual supplies give".to_owned(),
+        }
+    ));
+    if let Some(supply) = &power.supply {
+        let wall = supply.wall_115.zip(supply.wall_230);
+        let wall = wall.map(|(at_115, at_230)| {
+            format!(
+                "  \"{}\" then takes at most {} W from the wall at 115 V, {} W at 230 V",
+                harmless(&supply.name),
+                watts(at_115),
+                watts(at_230)
+            )
+        });
+        lines.extend(wall);
+        lines.push(
+            "  unplug before any work and never open a supply; wiring is for licensed people"
+                .to_owned(),
+        );
+    }
+    lines
 }
 
 /// The gravest first: a person wants to know what is wrong before what is right.

@@ -38,6 +38,10 @@ impl FitRule for CoolerHeight {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Cooler, Kind::Case]
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let mut findings = Vec::new();
         // What cools with a radiator has only a low block over the processor.

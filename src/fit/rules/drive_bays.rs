@@ -36,6 +36,10 @@ impl FitRule for DriveBays {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Storage, Kind::Case]
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let mut findings = Vec::new();
         let (mut large, mut small) = (0, 0);

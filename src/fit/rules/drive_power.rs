@@ -34,6 +34,10 @@ impl FitRule for DrivePower {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Storage, Kind::Psu]
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let (mut wanted, mut unknown) = (0, Vec::new());
         for drive in seats_of(seats, Kind::Storage) {

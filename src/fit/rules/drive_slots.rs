@@ -41,6 +41,10 @@ impl FitRule for DriveSlots {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Board, Kind::Storage]
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let Some(board) = seats_of(seats, Kind::Board).next() else {
             return Vec::new();

@@ -28,6 +28,10 @@ impl FitRule for FanHeaders {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Board, Kind::Fan]
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let fans: u32 = seats_of(seats, Kind::Fan).map(|fan| fan.quantity).sum();
         let boards = seats_of(seats, Kind::Board).filter_map(|board| {

@@ -33,6 +33,10 @@ impl FitRule for FanLights {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Board]
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let mut findings = Vec::new();
         for board in seats_of(seats, Kind::Board) {

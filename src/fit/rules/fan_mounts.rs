@@ -34,6 +34,10 @@ impl FitRule for FanMounts {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Case, Kind::Fan]
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let fans: u32 = seats_of(seats, Kind::Fan).map(|fan| fan.quantity).sum();
         if fans == 0 {

@@ -33,6 +33,10 @@ impl FitRule for FrontUsb {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Board, Kind::Case]
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let mut findings = Vec::new();
         for (board, case) in seat_pairs(seats, Kind::Board, Kind::Case) {

@@ -55,6 +55,10 @@ impl FitRule for GraphicsPlugs {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Gpu, Kind::Psu]
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let mut findings = Vec::new();
         for psu in seats_of(seats, Kind::Psu) {

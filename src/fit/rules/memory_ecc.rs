@@ -33,6 +33,10 @@ impl FitRule for MemoryEcc {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Memory]
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let kits = seats_of(seats, Kind::Memory);
         let Some(kit) = kits

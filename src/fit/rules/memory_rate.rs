@@ -37,6 +37,10 @@ impl FitRule for MemoryRate {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Memory]
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let kits = || seats_of(seats, Kind::Memory);
         let rates = kits().filter_map(|kit| kit.part.number(Spec::TransferMtS));

@@ -33,6 +33,10 @@ impl FitRule for NetworkSlot {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Board, Kind::Network]
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let mut findings = Vec::new();
         let mut wanted = 0;

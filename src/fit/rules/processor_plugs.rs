@@ -40,6 +40,10 @@ impl FitRule for ProcessorPlugs {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Board, Kind::Psu]
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let mut findings = Vec::new();
         for (board, psu) in seat_pairs(seats, Kind::Board, Kind::Psu) {

@@ -41,6 +41,10 @@ impl FitRule for RadiatorMount {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Cooler, Kind::Case]
+    }
+
     fn check(&self, seats: &[Seat<'_>], _terms: &FitTerms) -> Vec<Finding> {
         let mut findings = Vec::new();
         for cooler in seats_of(seats, Kind::Cooler) {

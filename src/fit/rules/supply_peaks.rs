@@ -41,6 +41,10 @@ impl FitRule for SupplyPeaks {
         }
     }
 
+    fn subjects(&self) -> &[Kind] {
+        &[Kind::Gpu, Kind::Psu]
+    }
+
     fn check(&self, seats: &[Seat<'_>], terms: &FitTerms) -> Vec<Finding> {
         let sum = |kind, spec| -> i64 {
             let parts = seats_of(seats, kind);

@@ -1,6 +1,7 @@
 //! The power supply is rated for the load and the headroom above it.
 
 use crate::catalogue::{Kind, Part, Spec};
+use crate::fit::power::needed_w;
 use crate::fit::rule::{
     Finding, FitRule, FitTerms, Form, Seat, Share, conflict, seats_of, unproven,
 };
@@ -25,7 +26,7 @@ impl FitRule for SupplyPower {
     }
 
     fn states(&self) -> &str {
-        "The supply's rating is at least the sustained load plus the brief's headroom."
+        "The supply's rating is at least the sustained load, the brief's reserve and its headroom."
     }
 
     fn source(&self) -> &str {
@@ -61,7 +62,9 @@ impl FitRule for SupplyPower {
             ],
             giver: Some(Kind::Psu),
             share: Box::new(share),
-            at_most: Box::new(|terms| -terms.rest_w * (100 + terms.headroom_percent)),
+            at_most: Box::new(|terms| {
+                -(terms.rest_w + terms.reserve_w) * (100 + terms.headroom_percent)
+            }),
         }
     }
 
@@ -70,7 +73,7 @@ impl FitRule for SupplyPower {
         if seats_of(seats, Kind::Psu).next().is_none() {
             return findings;
         }
-        let mut load_w = terms.rest_w;
+        let mut load_w = terms.rest_w + terms.reserve_w;
         for seat in seats
             .iter()
             .filter(|seat| CONSUMERS.contains(&seat.part.kind))
@@ -88,7 +91,7 @@ impl FitRule for SupplyPower {
                 findings.push(unproven(self.id(), psu.part, Spec::RatedW));
                 continue;
             };
-            let needed_w = (load_w * (100 + terms.headroom_percent) + 99) / 100;
+            let needed_w = needed_w(load_w, terms);
             if rated_w < needed_w {
                 let reason = format!(
                     "{load_w} W of load and {} % headroom need {needed_w} W, \"{}\" gives \
@@ -103,7 +106,7 @@ impl FitRule for SupplyPower {
 }
 
 /// The spec that states what a part of this kind draws.
-fn draw_spec(kind: Kind) -> Spec {
+pub fn draw_spec(kind: Kind) -> Spec {
     match kind {
         Kind::Cpu => Spec::HeatW,
         Kind::Gpu => Spec::BoardPowerW,
@@ -138,7 +141,7 @@ mod tests {
         let terms = FitTerms {
             headroom_percent: 0,
             rest_w: 150,
-            strict: false,
+            ..FitTerms::default()
         };
         let cpu = part(Kind::Cpu, &[(Spec::HeatW, SpecValue::Number(300))]);
         let gpu = part(Kind::Gpu, &[(Spec::BoardPowerW, SpecValue::Number(300))]);
@@ -159,7 +162,7 @@ mod tests {
         let terms = FitTerms {
             headroom_percent: 33,
             rest_w: 1,
-            strict: false,
+            ..FitTerms::default()
         };
         let psu = |rated| part(Kind::Psu, &[(Spec::RatedW, SpecValue::Number(rated))]);
         // 1 W x 1.33 = 1.33 W.
