@@ -15,6 +15,7 @@ mod load;
 mod nearest;
 mod part;
 mod read_spec;
+pub mod reading;
 pub mod spec;
 pub mod table;
 mod units;
