@@ -16,7 +16,10 @@ mod snapshot;
 
 pub use brief::{Brief, BriefId, ChangeTerms, Need, Role, RoleId};
 pub use landed::landed_price;
-pub use matching::{MatchedBy, Matcher, Matching, PartMatch};
+pub use matching::{
+    Decision, Fingerprint, Listing, MatchedBy, Matcher, Matching, Objection, PartMatch, Proposal,
+    ReviewReason, Verdict,
+};
 pub use normalise::{
     HoldReason, NormaliseSettings, Normalised, Refusal, RefusalReason, Repeat, Repeats, Settled,
     normalise, settle,

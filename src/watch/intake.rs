@@ -257,9 +257,8 @@ fn take_offer(
     record: &mut PollRecord,
 ) -> Result<(), LedgerError> {
     let offer = &judged.offer;
-    if let Matching::Contradiction(one, other) = &judged.matching {
-        let line = format!("SKU {}: its keys name both {one} and {other}", offer.sku);
-        note(record, line);
+    if let Some(question) = judged.matching.question() {
+        note(record, format!("SKU {}: {question}", offer.sku));
     }
     let effect = match &judged.hold {
         Some(hold) => writer.hold(standing, offer, part, &hold.to_string(), confirms(hold))?,

@@ -135,7 +135,7 @@ impl<'j> Judge<'j> {
         };
         Read::Offer(Box::new(ReadOffer {
             index: raw.index,
-            matching: self.matcher.match_offer(&offer),
+            matching: self.matcher.match_offer(&offer, None),
             offer,
             disagreement,
         }))
@@ -185,7 +185,7 @@ impl<'j> Judge<'j> {
     fn doubt(&self, offer: &Offer, matching: &Matching, before: Option<Money>) -> Option<Doubt> {
         let others = match matching {
             Matching::Part(found) => self.peers.others(found.part.as_str(), &offer.retailer),
-            Matching::None | Matching::Contradiction(..) => Vec::new(),
+            Matching::None | Matching::Review { .. } | Matching::Contradiction(..) => Vec::new(),
         };
         let limit = self.feed.source.doubt.outlier_factor_hundredths;
         doubt(offer.price, before, &others, limit)

@@ -7,7 +7,7 @@
 //! { feed,
 //!   records [{ index, raw {field: text or list of texts}, title, sku, gtin, mpn, price_text,
 //!              price_minor, currency, availability, condition, seller, shipping_minor, part,
-//!              match {by, confidence}, notes [], verdict: accepted|held|refused, reason }],
+//!              match {by, confidence, reason}, notes [], verdict: accepted|held|refused, reason }],
 //!   counts { records, accepted, held, refused, matched, reasons {code: number} },
 //!   examples {code: text},        the first record of each reason
 //!   notes [], error }             error: why a poll would fail as a whole
@@ -185,10 +185,10 @@ fn amount(record: &TrialRecord, minor: Option<i64>) -> Option<String> {
 }
 
 fn part(record: &TrialRecord) -> String {
-    match (&record.part, record.matched) {
+    match (&record.part, &record.matched) {
         (Some(part), Some(matched)) => {
-            let (by, confidence) = (matched.by, matched.confidence);
-            format!("{part}, by its {by} ({confidence} %)")
+            let (by, confidence, reason) = (matched.by, matched.confidence, &matched.reason);
+            format!("{part}, by its {by} ({confidence} %): {reason}")
         }
         _ => "none: its GTIN and MPN name no one part".to_owned(),
     }

@@ -36,11 +36,13 @@ pub struct TrialRecord {
 }
 
 /// The evidence that an offer is a part.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct MatchRecord {
     pub by: &'static str,
     /// In percent.
     pub confidence: u8,
+    /// What agreed, as one clause.
+    pub reason: String,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -121,13 +123,10 @@ impl TrialRecord {
             hold,
         } = judged;
         let mut notes = offer.notes;
+        notes.extend(matching.question());
         let found = match matching {
             Matching::Part(found) => Some(found),
-            Matching::None => None,
-            Matching::Contradiction(one, other) => {
-                notes.push(format!("its keys name both {one} and {other}"));
-                None
-            }
+            Matching::None | Matching::Review { .. } | Matching::Contradiction(..) => None,
         };
         let verdict = match &hold {
             Some(_) => Verdict::Held,
@@ -148,6 +147,7 @@ impl TrialRecord {
             matched: found.map(|found| MatchRecord {
                 by: found.by.name(),
                 confidence: found.confidence,
+                reason: found.reason(),
             }),
             notes,
             reason: hold.map(|hold| hold.to_string()),

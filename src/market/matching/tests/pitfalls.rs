@@ -1,0 +1,619 @@
+//! The pitfalls of matching by their ids; all names are invented.
+
+use super::*;
+use crate::market::normalise::{NormaliseSettings, Normalised, normalise};
+use crate::market::raw::{Field, RawOffer, RawText};
+use std::collections::BTreeSet;
+
+const CARDS: &[(&str, &str, &str, &str)] = &[
+    (
+        "card",
+        "gpu",
+        "Norvant Fenrir 8810 16GB",
+        "mpn = \"NV-8810/16G\";gtin = \"6291041500213\"",
+    ),
+    (
+        "card-oc",
+        "gpu",
+        "Norvant Fenrir 8810 OC 16GB",
+        "mpn = \"NV-8810/16G-OC\"",
+    ),
+    (
+        "card-xt",
+        "gpu",
+        "Norvant Fenrir 8810 XT 16GB",
+        "gtin = \"7300011000017\"",
+    ),
+    (
+        "card-12",
+        "gpu",
+        "Norvant Fenrir 8820 12GB",
+        "mpn = \"8820\"",
+    ),
+    ("card-8", "gpu", "Norvant Fenrir 8820 8GB", ""),
+];
+
+#[test]
+fn m01_a_number_with_a_wrong_check_digit_leaves_the_next_key_to_tell() {
+    let cards = matcher(CARDS);
+    let says = Says {
+        gtin: Some("6291041500214"),
+        mpn: Some("NV-8810/16G-OC"),
+        brand: Some("Norvant"),
+        title: "",
+    };
+    assert_eq!(answer(&cards, says), "card-oc");
+}
+
+#[test]
+fn m02_one_number_in_three_lengths_is_one_part() {
+    let cards = matcher(&[("a", "gpu", "Norvant A 1", "gtin = \"071588234019\"")]);
+    for gtin in ["071588234019", "0071588234019", "00071588234019"] {
+        let says = Says {
+            gtin: Some(gtin),
+            ..Says::default()
+        };
+        assert_eq!(answer(&cards, says), "a", "{gtin}");
+    }
+}
+
+#[test]
+fn m03_m04_cartons_fillers_and_in_store_numbers_match_nothing() {
+    let cards = matcher(&[("a", "gpu", "Norvant A 1", "gtin = \"4006588234017\"")]);
+    for gtin in [
+        "14006588234014",
+        "0000000000000",
+        "1234567890128",
+        "2012345000124",
+        "9999999999994",
+    ] {
+        let says = Says {
+            gtin: Some(gtin),
+            ..Says::default()
+        };
+        assert_eq!(answer(&cards, says), "-", "{gtin}");
+    }
+}
+
+#[test]
+fn m05_one_number_on_two_parts_is_a_fault_of_the_catalogue() {
+    let part = |id: &str| {
+        format!(
+            "[[part]]\nid = \"{id}\"\nkind = \"fan\"\nname = \"{id}\"\ngtin = \"6291041500213\"\n"
+        )
+    };
+    let text = part("a") + &part("b");
+    let (_, faults) = load_catalogue(&[("c.toml", &text)]);
+    assert!(!faults.is_empty());
+}
+
+#[test]
+fn m06_keys_that_disagree_are_for_the_author() {
+    let says = Says {
+        gtin: Some("7300011000017"),
+        mpn: Some("NV-8810/16G"),
+        brand: Some("Norvant"),
+        title: "",
+    };
+    let matching = matcher(CARDS).match_offer(&offer(says), None);
+    assert!(
+        matches!(matching, Matching::Contradiction(..)),
+        "{matching:?}"
+    );
+    assert!(matching.question().is_some());
+}
+
+#[test]
+fn m07_part_numbers_compare_without_case_and_separators() {
+    for mpn in ["NV-8810/16G-OC", "nv 8810 16g oc", "NV881016GOC"] {
+        let says = Says {
+            mpn: Some(mpn),
+            brand: Some("norvant"),
+            ..Says::default()
+        };
+        assert_eq!(answer(&matcher(CARDS), says), "card-oc", "{mpn}");
+    }
+}
+
+#[test]
+fn m08_a_part_number_is_never_matched_by_its_beginning() {
+    let kits = matcher(&[
+        (
+            "one",
+            "memory",
+            "Norvant Kelpe 16 GB (1x16 GB) DDR5-5600",
+            "mpn = \"KX56-16\"",
+        ),
+        (
+            "two",
+            "memory",
+            "Norvant Kelpe 32 GB (2x16 GB) DDR5-5600",
+            "mpn = \"KX56-16K2\"",
+        ),
+    ]);
+    for (mpn, expected) in [
+        ("KX56-16", "one"),
+        ("KX56-16K2", "two"),
+        ("KX56-16K4", "-"),
+        ("KX56", "-"),
+    ] {
+        let says = Says {
+            mpn: Some(mpn),
+            brand: Some("Norvant"),
+            ..Says::default()
+        };
+        assert_eq!(answer(&kits, says), expected, "{mpn}");
+    }
+    check_titles(
+        &kits,
+        &[
+            ("Norvant KX56-16K2", "two"),
+            ("Norvant KX56-16", "one"),
+            ("Norvant KX56-16K4", "-"),
+        ],
+    );
+}
+
+#[test]
+fn m09_a_short_number_needs_the_brand() {
+    let cards = matcher(CARDS);
+    for (brand, title, expected) in [
+        (None, "Card 8820", "-"),
+        (Some("Other"), "Card 8820", "-"),
+        (None, "Norvant card", "card-12"),
+    ] {
+        let says = Says {
+            mpn: Some("8820"),
+            brand,
+            title,
+            gtin: None,
+        };
+        assert_eq!(answer(&cards, says), expected, "{title}");
+    }
+}
+
+#[test]
+fn m10_m11_the_module_count_is_part_of_a_kit_and_its_rate_has_many_units() {
+    let kits = matcher(&[
+        (
+            "two",
+            "memory",
+            "Norvant Kelpe 32 GB (2x16 GB) DDR5-6000",
+            "",
+        ),
+        (
+            "one",
+            "memory",
+            "Norvant Kelpe 32 GB (1x32 GB) DDR5-6000",
+            "",
+        ),
+        (
+            "slow",
+            "memory",
+            "Norvant Kelpe 32 GB (2x16 GB) DDR5-5600",
+            "",
+        ),
+    ]);
+    for rate in ["DDR5-6000", "PC5-48000", "DDR5 6000MT/s", "DDR5 6000MHz"] {
+        for (count, expected) in [
+            ("32GB (2x16GB)", "two"),
+            ("2×16 GB", "two"),
+            ("16GB x2", "two"),
+            ("Kit of 2 16GB", "two"),
+            ("1x32GB", "one"),
+            ("4x8GB", "?"),
+        ] {
+            check_titles(
+                &kits,
+                &[(&format!("Norvant Kelpe {rate} {count}"), expected)],
+            );
+        }
+    }
+    check_titles(&kits, &[("Norvant Kelpe 32GB DDR5-6000", "?")]);
+}
+
+#[test]
+fn m12_capacities_are_equal_or_not() {
+    let drives = matcher(&[
+        ("one", "storage", "Norvant Vik 1 TB", ""),
+        ("two", "storage", "Norvant Vik 2 TB", ""),
+    ]);
+    check_titles(
+        &drives,
+        &[
+            ("Norvant Vik 1TB", "one"),
+            ("Norvant Vik 1000GB", "one"),
+            ("Norvant Vik 2TB", "two"),
+            ("Norvant Vik 960GB", "?"),
+        ],
+    );
+}
+
+#[test]
+fn m13_every_suffix_of_a_board_counts() {
+    let names = ["K650", "K650M", "K650E", "K650 WIFI", "K650 D4"];
+    let parts: Vec<_> = names
+        .iter()
+        .map(|name| format!("Norvant {name} Plate"))
+        .collect();
+    let parts: Vec<_> = names
+        .iter()
+        .zip(&parts)
+        .map(|(id, name)| (*id, "board", name.as_str(), ""))
+        .collect();
+    let ids: Vec<String> = names
+        .iter()
+        .map(|name| name.to_lowercase().replace(' ', "-"))
+        .collect();
+    let parts: Vec<_> = parts
+        .iter()
+        .zip(&ids)
+        .map(|((_, kind, name, rest), id)| (id.as_str(), *kind, *name, *rest))
+        .collect();
+    let boards = matcher(&parts);
+    for (_, _, name, _) in &parts {
+        let id = ids[parts.iter().position(|part| part.2 == *name).unwrap()].as_str();
+        check_titles(&boards, &[(name, id)]);
+    }
+    check_titles(
+        &boards,
+        &[
+            ("Norvant K650M WIFI Plate", "?"),
+            ("Norvant K650T Plate", "?"),
+            ("Norvant K670 Plate", "-"),
+        ],
+    );
+}
+
+#[test]
+fn m14_m15_models_one_letter_apart_are_different() {
+    check_titles(
+        &matcher(CARDS),
+        &[
+            ("Norvant Fenrir 8810 16GB", "card"),
+            ("Norvant Fenrir 8810XT 16GB", "card-xt"),
+            ("Norvant Fenrir 8810 XT 16GB", "card-xt"),
+            ("Norvant Fenrir 8820 12GB", "card-12"),
+            ("Norvant Fenrir 8820 8GB", "card-8"),
+            ("Norvant Fenrir 8820", "?"),
+            ("Norvant Fenrir 8820 XT 8GB", "?"),
+        ],
+    );
+    let cpus = matcher(&[
+        ("g", "cpu", "Norvant G4600", ""),
+        ("gk", "cpu", "Norvant G4600K", ""),
+        ("gkf", "cpu", "Norvant G4600KF", ""),
+    ]);
+    check_titles(
+        &cpus,
+        &[
+            ("Norvant G4600", "g"),
+            ("Norvant G4600K", "gk"),
+            ("Norvant G4600 KF", "gkf"),
+            ("Norvant G4600F", "?"),
+            ("Norvant G4600T", "?"),
+        ],
+    );
+}
+
+#[test]
+fn m16_packaging_is_kept_and_tells_parts_apart_only_where_the_catalogue_does() {
+    let cpus = matcher(&[
+        ("one", "cpu", "Norvant G4600", "boxed_cooler = true"),
+        ("box", "cpu", "Norvant G4800 Boxed", ""),
+        ("tray", "cpu", "Norvant G4800 Tray", ""),
+    ]);
+    for (title, part, packaging) in [
+        ("Norvant G4600 tray", "one", Some("tray")),
+        ("Norvant G4600 OEM", "one", Some("tray")),
+        ("Norvant G4600 bulk", "one", Some("tray")),
+        ("Norvant G4600 boxed", "one", Some("boxed")),
+        ("Norvant G4600", "one", None),
+        ("Norvant G4800 tray", "tray", Some("tray")),
+        ("Norvant G4800 box", "box", Some("boxed")),
+    ] {
+        match matcher_part(&cpus, title) {
+            Some(found) => {
+                assert_eq!(found.part.as_str(), part, "{title}");
+                assert_eq!(found.listing.packaging.as_deref(), packaging, "{title}");
+            }
+            None => panic!("{title} matches nothing"),
+        }
+    }
+    check_titles(&cpus, &[("Norvant G4800", "?")]);
+}
+
+fn matcher_part(matcher: &Matcher, title: &str) -> Option<PartMatch> {
+    match matcher.match_offer(&offer(Says::title(title)), None) {
+        Matching::Part(found) => Some(found),
+        _ => None,
+    }
+}
+
+#[test]
+fn m17_a_colour_counts_where_siblings_have_one() {
+    let cases = matcher(&[
+        ("plain", "case", "Norvant Holm 3", ""),
+        ("white", "case", "Norvant Holm 3 White", ""),
+        ("other", "case", "Norvant Skuta 7", ""),
+    ]);
+    check_titles(
+        &cases,
+        &[
+            ("Norvant Holm 3", "plain"),
+            ("Norvant Holm 3 weiß", "white"),
+            ("Norvant Holm 3 Snow", "white"),
+            ("Norvant Holm 3 black", "plain"),
+            ("Norvant Skuta 7 schwarz", "other"),
+        ],
+    );
+}
+
+#[test]
+fn m18_a_region_is_kept_and_is_the_same_hardware() {
+    let cards = matcher(CARDS);
+    for (mpn, region) in [
+        ("NV-8810/16G-OC-EU", "EU"),
+        ("NV-8810/16G-OC/UK", "UK"),
+        ("NV8810 16G OC/NA", "NA"),
+    ] {
+        let says = Says {
+            mpn: Some(mpn),
+            brand: Some("Norvant"),
+            ..Says::default()
+        };
+        match cards.match_offer(&offer(says), None) {
+            Matching::Part(found) => {
+                assert_eq!(found.part.as_str(), "card-oc");
+                assert_eq!(found.listing.region.as_deref(), Some(region));
+                assert!(found.reason().contains(region));
+            }
+            other => panic!("{mpn}: {other:?}"),
+        }
+    }
+}
+
+#[test]
+fn m19_bundles_are_not_the_processor() {
+    let cpus = matcher(&[
+        ("x", "cpu", "Norvant G4600", "gtin = \"6291041500213\""),
+        ("y", "cpu", "Norvant G4800", "boxed_cooler = true"),
+    ]);
+    for title in [
+        "Norvant G4600 + Board K650 + 32GB bundle",
+        "Norvant G4600 Set",
+        "Norvant G4600 inkl. Kühler",
+        "Norvant G4600 + Mainboard K650",
+    ] {
+        assert!(
+            ["-", "?"].contains(&answer(&cpus, Says::title(title)).as_str()),
+            "{title}"
+        );
+        let keyed = Says {
+            title,
+            gtin: Some("6291041500213"),
+            ..Says::default()
+        };
+        assert_eq!(answer(&cpus, keyed), "?", "{title}");
+    }
+    check_titles(&cpus, &[("Norvant G4800 inkl. Kühler", "y")]);
+}
+
+#[test]
+fn m20_accessories_and_machines_are_not_the_part_even_under_its_number() {
+    let cards = matcher(CARDS);
+    for title in [
+        "Backplate for Norvant Fenrir 8810 16GB",
+        "Norvant Backplate for Fenrir 8810 16GB",
+        "Kabel für Norvant Fenrir 8810 16GB",
+        "Gaming PC with Norvant Fenrir 8810 16GB",
+        "Gaming PC Norvant Fenrir 8810 16GB",
+    ] {
+        assert_eq!(answer(&cards, Says::title(title)), "-", "{title}");
+        let keyed = Says {
+            title,
+            gtin: Some("6291041500213"),
+            ..Says::default()
+        };
+        let matching = cards.match_offer(&offer(keyed), None);
+        if !title.contains(" with ") {
+            assert!(
+                matches!(matching, Matching::Review { .. }),
+                "{title}: {matching:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn m21_the_worse_condition_of_field_and_title_is_believed() {
+    for (title, expected) in [
+        ("Norvant Fenrir 8810 16GB B-Ware", Condition::Used),
+        ("Norvant Fenrir 8810 16GB open box", Condition::Used),
+        ("Norvant Fenrir 8810 16GB renewed", Condition::Refurbished),
+        ("Norvant Fenrir 8810 16GB gebraucht", Condition::Used),
+    ] {
+        let mut raw = RawOffer::default();
+        for (field, text) in [
+            (Field::Title, title),
+            (Field::Sku, "1"),
+            (Field::Price, "100.00"),
+            (Field::Condition, "new"),
+        ] {
+            raw.push(field, RawText::person(text));
+        }
+        let settings = NormaliseSettings::of("r", "DE", Currency::EUR);
+        match normalise(&raw, &settings, chrono::DateTime::UNIX_EPOCH) {
+            Normalised::Accepted(offer) | Normalised::Held { offer, .. } => {
+                assert_eq!(offer.condition, expected, "{title}");
+                assert_eq!(
+                    answer(&matcher(CARDS), Says::title(title)),
+                    "card",
+                    "{title}"
+                );
+            }
+            Normalised::Refused(refusal) => panic!("{title}: {refusal:?}"),
+        }
+    }
+    let broken = Says {
+        gtin: Some("6291041500213"),
+        ..Says::title("Fenrir 8810 for parts")
+    };
+    assert_eq!(answer(&matcher(CARDS), broken), "?");
+}
+
+#[test]
+fn m22_revisions_differ_where_the_catalogue_distinguishes() {
+    let boards = matcher(&[
+        ("one", "board", "Norvant K650 Plate", ""),
+        ("two", "board", "Norvant K650 Plate V2", ""),
+        ("drive", "storage", "Norvant Vik 1 TB Gen3", ""),
+    ]);
+    check_titles(
+        &boards,
+        &[
+            ("Norvant K650 Plate", "one"),
+            ("Norvant K650 Plate v2", "two"),
+            ("Norvant K650 Plate rev. 2.0", "two"),
+            ("Norvant Vik 1TB Gen4", "?"),
+            ("Norvant Vik 1TB Gen3", "drive"),
+        ],
+    );
+}
+
+#[test]
+fn m23_packs_are_not_the_single_part() {
+    let fans = matcher(&[
+        ("one", "fan", "Norvant Vind 120", "gtin = \"6291041500213\""),
+        ("three", "fan", "Norvant Vind 120 3-pack", ""),
+    ]);
+    check_titles(
+        &fans,
+        &[
+            ("Norvant Vind 120 mm fan", "one"),
+            ("Norvant Vind 120 triple pack", "three"),
+            ("3er Pack Norvant Vind 120", "three"),
+            ("5er Pack Norvant Vind 120", "?"),
+        ],
+    );
+    let keyed = Says {
+        gtin: Some("6291041500213"),
+        ..Says::title("5er Pack Norvant Vind 120")
+    };
+    assert_eq!(answer(&fans, keyed), "?");
+}
+
+#[test]
+fn m24_what_looks_alike_is_alike() {
+    let boards = matcher(&[("one", "board", "Norvant K650 Plate", "")]);
+    check_titles(
+        &boards,
+        &[
+            ("Norvant К650 Plate", "one"),
+            ("Norvant Ｋ６５０ Plate", "one"),
+            ("Norvant\u{a0}K650™ Pla\u{ad}te", "one"),
+        ],
+    );
+}
+
+#[test]
+fn m25_two_parts_that_fit_alike_are_for_the_author() {
+    let cases = matcher(&[
+        ("black", "case", "Norvant Holm 3 Black", ""),
+        ("white", "case", "Norvant Holm 3 White", ""),
+    ]);
+    match cases.match_offer(&offer(Says::title("Norvant Holm 3")), None) {
+        Matching::Review { why, proposals } => {
+            assert_eq!(why, ReviewReason::SeveralFit);
+            let parts: Vec<&str> = proposals.iter().map(|one| one.part.as_str()).collect();
+            assert_eq!(parts, ["black", "white"]);
+        }
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn m26_the_authors_word_stands_until_the_listing_changes() {
+    use crate::catalogue::PartId;
+    let cards = matcher(CARDS);
+    let listing = offer(Says::title("Norvant Fenrir 8810 16GB"));
+    let pinned = Decision {
+        verdict: Verdict::Pinned(PartId::new("card-xt")),
+        made_on: Fingerprint::of(&listing),
+    };
+    match cards.match_offer(&listing, Some(&pinned)) {
+        Matching::Part(found) => {
+            assert_eq!(
+                (found.part.as_str(), found.by),
+                ("card-xt", MatchedBy::Author)
+            );
+        }
+        other => panic!("{other:?}"),
+    }
+    // The same to look at: nothing has changed.
+    let respelt = offer(Says::title("NORVANT  Fenrir™ 8810 16GB"));
+    assert!(matches!(
+        cards.match_offer(&respelt, Some(&pinned)),
+        Matching::Part(_)
+    ));
+    let changed = offer(Says::title("Norvant Fenrir 8820 12GB"));
+    let matching = cards.match_offer(&changed, Some(&pinned));
+    assert!(
+        matches!(
+            matching,
+            Matching::Review {
+                why: ReviewReason::ListingChanged,
+                ..
+            }
+        ),
+        "{matching:?}"
+    );
+    let denied = |id: &str| Decision {
+        verdict: Verdict::Denied(BTreeSet::from([PartId::new(id)])),
+        made_on: Fingerprint::of(&listing),
+    };
+    let matching = cards.match_offer(&listing, Some(&denied("card")));
+    assert!(!matches!(matching, Matching::Part(_)), "{matching:?}");
+    let kept = Fingerprint::from_text(pinned.made_on.as_str());
+    assert_eq!(kept, pinned.made_on);
+}
+
+#[test]
+fn m27_a_supply_of_another_number_is_another_supply() {
+    let supplies = matcher(&[(
+        "one",
+        "psu",
+        "Norvant Kraft 850 W Gold",
+        "mpn = \"NK-850G\"",
+    )]);
+    for (mpn, expected) in [
+        (None, "one"),
+        (Some("NK-850G31"), "?"),
+        (Some("884213"), "one"),
+        (Some("NK 850G"), "one"),
+    ] {
+        let says = Says {
+            mpn,
+            brand: Some("Norvant"),
+            ..Says::title("Norvant Kraft 850W Gold")
+        };
+        assert_eq!(answer(&supplies, says), expected, "{mpn:?}");
+    }
+}
+
+#[test]
+fn m28_an_eight_digit_number_matches_only_what_the_catalogue_has() {
+    let cards = matcher(&[("a", "gpu", "Norvant A 1", "gtin = \"96385074\"")]);
+    for (gtin, expected) in [
+        ("12345670", "-"),
+        ("0000012345670", "-"),
+        ("0000096385074", "a"),
+        ("96385074", "a"),
+    ] {
+        let says = Says {
+            gtin: Some(gtin),
+            ..Says::default()
+        };
+        assert_eq!(answer(&cards, says), expected, "{gtin}");
+    }
+}
