@@ -1,7 +1,7 @@
 //! How fast a poll takes a feed in: decode, normalise, match and store, against two yardsticks.
 //!
-//! `cargo bench --bench intake` measures and rewrites `benches/README.md`. Everything runs in one
-//! go, each measurement in a process of its own, all of them once on one core and once on two:
+//! `cargo bench --bench intake` measures and rewrites its part of `benches/README.md`. All
+//! runs in one go, each measurement in a process of its own, all of them once on one core and once on two:
 //!
 //! - *poll*: what the daemon does with a feed that is a file, from its bytes to the commit;
 //! - *script*: `peer.py`, the same job as an obvious script for Python's standard library;
@@ -105,7 +105,10 @@ fn main() -> Result<()> {
     }
     let text = report::render(&all, &growths, N_OFFERS, SEED);
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("benches/README.md");
-    std::fs::write(&path, &text)?;
+    // The sections of the other benchmarks stay.
+    let before = std::fs::read_to_string(&path).unwrap_or_default();
+    let others = before.find("\n# ").map_or("", |at| &before[at..]);
+    std::fs::write(&path, format!("{text}{others}"))?;
     report::show(&text)?;
     Ok(())
 }

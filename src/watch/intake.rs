@@ -282,7 +282,7 @@ fn part_match(matching: &Matching) -> Option<PartMatch> {
             by: found.by.name().to_owned(),
             confidence_percent: found.confidence,
         }),
-        Matching::None | Matching::Contradiction(..) => None,
+        Matching::None | Matching::Review { .. } | Matching::Contradiction(..) => None,
     }
 }
 

@@ -26,13 +26,19 @@ pub(super) fn fold(source: &str) -> Folded {
     let mut rest = source;
     while let Some(character) = rest.chars().next() {
         let at = source.len() - rest.len();
+        let is_alone = letters.last().is_none_or(|(one, _)| *one == ' ');
         let (read, width) = match character {
             '&' => entity(rest).unwrap_or(('&', 1)),
             '<' => tag(rest).map_or(('<', 1), |width| (' ', width)),
             '.' if rest.starts_with("...") => (CUT, 3),
             _ => (character, character.len_utf8()),
         };
-        fold_letter(read, at, &mut letters);
+        if is_alone && matches!(read, 'à' | 'À') && rest[width..].starts_with(' ') {
+            // French "à" relates as "de" does, and is no letter of a model.
+            letters.extend([('d', at), ('e', at)]);
+        } else {
+            fold_letter(read, at, &mut letters);
+        }
         rest = &rest[width..];
     }
     let mut start = 0;
@@ -127,8 +133,15 @@ fn unmask(word: &mut [(char, usize)]) {
         .filter(|(one, _)| one.is_alphabetic() && !one.is_ascii());
     let all_alike = foreign.clone().all(|(one, _)| look_alike(*one).is_some());
     if is_latin || all_alike {
+        let mut before = ' ';
         for (one, _) in word {
-            *one = look_alike(*one).unwrap_or(*one);
+            // Behind a digit the round letter is meant for a zero.
+            *one = match look_alike(*one) {
+                Some('o') if before.is_ascii_digit() => '0',
+                Some(latin) => latin,
+                None => *one,
+            };
+            before = *one;
         }
     }
 }

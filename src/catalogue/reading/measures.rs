@@ -55,7 +55,6 @@ pub(super) const SILENT_UNITS: &[&str] = &[
     "months",
     "layer",
     "kg",
-    "g",
     "gbe",
     "gbit",
     "mbit",

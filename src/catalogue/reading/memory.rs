@@ -18,7 +18,8 @@ pub(super) fn modules(scan: &mut Scan, at: usize) -> usize {
         return 0;
     };
     let is_product = scan.text(at + 1) == "x" && scan.follows(at + 1) && scan.follows(at + 2);
-    let in_gb = scan.is_any(at + 3, GIGABYTES) && scan.follows(at + 3);
+    let is_g = scan.text(at + 3) == "g" && scan.is_joined(at + 3);
+    let in_gb = is_g || scan.is_any(at + 3, GIGABYTES) && scan.follows(at + 3);
     let is_rate = in_gb && scan.is_any(at + 4, &["s", "ps"]) && scan.glue(at + 4) == Glue::Slash;
     let is_bare = !in_gb && scan.is_memory && !scan.is_joined(at + 3);
     if !is_product
@@ -31,6 +32,43 @@ pub(super) fn modules(scan: &mut Scan, at: usize) -> usize {
         return 0;
     }
     let used = if in_gb { 4 } else { 3 };
+    scan.claim_number(What::CapacityGb, count * each, at..at + used);
+    scan.claim_number(What::Modules, count, at..at + used);
+    used
+}
+
+/// `4 Module à 8 GB`, `2 sticks of 16GB`.
+pub(super) fn modules_in_words(scan: &mut Scan, at: usize) -> usize {
+    const MODULES: &[&str] = &[
+        "module",
+        "modules",
+        "modul",
+        "moduli",
+        "modulos",
+        "moduly",
+        "riegel",
+        "stick",
+        "sticks",
+        "barrettes",
+        "dimm",
+        "dimms",
+        "x",
+    ];
+    const OF: &[&str] = &["a", "of", "de", "x", "je", "da", "zu", "di", "van", "po"];
+    let Some(count) = scan.number(at).filter(|n| (1..=MODULES_MAX).contains(n)) else {
+        return 0;
+    };
+    if !scan.is_any(at + 1, MODULES) || !scan.follows(at + 1) || scan.is_joined(at) {
+        return 0;
+    }
+    let each_at = at + 2 + usize::from(scan.is_any(at + 2, OF));
+    let Some(each) = scan.number(each_at).filter(|each| MODULE_GB.contains(each)) else {
+        return 0;
+    };
+    if !scan.is_any(each_at + 1, GIGABYTES) || !scan.follows(each_at) || !scan.is_memory {
+        return 0;
+    }
+    let used = each_at + 2 - at;
     scan.claim_number(What::CapacityGb, count * each, at..at + used);
     scan.claim_number(What::Modules, count, at..at + used);
     used

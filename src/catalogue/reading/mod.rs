@@ -120,6 +120,8 @@ pub struct Seen {
 pub enum Sign {
     /// A thing that goes with a part.
     Accessory,
+    /// Nothing else comes.
+    Only,
     /// Several products for one price.
     Bundle,
     /// A set: of one product, or of several.
@@ -141,6 +143,13 @@ pub enum Sign {
 /// Reads a title or a catalogue name. Any text is read; what is not understood stays an atom.
 pub fn read_title(text: &str) -> Reading {
     scan::read(text)
+}
+
+impl Atom {
+    /// The one spelling of a feature that has several, such as `wifi`.
+    pub fn canon(self) -> Option<&'static str> {
+        self.canon
+    }
 }
 
 impl Reading {

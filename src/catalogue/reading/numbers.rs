@@ -9,6 +9,7 @@ type Step = fn(&mut Scan, usize) -> usize;
 /// What a number may begin, in the order of precedence.
 const AT_NUMBERS: &[Step] = &[
     memory::modules,
+    memory::modules_in_words,
     packs::pack,
     standards::drive_form,
     measures::capacity,
@@ -16,6 +17,7 @@ const AT_NUMBERS: &[Step] = &[
     measures::watts,
     measures::measure,
     measures::eighty_plus,
+    standards::card_size,
     packs::year,
     packs::count,
     memory::bare_rate,

@@ -21,6 +21,9 @@ const PACK_WORDS: &[&str] = &[
     "paket",
     "paket",
     "vpe",
+    "carton",
+    "karton",
+    "case",
     "kit",
     "pak",
 ];
@@ -65,9 +68,12 @@ pub(super) fn pack(scan: &mut Scan, at: usize) -> usize {
     let (word, is_near) = (at + 1 + er, scan.follows(at + 1 + er));
     let pieces = usize::from(scan.is_any(word, &["pc", "piece", "stuck", "parti"]));
     let named = word + pieces;
-    let what = if is_near && scan.is_any(named, KITS) && scan.is_memory && er == 1 {
+    let is_kit = is_near && scan.is_any(named, KITS);
+    let is_counted = is_near && (scan.is_any(named, PACKS) || scan.is_any(word, PACKS));
+    let what = if scan.is_memory && (is_kit && er == 1 || is_counted) {
+        // Memory comes in sets: pieces are modules.
         What::Modules
-    } else if is_near && scan.is_any(named, PACKS) || is_near && scan.is_any(word, PACKS) {
+    } else if is_counted || is_near && scan.text(word) == "kits" {
         What::Pack
     } else {
         return 0;
@@ -82,7 +88,8 @@ pub(super) fn pack(scan: &mut Scan, at: usize) -> usize {
         ],
     );
     let opens = scan.glue(at) == Glue::Break;
-    if er == 0 && !by_hyphen && !is_count && !opens {
+    let is_plural = scan.text(word) == "kits";
+    if er == 0 && !by_hyphen && !is_count && !opens && !is_plural {
         return 0;
     }
     if er == 0 && scan.is_any(word, &["box", "st"]) {
@@ -99,6 +106,17 @@ pub(super) fn pack(scan: &mut Scan, at: usize) -> usize {
 
 /// `pack of 3`, `lot de 3`, `VPE 20`, `set of 3`.
 pub(super) fn pack_of(scan: &mut Scan, at: usize) -> usize {
+    // "x4", "x8" and "x16" are lanes of a bus.
+    if scan.text(at) == "x"
+        && matches!(scan.glue(at), Glue::Space | Glue::Break)
+        && scan.is_joined(at + 1)
+    {
+        let count = scan.number(at + 1).filter(|n| [2, 3, 5, 6, 10].contains(n));
+        if let Some(count) = count.filter(|_| !scan.is_memory && !scan.is_joined(at + 2)) {
+            scan.claim_number(What::Pack, count, at..at + 2);
+            return 2;
+        }
+    }
     if !scan.is_any(at, PACK_WORDS) {
         return 0;
     }

@@ -37,7 +37,7 @@ pub(super) fn place(scan: &mut Scan) {
 
 /// The end of the one word, hyphenated or known as a phrase, that begins at an atom.
 fn group_end(scan: &Scan, words: &[(usize, usize, Word)], start: usize) -> usize {
-    if start >= scan.len() || !scan.follows(start) {
+    if start >= scan.len() || scan.glue(start) == Glue::Break {
         return start;
     }
     let phrase = words.iter().find(|(first, ..)| *first == start);

@@ -171,8 +171,13 @@ impl Scan {
             // German "o." is short for "ohne".
             return (self.mark_after(first) == Some('.')).then_some((1, Word::Without));
         }
-        if text == "w" && self.mark_after(first) == Some('/') && self.text(first + 1) != "o" {
-            return Some((1, Word::With));
+        let is_short = self.mark_after(first) == Some('/') && !touches_number;
+        match text {
+            "w" if is_short && self.text(first + 1) != "o" => return Some((1, Word::With)),
+            // Spanish "c/" and "s/" are short for "con" and "sin".
+            "c" if is_short => return Some((1, Word::With)),
+            "s" if is_short => return Some((1, Word::Without)),
+            _ => {}
         }
         lexicon::find(text, |n| {
             let whole = (1..=n).all(|step| self.follows(first + step));

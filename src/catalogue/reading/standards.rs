@@ -44,12 +44,21 @@ pub(super) fn m2(scan: &mut Scan, at: usize) -> usize {
         return 0;
     }
     scan.claim_text(What::DriveForm, "M.2", at..at + 2);
-    const SIZES: &[&str] = &["2230", "2242", "2260", "2280", "22110"];
-    if scan.follows(at + 2) && scan.is_any(at + 2, SIZES) {
-        scan.mark(at + 2..at + 3, Use::Silent);
-        return 3;
-    }
     2
+}
+
+/// `2280`: the width and length of a card in millimetres.
+///
+/// Source: PCI Express M.2 specification, card types.
+pub(super) fn card_size(scan: &mut Scan, at: usize) -> usize {
+    const SIZES: &[&str] = &["2230", "2242", "2260", "2280", "22110"];
+    if !scan.is_any(at, SIZES) || scan.is_joined(at) || scan.is_joined(at + 1) {
+        return 0;
+    }
+    let size = scan.text(at).to_owned();
+    scan.say(What::CardSize, SpecValue::Text(size), at..at + 1);
+    scan.mark(at..at + 1, Use::Measure);
+    1
 }
 
 /// `AM5`, `LGA1700`, `S1700`, `Sockel 1700`.
@@ -61,8 +70,8 @@ pub(super) fn socket(scan: &mut Scan, at: usize) -> usize {
     let name = match text {
         "am" if scan.is_joined(at + 1) && (1..=9).contains(&number) => format!("AM{number}"),
         "lga" if near && number > 100 => format!("LGA{number}"),
-        "s" if scan.is_joined(at + 1) && is_lga && !scan.is_joined(at) => format!("LGA{number}"),
-        "sockel" | "socket" | "so" | "zocalo" | "zoccolo" | "presa" | "gniazdo"
+        "s" if near && is_lga && !scan.is_joined(at) => format!("LGA{number}"),
+        "sockel" | "socket" | "so" | "skt" | "zocalo" | "zoccolo" | "presa" | "gniazdo"
             if near && is_lga =>
         {
             format!("LGA{number}")
@@ -201,7 +210,9 @@ pub(super) fn chipset(scan: &mut Scan, at: usize) -> usize {
     let is_chipset = scan.is_any(at, FIRST_LETTERS)
         && !scan.is_joined(at)
         && scan.is_joined(at + 1)
-        && scan.text(at + 1).len() == 3;
+        && scan.text(at + 1).len() == 3
+        // A part number goes on: "X870ECL".
+        && !(scan.is_joined(at + 2) && scan.text(at + 2).len() > 2);
     if is_chipset {
         let is_e = scan.is_joined(at + 2) && scan.text(at + 2) == "e";
         let end = at + 2 + usize::from(is_e);

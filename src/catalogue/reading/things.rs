@@ -71,13 +71,17 @@ pub(super) const ROWS: &[Row] = &[
         "bundle|bundel|konvolut|kombi|kombo|combo|paket|paketangebot|aufrustset|aufrust set|\
          aufruestset|aufrust kit|aufrustkit|upgrade set|upgrade kit|upgradeset|kit upgrade|\
          kit d evolution|kit evolution|kit de actualizacion|kit di aggiornamento|pacchetto|\
-         paquete|pakket|pakiet|upgrade bundle|zestaw upgrade",
+         paquete|pakket|pakiet|upgrade bundle|zestaw upgrade|two kits|zwei kits|deux kits|dos kits|due kit|twee kits|dwa zestawy",
     ),
     (
         Word::Sign(Sign::Set),
         "set|sets|sparset|zestaw|juego|lot|pack|packung|vpe|stuckzahl",
     ),
     (Word::Sign(Sign::Kit), "kit|kits"),
+    (
+        Word::Sign(Sign::Only),
+        "only|nur|seulement|uniquement|solo|solamente|alleen|tylko",
+    ),
     (
         Word::Sign(Sign::Choice),
         "auswahl|zur auswahl|verschiedene|verschiedene modelle|diverse|various|various models|\
@@ -88,9 +92,12 @@ pub(super) const ROWS: &[Row] = &[
         Word::Sign(Sign::ForParts),
         "for parts|fur bastler|fuer bastler|an bastler|bastler|defekt|defekte|defekter|defektes|\
          defective|broken|faulty|not working|nicht funktionsfahig|kaputt|pour pieces|hors service|\
-         en panne|para piezas|no funciona|averiado|per ricambi|per pezzi|non funzionante|guasto|\
-         guasta|voor onderdelen|defect|defecte|kapot|na czesci|uszkodzony|uszkodzona|uszkodzone|\
-         ersatzteilspender|spares or repair|spares repair|dead",
+         en panne|para piezas|no funciona|averiado|per ricambi|per pezzi|non funzionante|non funziona|ne fonctionne pas|werkt niet|nie dziala|nicht funktionierend|parts repair|parts or repair|guasto|\
+         guasta|difettoso|difettosa|rotto|rotta|da riparare|danneggiato|danneggiata|voor onderdelen|defect|defecte|kapot|na czesci|uszkodzony|uszkodzona|uszkodzone|\
+         ersatzteilspender|ersatzteiltrager|for repair|to repair|zur reparatur|reparaturbedurftig|\
+         a reparer|para reparar|do naprawy|ter reparatie|voor reparatie|parts only|spares only|\
+         ohne funktion|danado|danada|endommage|endommagee|beschadigt|beschadigte|damaged|beschadigd|\
+         zepsuty|zepsuta|niesprawny|niesprawna|spares or repair|spares repair|dead",
     ),
     (
         Word::Sign(Sign::Accessory),
@@ -108,7 +115,9 @@ pub(super) const ROWS: &[Row] = &[
          bloc d eau|riser|riser kabel|warmeleitpaste|waermeleitpaste|thermal paste|thermal grease|\
          pate thermique|pasta termica|pasta termoprzewodzaca|koelpasta|warmeleitpad|warmeleitpads|\
          thermal pad|thermal pads|pad thermique|gummi|anti vibration|anti vibrations|hulle|huelle|\
-         sleeve|aufkleber|sticker|handbuch|manual only|splitter|externes gehause|externes gehaeuse|\
+         sleeve|aufkleber|sticker|stickers|handbuch|manual only|only manual|anleitung|nur anleitung|handleiding|\
+         papers|papers only|papiere|nur papiere|nur rechnung|invoice only|documents only|notice seule|\
+         warranty card|garantiekarte|certificate|nur zubehor|accessories only|splitter|externes gehause|externes gehaeuse|\
          external enclosure|enclosure|boitier externe|caja externa|case esterno|externe behuizing|\
          standoffs|abstandshalter|steckplatzblech|feet|fusse|power button",
     ),
@@ -129,7 +138,7 @@ pub(super) const ROWS: &[Row] = &[
          dual tower|midi tower|mid tower|mini tower|big tower|full tower|intern|interne|internal|\
          interno|pc|desktop|computer zubehor|modular|modulaire|modulare|modulair|modularny|cpus|\
          dual channel|quad channel|ecc|xmp|expo|gutschein|voucher|spielegutschein|game|spiel|\
-         garantie|warranty|guarantee|garantia|garanzia|stuck|stueck|sockel|socket|so|zocalo|\
+         skt|garantie|warranty|guarantee|garantia|garanzia|stuck|stueck|sockel|socket|so|zocalo|\
          zoccolo|gniazdo|chip|chipset|chipsatz|express|pcie|pci|dp|hdmi|displayport|usb|type|typ|\
          zoll|inch|pouces|pollici|pulgadas|cali|cache|threads|thread|kerne|kern|kernen|core|cores|\
          coeurs|coeur|rdzeni|nucleos|nuclei|octa|hexa|quad|vram|video|gddr|igpu|grafik|graphics|\

@@ -9,7 +9,7 @@ use super::lexicon::{Row, Word};
 pub(super) const ROWS: &[Row] = &[
     (
         Word::Serves,
-        "fur|fuer|for|pour|para|per|voor|dla|passend|passend fur|passend zu|passt zu|kompatibel|\
+        "fur|fuer|for|pour|para|per|voor|dla|do|passend|passend fur|passend zu|passt zu|kompatibel|\
          kompatibel mit|compatible|compatible with|compatible avec|compatible con|compatibile con|\
          kompatybilny z|geeignet|geeignet fur|geschikt voor|suitable|suitable for|fits|bereit fur|\
          ready for|unterstutzt|supports",
@@ -152,7 +152,7 @@ pub(super) const ROWS: &[Row] = &[
     ),
     (
         Word::Counts(What::Pack, 3),
-        "triple pack|triplepack|tri pack|tripack|trio pack|dreierpack|dreierset|pack triple",
+        "triple pack|triplepack|tri pack|tripack|trio pack|dreierpack|dreierset|pack triple|pack of three|set of three|lot de trois",
     ),
     (Word::Counts(What::Pack, 4), "quad pack|quadpack|viererpack"),
     (Word::Counts(What::Pack, 5), "funferpack|five pack"),
@@ -172,7 +172,8 @@ pub(super) const ROWS: &[Row] = &[
     (
         Word::Feature("tg"),
         "tg|tempered glass|glasfenster|hartglas|echtglas|glas|glass|verre trempe|verre|\
-         vetro temperato|vetro|cristal templado|vidrio templado|gehard glas|szklo hartowane|\
+         vetro temperato|vetro|cristal templado|vidrio templado|gehard glas|szklo hartowane|hartowane szklo|szklem hartowanym|hartowanym szklem|\
+         szkla hartowanego|szklo|szklem|szyba|szyba hartowana|cristal|vidrio|vitre|paroi vitree|glazen|\
          seitenglas|temperglas",
     ),
     (
@@ -182,7 +183,7 @@ pub(super) const ROWS: &[Row] = &[
     ),
     (
         Word::Feature("argb"),
-        "argb|a rgb|addressable rgb|adressierbar rgb|d rgb|drgb",
+        "argb|a rgb|a argb|a led rgb|addressable rgb|adressierbar rgb|d rgb|drgb",
     ),
     (Word::Feature("rgb"), "rgb"),
     (
@@ -191,7 +192,7 @@ pub(super) const ROWS: &[Row] = &[
     ),
     (
         Word::Variant,
-        "ti|xt|xtx|super|pro|plus|max|lite|elite|evo|ultra|oc|se|xl|mini|nano|extreme|prime|gt|\
+        "ti|xt|xtx|super|pro|plus|max|lite|elite|evo|ultra|oc|se|xl|xxl|xs|mini|nano|extreme|prime|gt|\
          x|s|k|f|kf|ks|g|t|v|ii|iii|xe",
     ),
 ];

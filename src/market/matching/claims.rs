@@ -72,13 +72,21 @@ fn compare_known(reading: &Reading, kind: Kind, known: &Known, compared: &mut Co
         }
         return;
     };
-    if claims.any(|claim| is_same(kind, what, &claim.value, &known.value)) {
-        compared.agreed.push(what);
-        return;
+    let mut n_same = 0;
+    let mut n_other = 0;
+    for claim in claims {
+        if is_same(kind, what, &claim.value, &known.value) {
+            n_same += 1;
+        } else {
+            n_other += 1;
+        }
     }
-    if what == What::FormFactor && kind == Kind::Case {
-        // A case takes boards of several forms; a title may name any of them.
-        compared.n_untold += u32::from(known.is_named);
+    if n_same > 0 {
+        // "2x 32GB (2x16GB)" is two kits.
+        if n_other > 0 && kind == Kind::Memory && what == What::CapacityGb {
+            compared.missing.push(Objection::Untold(what));
+        }
+        compared.agreed.push(what);
         return;
     }
     compared.differs.push(Objection::Differs {
@@ -98,6 +106,8 @@ fn compare_unknown(what: What, value: &SpecValue, line: &Line, compared: &mut Co
             compared.n_untold += 1;
             false
         }
+        // A drive of the usual size does not say so.
+        What::CardSize => *value != SpecValue::Text("2280".to_owned()),
         // Where siblings have revisions, any other revision is another part.
         What::Revision => names_any(line, what),
         // Where siblings have colours, the one without is black if none of them is.
@@ -124,6 +134,9 @@ fn names_any(line: &Line, what: What) -> bool {
 fn is_meant(kind: Kind, what: What, value: &SpecValue) -> bool {
     const SUPPLY_FORMS: &[&str] = &["ATX", "SFX", "SFX-L", "TFX"];
     match (kind, what, value) {
+        (Kind::Case, What::FormFactor, SpecValue::Text(form)) => {
+            !SUPPLY_FORMS[1..].contains(&form.as_str())
+        }
         (Kind::Psu, What::FormFactor, SpecValue::Text(form)) => {
             SUPPLY_FORMS.contains(&form.as_str())
         }

@@ -30,6 +30,8 @@ pub(super) struct Fit {
     pub n_missing: usize,
 }
 
+/// Nearly every part of a kind has these, whether its name says so or not.
+const COMMON_FEATURES: &[&str] = &["pwm"];
 const SMALL_NUMBER_DIGITS: usize = 1;
 const FUZZY_LEAST: usize = 4;
 /// Costs, in percent of confidence. They were set on the tuning half of the labelled set.
@@ -37,6 +39,7 @@ const COST_UNTOLD: u32 = 4;
 const COST_FUZZY: u32 = 8;
 const COST_UNKNOWN_WITHIN: u32 = 12;
 const COST_UNKNOWN_BESIDE: u32 = 5;
+const COST_UNKNOWN_SHORT: u32 = 10;
 const COST_UNKNOWN_NUMBER: u32 = 8;
 /// A title that is cut this many atoms behind its model had room to tell more.
 const ROOM_AFTER_MODEL: usize = 3;
@@ -205,6 +208,11 @@ fn extras(title: &Title, profile: &Profile, profiles: &Profiles, matched: &[usiz
         if atom.is_number {
             extra_number(&extra, line, fit);
         } else {
+            let is_feature = atom.canon().is_some();
+            let tells = !is_feature || profiles.features.contains(&(profile.kind, id));
+            if !tells || COMMON_FEATURES.contains(&extra.text) {
+                continue;
+            }
             extra_word(&extra, reading, line, fit);
         }
     }
@@ -239,7 +247,10 @@ fn extra_word(extra: &Extra<'_>, reading: &Reading, line: &Line, fit: &mut Fit) 
     let joins_after = extra.before && next.is_some_and(|next| next.glue == Glue::Joined);
     if is_shared {
         fit.contradictions.push(objection);
-    } else if joins_before || joins_after || (is_variant && beside) {
+    } else if joins_before
+        || joins_after
+        || (is_variant && (beside || atom.canon().is_some() && extra.in_clause))
+    {
         fit.doubts.push(objection);
     } else if is_variant {
         // Away from the model it is a feature like any other.
@@ -249,6 +260,8 @@ fn extra_word(extra: &Extra<'_>, reading: &Reading, line: &Line, fit: &mut Fit) 
         }
     } else if extra.after && extra.before {
         fit.penalty += COST_UNKNOWN_WITHIN;
+    } else if extra.after && extra.text.len() <= 3 {
+        fit.penalty += COST_UNKNOWN_SHORT;
     } else if beside {
         fit.penalty += COST_UNKNOWN_BESIDE;
     }

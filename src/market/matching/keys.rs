@@ -136,6 +136,13 @@ impl Keys {
 
 /// Case and separators do not tell part numbers apart.
 pub(super) fn fold_mpn(mpn: &str) -> String {
+    if mpn.is_ascii() {
+        // Nearly all are, and need none of Unicode's tables.
+        let kept = mpn.bytes().filter(u8::is_ascii_alphanumeric);
+        return kept
+            .map(|byte| char::from(byte.to_ascii_uppercase()))
+            .collect();
+    }
     mpn.chars()
         .filter(|character| character.is_alphanumeric())
         .flat_map(char::to_uppercase)

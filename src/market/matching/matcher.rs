@@ -4,16 +4,16 @@ use super::author::{Decision, Fingerprint, Verdict};
 use super::compare::{Fit, Title, compare};
 use super::evidence::{Listing, MatchedBy, Matching, Objection, PartMatch, Proposal, ReviewReason};
 use super::keys::{FoundMpn, Keys, fold_mpn, is_telling};
-use super::profile::{Profile, ProfileId, Profiles, brand_atoms, brand_key};
+use super::profile::{Profile, ProfileId, Profiles, brand_key};
 use super::search::Search;
-use crate::catalogue::reading::{Place, Reading, What, read_title};
+use crate::catalogue::reading::{What, read_title};
 use crate::catalogue::{Catalogue, Kind, PartId};
 use crate::market::offer::Offer;
 use std::collections::BTreeSet;
 
 /// The catalogue, ready to recognise its parts in offers.
 pub struct Matcher {
-    profiles: Profiles,
+    pub(super) profiles: Profiles,
     keys: Keys,
     search: Search,
     /// The beginnings of each brand's part numbers.
@@ -99,8 +99,7 @@ impl Matcher {
         let brand = offer
             .brand
             .as_deref()
-            .map(brand_key)
-            .filter(|brand| !brand.is_empty());
+            .and_then(|brand| self.stated_brand(brand));
         let is_open = |id: &ProfileId| !denied.contains(&self.profiles.all[*id].part);
         let by_gtin: BTreeSet<ProfileId> = offer
             .gtins
@@ -161,30 +160,6 @@ impl Matcher {
             ids,
             is_brand,
         }
-    }
-
-    /// The brand that begins at an atom, and its length; the longest.
-    fn brand_at(&self, reading: &Reading, at: usize) -> Option<(&str, usize)> {
-        let first = reading.compact(at..at + 1);
-        let from = self.profiles.brands.range(first.clone()..);
-        let near = from.take_while(|(brand, _)| brand.starts_with(&first));
-        let found = near.map(|(brand, _)| (brand.as_str(), brand_atoms(reading, at, brand)));
-        found
-            .filter(|(_, length)| *length > 0)
-            .max_by_key(|(_, length)| *length)
-    }
-
-    /// Brands that a title names as its own.
-    fn brands_of(&self, title: &Title) -> Vec<&str> {
-        let mains = (0..title.ids.len())
-            .filter(|at| title.is_brand[*at] && title.reading.atoms[*at].place == Place::Main);
-        let mut brands: Vec<&str> = mains
-            .filter_map(|at| self.brand_at(&title.reading, at))
-            .map(|(brand, _)| brand)
-            .collect();
-        brands.sort_unstable();
-        brands.dedup();
-        brands
     }
 
     fn by_mpn(&self, mpn: &str, brand: Option<&str>, title: &Title) -> Option<FoundMpn> {
@@ -251,7 +226,10 @@ impl Matcher {
         is_open: &dyn Fn(&ProfileId) -> bool,
     ) -> Vec<Compared> {
         let named = self.brands_of(title);
-        let brands: Vec<&str> = brand.map_or_else(|| named.clone(), |brand| vec![brand]);
+        let mut brands: Vec<&str> = brand.map_or_else(|| named.clone(), |brand| vec![brand]);
+        if brands.is_empty() {
+            brands.extend(self.misspelt_brand(title));
+        }
         let mut all = Vec::new();
         for own in brands {
             let ids = self
@@ -271,13 +249,6 @@ impl Matcher {
             }));
         }
         all
-    }
-
-    fn makes(&self, brand: &str, kind: Kind) -> bool {
-        self.profiles
-            .brands
-            .get(brand)
-            .is_some_and(|kinds| kinds.contains(&kind))
     }
 
     fn by_title(&self, offer: &Offer, title: &Title, mut compared: Vec<Compared>) -> Matching {

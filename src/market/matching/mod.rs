@@ -9,6 +9,7 @@
 //! `compare` holds a title against one part, `search` finds the parts worth comparing.
 
 mod author;
+mod brands;
 mod claims;
 mod compare;
 mod evidence;

@@ -19,9 +19,9 @@ pub(super) struct Profile {
     /// Runs of words that a title must have; those of a run stand next to one another.
     pub chains: Vec<Vec<WordId>>,
     pub values: Vec<Known>,
-    pub has_mpn: bool,
     /// Signs that its own name gives: a title may give them too.
     pub signs: Vec<Sign>,
+    pub has_mpn: bool,
     pub line: LineId,
 }
 
@@ -57,6 +57,8 @@ pub(super) struct Profiles {
     pub all: Vec<Profile>,
     pub lines: Vec<Line>,
     pub words: Words,
+    /// For each kind the features that set some of its parts apart.
+    pub features: BTreeSet<(Kind, WordId)>,
     /// Every brand: its atoms, run together.
     pub brands: BTreeMap<String, Vec<Kind>>,
 }
@@ -84,6 +86,7 @@ impl Profiles {
             all: Vec::new(),
             lines: Vec::new(),
             words: Words::default(),
+            features: BTreeSet::new(),
             brands: BTreeMap::new(),
         };
         let mut lines: BTreeMap<(Option<String>, Kind, WordId), LineId> = BTreeMap::new();
@@ -93,7 +96,9 @@ impl Profiles {
             let words = profile.chains.iter().flatten().copied();
             let is_word = |id: &WordId| is_name(&profiles.words.texts[*id as usize]);
             let head = words.clone().find(is_word).unwrap_or(UNKNOWN_WORD);
-            let family = (profile.brand.clone(), profile.kind);
+            let kind = profile.kind;
+            profiles.features.extend(words.clone().map(|id| (kind, id)));
+            let family = (profile.brand.clone(), kind);
             if let Some(brand) = &profile.brand {
                 let kinds = profiles.brands.entry(brand.clone()).or_default();
                 if !kinds.contains(&profile.kind) {
@@ -165,8 +170,8 @@ fn profile(part: &Part, words: &mut Words) -> Profile {
         brand,
         chains,
         values: values(part, &reading),
-        has_mpn: !part.mpns.is_empty(),
         signs: reading.signs.iter().map(|seen| seen.sign).collect(),
+        has_mpn: !part.mpns.is_empty(),
         line: 0,
     }
 }
@@ -237,6 +242,7 @@ const COMPARED: &[(What, &[Kind])] = &[
     (What::Modularity, &[Kind::Psu]),
     (What::Interface, &[Kind::Storage]),
     (What::DriveForm, &[Kind::Storage]),
+    (What::CardSize, &[Kind::Storage]),
     (What::Generation, &[Kind::Storage]),
     (What::BoxedCooler, &[Kind::Cpu]),
     (What::Packaging, &[Kind::Cpu]),

@@ -15,7 +15,15 @@ pub(super) fn against(
 ) -> Vec<Objection> {
     let mut objections = Vec::new();
     let first = matched.iter().min().copied();
+    objections.extend(brought_along(reading, profile, profiles));
     for seen in &reading.signs {
+        if let (Place::Attached, Sign::Kind(kind)) = (seen.place, seen.sign)
+            && matches!(kind, Kind::Cpu | Kind::Board | Kind::Gpu | Kind::Psu)
+            && kind != profile.kind
+        {
+            let word = reading.text(seen.atom).to_owned();
+            objections.push(Objection::Word(word, "several products"));
+        }
         if seen.place != Place::Main || profile.signs.contains(&seen.sign) {
             continue;
         }
@@ -25,7 +33,7 @@ pub(super) fn against(
             .any(|atom| reading.atoms[*atom].clause == seen.clause);
         let meaning = match seen.sign {
             // Behind the model's clause it tells of something in the box.
-            Sign::Accessory if before || beside => "an accessory",
+            Sign::Accessory if before || beside || is_all(reading, seen) => "an accessory",
             Sign::Bundle => "several products",
             Sign::Choice => "one of several",
             Sign::ForParts => "broken",
@@ -46,6 +54,29 @@ pub(super) fn against(
         objections.push(Objection::Word(reading.text(seen.atom).to_owned(), meaning));
     }
     objections
+}
+
+/// "incl. Norvant Kraft 850W": a product of another maker comes with it.
+fn brought_along(reading: &Reading, profile: &Profile, profiles: &Profiles) -> Option<Objection> {
+    let attached =
+        (0..reading.atoms.len()).filter(|at| reading.atoms[*at].place == Place::Attached);
+    let others = || {
+        profiles
+            .brands
+            .keys()
+            .filter(|brand| Some(*brand) != profile.brand.as_ref())
+    };
+    let mut found =
+        attached.filter_map(|at| others().find(|brand| brand_atoms(reading, at, brand) > 0));
+    found
+        .next()
+        .map(|brand| Objection::Word(brand.clone(), "several products"))
+}
+
+/// "manual only": there is nothing else, wherever it stands.
+fn is_all(reading: &Reading, seen: &Seen) -> bool {
+    let mut signs = reading.signs.iter();
+    signs.any(|other| other.sign == Sign::Only && other.clause == seen.clause)
 }
 
 /// "Gaming PC case", "notebook RAM": the word tells what the part is for.
@@ -110,7 +141,7 @@ fn names_kind(reading: &Reading, kind: Kind) -> bool {
 fn tolerates(own: Kind, said: Kind) -> bool {
     own == said
         || match own {
-            Kind::Cpu => matches!(said, Kind::Gpu | Kind::Cooler | Kind::Memory),
+            Kind::Cpu => matches!(said, Kind::Gpu | Kind::Memory),
             Kind::Cooler => matches!(said, Kind::Cpu | Kind::Fan | Kind::Case | Kind::Memory),
             Kind::Board => matches!(
                 said,
