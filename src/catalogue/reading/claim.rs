@@ -32,9 +32,9 @@ pub enum What {
     Interface,
     LengthMm,
     BoxedCooler,
-    // What follows tells listings or siblings apart and is no spec.
     Latency,
     Colour,
+    // What follows tells listings or siblings apart and is no spec.
     DriveForm,
     CardSize,
     AtxVersion,
@@ -70,8 +70,8 @@ const WHATS: &[(What, &str, Option<Spec>)] = &[
         "cooler in the box",
         Some(Spec::BoxedCooler),
     ),
-    (What::Latency, "CAS latency", None),
-    (What::Colour, "colour", None),
+    (What::Latency, "CAS latency", Some(Spec::Latency)),
+    (What::Colour, "colour", Some(Spec::Colour)),
     (What::DriveForm, "drive form", None),
     (What::CardSize, "card size", None),
     (What::AtxVersion, "ATX version", None),

@@ -100,8 +100,8 @@ impl Keys {
         }
     }
 
-    /// A part number that stands in a title between spaces, the longest there is.
-    pub fn in_title(&self, reading: &Reading) -> Vec<(String, usize)> {
+    /// The part numbers that stand in a title between spaces, folded; the longest of each place.
+    pub fn in_title(&self, reading: &Reading) -> Vec<String> {
         let ends_at = |atom: usize| {
             let glue = reading.atoms.get(atom).map_or(Glue::Break, |one| one.glue);
             matches!(glue, Glue::Space | Glue::Break | Glue::Inch | Glue::Or)
@@ -116,7 +116,7 @@ impl Keys {
             for end in (start + 1..=last).rev().filter(|end| ends_at(*end)) {
                 let folded = reading.compact(start..end).to_ascii_uppercase();
                 if is_telling(&folded) && self.by_mpn.contains_key(&folded) {
-                    found.push((folded, start));
+                    found.push(folded);
                     break;
                 }
             }

@@ -129,7 +129,7 @@ impl Matcher {
             .keys
             .in_title(&title.reading)
             .into_iter()
-            .filter_map(|(mpn, _)| self.by_mpn(&mpn, brand.as_deref(), &title))
+            .filter_map(|mpn| self.by_mpn(&mpn, brand.as_deref(), &title))
             .filter(|found| is_open(&found.profile));
         if let Some(found) = in_title.next() {
             return match in_title.find(|other| other.profile != found.profile) {
