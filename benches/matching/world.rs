@@ -166,7 +166,7 @@ fn offer(random: &mut Prng, parts: &[Part], n: usize) -> (Offer, Option<String>)
         brand: Some(part.brand.clone()).filter(|_| n.is_multiple_of(2)),
         gtins: Vec::new(),
         mpn: None,
-        price: Money::from_minor(100, Currency::EUR),
+        price: Money::from_minor(i64::from(random.vary(20_000, 300)), Currency::EUR),
         list_price: None,
         tax_included: true,
         availability: Availability::InStock,

@@ -96,12 +96,17 @@ fn folder() -> std::path::PathBuf {
 }
 
 fn rows(file: &str) -> Vec<Row> {
-    let mut reader = csv::Reader::from_path(folder().join(file)).unwrap();
-    reader.deserialize().map(|row| row.unwrap()).collect()
+    let mut reader = csv::Reader::from_path(folder().join(file))
+        .expect("the labelled offers lie beside the test");
+    reader
+        .deserialize()
+        .map(|row| row.expect("every row has the columns that the header names"))
+        .collect()
 }
 
 fn catalogue() -> Catalogue {
-    let text = std::fs::read_to_string(folder().join("catalogue.toml")).unwrap();
+    let text = std::fs::read_to_string(folder().join("catalogue.toml"))
+        .expect("the labelled parts lie beside the test");
     let (catalogue, faults) = load_catalogue(&[("catalogue.toml", &text)]);
     assert_eq!(faults, []);
     catalogue

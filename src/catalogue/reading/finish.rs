@@ -11,12 +11,12 @@ pub(super) fn finish(scan: &mut Scan) {
         .signs
         .iter()
         .filter(|seen| seen.sign == Sign::Kind(Kind::Cooler));
-    let told = coolers.filter_map(|seen| match seen.place {
+    let mut told = coolers.filter_map(|seen| match seen.place {
         Place::Attached => Some((true, seen.atom)),
         Place::Negated => Some((false, seen.atom)),
         Place::Main | Place::Context => None,
     });
-    if let Some((comes, atom)) = told.last() {
+    if let Some((comes, atom)) = told.next_back() {
         scan.say(What::BoxedCooler, SpecValue::Flag(comes), atom..atom + 1);
         if let Some(claim) = scan.claims.last_mut() {
             claim.place = Place::Main;

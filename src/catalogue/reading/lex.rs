@@ -89,6 +89,7 @@ fn glue(between: &str, touches: bool) -> Glue {
             ',' if !is_spaced => Glue::Comma,
             '/' if !is_spaced => Glue::Slash,
             // "inkl. 2 fans", "So. AM5": an abbreviation goes on.
+            '&' if is_spaced => Glue::Or,
             '.' | '&' | '\'' | '@' | '%' | '~' => Glue::Space,
             // "DDR5- 6000", "AM5 -Board": a slip, not a new clause.
             '-' if !between.starts_with(' ') || !between.ends_with(' ') => Glue::Space,

@@ -171,9 +171,7 @@ pub(super) fn measure(scan: &mut Scan, at: usize) -> usize {
         (digits + 1, Use::Measure)
     } else if per_minute {
         (digits + 2, Use::Measure)
-    } else if unit == "v" && (milli <= VOLTS_MAX * 1000 || MAINS_VOLTS.contains(&(milli / 1000))) {
-        (digits + 1, Use::Silent)
-    } else if SILENT_UNITS.contains(&unit) && !(unit == "pwm" && !scan.is_joined(next)) {
+    } else if is_silent(unit, milli, scan.is_joined(next)) {
         (digits + 1, Use::Silent)
     } else if ["mb", "gb"].contains(&unit) {
         // A cache or a speed: a capacity has been read before.
@@ -188,6 +186,16 @@ pub(super) fn measure(scan: &mut Scan, at: usize) -> usize {
     };
     scan.mark(at..at + used.0, used.1);
     used.0
+}
+
+/// True for a unit whose number tells nothing of the model.
+fn is_silent(unit: &str, milli: i64, is_joined: bool) -> bool {
+    match unit {
+        "v" => milli <= VOLTS_MAX * 1000 || MAINS_VOLTS.contains(&(milli / 1000)),
+        // "120 PWM" is a fan's model.
+        "pwm" => is_joined,
+        _ => SILENT_UNITS.contains(&unit),
+    }
 }
 
 /// `120x120x25`.

@@ -72,7 +72,7 @@ pub enum Glue {
     Space,
     /// An inch sign.
     Inch,
-    /// A stroke set off by spaces: an alternative.
+    /// A stroke or an ampersand set off by spaces: one more thing.
     Or,
     /// A comma, bracket, bar, dash or the like: another clause.
     Break,

@@ -168,10 +168,8 @@ impl Matcher {
             match brand {
                 Some(stated) if stated == known => Some(true),
                 Some(_) => Some(false),
-                None => {
-                    let named = self.brands_of(title);
-                    (!named.is_empty()).then(|| named.contains(&known))
-                }
+                // A telling number stands even against the title's own brand: see M06.
+                None => self.brands_of(title).contains(&known).then_some(true),
             }
         })
     }

@@ -2,7 +2,7 @@
 
 use super::evidence::Objection;
 use super::profile::{Profile, Profiles, brand_atoms};
-use crate::catalogue::reading::{Place, Reading, Seen, Sign, What};
+use crate::catalogue::reading::{Glue, Place, Reading, Seen, Sign, What};
 use crate::catalogue::{Kind, SpecValue};
 
 /// What speaks against a title being of one part of a profile. `matched` are the atoms that name
@@ -33,6 +33,7 @@ pub(super) fn against(
             .any(|atom| reading.atoms[*atom].clause == seen.clause);
         let meaning = match seen.sign {
             // Behind the model's clause it tells of something in the box.
+            Sign::Accessory if !before && is_one_more(reading, seen) => continue,
             Sign::Accessory if before || beside || is_all(reading, seen) => "an accessory",
             Sign::Bundle => "several products",
             Sign::Choice => "one of several",
@@ -71,6 +72,13 @@ fn brought_along(reading: &Reading, profile: &Profile, profiles: &Profiles) -> O
     found
         .next()
         .map(|brand| Objection::Word(brand.clone(), "several products"))
+}
+
+/// "Bris 4 & bracket": behind the model it comes along.
+fn is_one_more(reading: &Reading, seen: &Seen) -> bool {
+    const AND: &[&str] = &["and", "und", "et", "y", "e", "en", "i"];
+    let by_word = seen.atom > 0 && AND.contains(&reading.text(seen.atom - 1));
+    by_word || reading.atoms[seen.atom].glue == Glue::Or
 }
 
 /// "manual only": there is nothing else, wherever it stands.

@@ -1,12 +1,42 @@
 //! Matching, a test for each pitfall, and what is left open is not guessed.
 
-mod pitfalls;
+mod pitfalls_keys;
+mod pitfalls_titles;
 mod titles;
 
 use super::*;
 use crate::catalogue::{Gtin, load_catalogue};
 use crate::market::offer::{Availability, Condition, Offer, RetailerId, Sku};
 use crate::money::{Currency, Money};
+
+/// Siblings one attribute apart.
+const CARDS: &[(&str, &str, &str, &str)] = &[
+    (
+        "card",
+        "gpu",
+        "Norvant Fenrir 8810 16GB",
+        "mpn = \"NV-8810/16G\";gtin = \"6291041500213\"",
+    ),
+    (
+        "card-oc",
+        "gpu",
+        "Norvant Fenrir 8810 OC 16GB",
+        "mpn = \"NV-8810/16G-OC\"",
+    ),
+    (
+        "card-xt",
+        "gpu",
+        "Norvant Fenrir 8810 XT 16GB",
+        "gtin = \"7300011000017\"",
+    ),
+    (
+        "card-12",
+        "gpu",
+        "Norvant Fenrir 8820 12GB",
+        "mpn = \"8820\"",
+    ),
+    ("card-8", "gpu", "Norvant Fenrir 8820 8GB", ""),
+];
 
 /// What an offer says of its part.
 #[derive(Default, Clone, Copy)]
