@@ -221,17 +221,24 @@ const EXAMPLES: &[Example] = &[
     (
         "pages-by-link-header/api",
         "pages-by-link-header.sample.json",
-        &[("C1", Some(28_490), "EUR", "unknown", "")],
+        &[(
+            "C1",
+            Some(28_490),
+            "EUR",
+            "unknown",
+            "oskvale-lumevar-33-duo",
+        )],
     ),
     (
         "pages-by-body/api",
         "pages-by-body.sample.json",
+        // The catalogue has the compact one alone.
         &[("D1", Some(21_490), "EUR", "unknown", "")],
     ),
     (
         "pages-by-parameter/api",
         "pages-by-parameter.sample.csv",
-        &[("E1", Some(3_990), "EUR", "unknown", "")],
+        &[("E1", Some(3_990), "EUR", "unknown", "haldrune-siltwind-46")],
     ),
 ];
 
