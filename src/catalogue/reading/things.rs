@@ -132,9 +132,9 @@ pub(super) const ROWS: &[Row] = &[
          gaming|gamer|sofort|lieferbar|lagernd|lager|lagerware|ab|auf|in|und|and|et|oder|or|the|der|\
          die|das|den|von|vom|zu|zum|de|du|la|le|les|el|il|un|une|eine|ein|bis|up|to|van|een|w|na|i o|\
          versand|versandkostenfrei|mwst|ust|vat|ttc|iva|gratis|kostenlos|free|shipping|delivery|\
-         livraison|envio|bestseller|top|deal|angebot|sale|promo|edition|version|modell|model|modele|\
-         modelo|modello|modelljahr|serie|series|aktiv|kurz|kurze|kompakt|kompaktkuhler|compact|\
-         leise|quiet|sealed|unlocked|boost|turbo|tower|midi|mid|big|turm|doppelturm|twin tower|\
+         livraison|envio|bestseller|deal|angebot|sale|promo|edition|version|modell|model|modele|\
+         modelo|modello|modelljahr|serie|series|aktiv|kurz|kurze|kompaktkuhler|\
+         leise|quiet|sealed|unlocked|boost|tower|midi|mid|big|turm|doppelturm|twin tower|\
          dual tower|midi tower|mid tower|mini tower|big tower|full tower|intern|interne|internal|\
          interno|pc|desktop|computer zubehor|modular|modulaire|modulare|modulair|modularny|cpus|\
          dual channel|quad channel|ecc|xmp|expo|gutschein|voucher|spielegutschein|game|spiel|\
@@ -145,7 +145,7 @@ pub(super) const ROWS: &[Row] = &[
          grafische|grafica|graphique|integriert|integre|integrated|lesen|read|schreiben|write|tlc|\
          qlc|tbw|lan|getestet|tested|grade|top zustand|modul|module|modulo|riegel|ram kit|\
          tauglich|ready|lieferung|inside|drei|zwei|two|three|deux|trois|due|tre|adressierbar|\
-         refrigerador|zur|zum einbau|of|hz|dba|rpm|high|performance|netto|brutto|watt|watts",
+         refrigerador|zur|zum einbau|of|hz|dba|rpm|netto|brutto|watt|watts",
     ),
 ];
 
