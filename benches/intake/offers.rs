@@ -125,6 +125,11 @@ fn mpn(brand: &str, number: u32) -> String {
     )
 }
 
+/// What a maker calls its thing of this number.
+fn name(number: u32) -> String {
+    format!("{} {}", NAMES[number as usize % NAMES.len()], 100 + number)
+}
+
 /// The catalogue as settings, and as the table that the script reads.
 fn catalogue(seed: u64) -> (String, String) {
     let mut draws = Prng::stream(seed, 1);
@@ -134,8 +139,9 @@ fn catalogue(seed: u64) -> (String, String) {
         let (gtin, mpn) = (gtin(number), mpn(brand, number));
         let _ = write!(
             toml,
-            "[[part]]\nid = \"part-{number}\"\nkind = \"gpu\"\nname = \"Part {number}\"\n\
-             brand = \"{brand}\"\ngtin = \"{gtin}\"\nmpn = \"{mpn}\"\n\n"
+            "[[part]]\nid = \"part-{number}\"\nkind = \"gpu\"\nname = \"{}\"\n\
+             brand = \"{brand}\"\ngtin = \"{gtin}\"\nmpn = \"{mpn}\"\n\n",
+            name(number)
         );
         let _ = writeln!(csv, "part-{number},{gtin},{mpn}");
     }
@@ -157,13 +163,16 @@ fn offers(seed: u64, n_offers: u32) -> Vec<Offer> {
         };
         let drawn = BRANDS[draws.between(0, 7) as usize];
         let brand = brands.get(number as usize).copied().unwrap_or(drawn);
-        let name = NAMES[draws.between(0, 7) as usize];
-        let goods = GOODS[draws.between(0, 5) as usize];
+        // Every part is a graphics card; what else the shop sells is anything.
+        let goods = match is_part {
+            true => GOODS[0],
+            false => GOODS[draws.between(0, 5) as usize],
+        };
         // One offer in ten has no GTIN, so that the part number has to do.
         let has_gtin = !draws.chance(10);
         Offer {
             sku,
-            title: format!("{brand} {name} {}, {goods}", draws.between(10, 99)),
+            title: format!("{brand} {}, {goods}", name(number)),
             brand,
             gtin: if has_gtin {
                 gtin(number)

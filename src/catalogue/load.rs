@@ -118,7 +118,6 @@ fn add_part(catalogue: &mut Catalogue, identities: &mut Identities, mut table: T
     let specs = read_specs(&mut table, kind);
     let rates = read_rates(&mut table, catalogue);
     let document = table.document();
-    let span = table.span();
     table.finish();
     let (Some(id), Some(kind), Some(name)) = (id, kind, name) else {
         return;
@@ -143,10 +142,6 @@ fn add_part(catalogue: &mut Catalogue, identities: &mut Identities, mut table: T
         let owner = brand.as_deref().unwrap_or("");
         let key = format!("mpn {} {}", owner.to_lowercase(), mpn.value.to_lowercase());
         claim(key, &format!("MPN \"{}\"", mpn.value), &mpn.span);
-    }
-    if mpns.is_empty() && gtins.is_empty() {
-        let message = format!("part \"{part_id}\" has neither `mpn` nor `gtin`");
-        document.fault(&span, message, "add one, or no offer can be matched to it");
     }
     let part = Part {
         id: part_id.clone(),
