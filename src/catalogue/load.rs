@@ -3,23 +3,26 @@
 use super::fault::Fault;
 use super::gtin::Gtin;
 use super::id::{PartId, WorkloadId};
+use super::import::load_csv;
 use super::kind::Kind;
-use super::part::{Catalogue, Evidence, Part, Rate, Workload};
+use super::part::{Catalogue, Evidence, Part, Rate, Workload, mpn_key};
 use super::read_spec::read_specs;
-use super::spec::same_name;
+use super::spec::{Spec, SpecValue, same_name};
 use super::table::{At, Document, Table, nearest};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 /// Rates are kept in thousandths of their unit.
 const RATE_PLACES: u32 = 3;
 
-/// Reads every `(file name, text)` and checks them against each other.
+/// Reads every `(file name, text)`, TOML or CSV by its ending, and checks them against each other.
 ///
 /// The catalogue holds what could be read; use it only when there are no faults.
 pub fn load_catalogue<'t>(files: &[(&'t str, &'t str)]) -> (Catalogue, Vec<Fault>) {
-    let documents: Vec<Document<'t>> = files
-        .iter()
+    let (tables, lists): (Vec<_>, Vec<_>) =
+        files.iter().partition(|(file, _)| !file.ends_with(".csv"));
+    let documents: Vec<Document<'t>> = tables
+        .into_iter()
         .map(|(file, text)| Document::parse(file, text))
         .collect();
     let mut catalogue = Catalogue::default();
@@ -39,13 +42,48 @@ pub fn load_catalogue<'t>(files: &[(&'t str, &'t str)]) -> (Catalogue, Vec<Fault
         }
         root.finish();
     }
-    (
-        catalogue,
-        documents
-            .into_iter()
-            .flat_map(Document::into_faults)
-            .collect(),
-    )
+    let mut faults: Vec<Fault> = documents
+        .into_iter()
+        .flat_map(Document::into_faults)
+        .collect();
+    for (file, text) in lists {
+        faults.extend(add_list(&mut catalogue, &mut identities, file, text));
+    }
+    (catalogue, faults)
+}
+
+/// Adds the parts of a CSV file, and returns its faults in the order of its lines.
+fn add_list(
+    catalogue: &mut Catalogue,
+    identities: &mut Identities,
+    file: &str,
+    text: &str,
+) -> Vec<Fault> {
+    let (parts, mut faults) = load_csv(file, text);
+    for (part, line) in parts {
+        let mut keys = vec![(format!("id {}", part.id), format!("id \"{}\"", part.id))];
+        let gtins = part.gtins.iter();
+        keys.extend(gtins.map(|gtin| (format!("gtin {gtin}"), format!("GTIN {gtin}"))));
+        let mpns = part.mpns.iter();
+        keys.extend(mpns.map(|mpn| {
+            let key = mpn_key(part.brand.as_deref(), mpn);
+            (key, format!("MPN \"{mpn}\""))
+        }));
+        for (key, what) in keys {
+            if let Some(owner) = identities.claim(key, &part.id) {
+                faults.push(Fault {
+                    file: file.to_owned(),
+                    line,
+                    column: 1,
+                    message: format!("{what} belongs to part \"{owner}\" already"),
+                    remedy: "remove it from one of the two parts".to_owned(),
+                });
+            }
+        }
+        catalogue.parts.entry(part.id.clone()).or_insert(part);
+    }
+    faults.sort_by_key(|fault| fault.line);
+    faults
 }
 
 fn add_workload(catalogue: &mut Catalogue, mut table: Table<'_, '_>) {
@@ -118,6 +156,8 @@ fn add_part(catalogue: &mut Catalogue, identities: &mut Identities, mut table: T
     let specs = read_specs(&mut table, kind);
     let rates = read_rates(&mut table, catalogue);
     let document = table.document();
+    let source = table.text("source").map(|source| source.value);
+    let guessed = read_guessed(&mut table, &specs);
     table.finish();
     let (Some(id), Some(kind), Some(name)) = (id, kind, name) else {
         return;
@@ -139,8 +179,7 @@ fn add_part(catalogue: &mut Catalogue, identities: &mut Identities, mut table: T
         claim(format!("gtin {gtin}"), &format!("GTIN {gtin}"), span);
     }
     for mpn in &mpns {
-        let owner = brand.as_deref().unwrap_or("");
-        let key = format!("mpn {} {}", owner.to_lowercase(), mpn.value.to_lowercase());
+        let key = mpn_key(brand.as_deref(), &mpn.value);
         claim(key, &format!("MPN \"{}\"", mpn.value), &mpn.span);
     }
     let part = Part {
@@ -152,8 +191,33 @@ fn add_part(catalogue: &mut Catalogue, identities: &mut Identities, mut table: T
         gtins: gtins.into_iter().map(|(gtin, _)| gtin).collect(),
         specs,
         rates,
+        source,
+        guessed,
     };
     catalogue.parts.entry(part_id).or_insert(part);
+}
+
+/// The specs that were guessed. Each must be there: a guess that was taken out needs no accepting.
+fn read_guessed(table: &mut Table<'_, '_>, specs: &BTreeMap<Spec, SpecValue>) -> BTreeSet<Spec> {
+    let texts = table.texts("guessed").map(|texts| texts.value);
+    let mut guessed = BTreeSet::new();
+    for text in texts.unwrap_or_default() {
+        match Spec::parse(&text.value).filter(|spec| specs.contains_key(spec)) {
+            Some(spec) => {
+                guessed.insert(spec);
+            }
+            None => {
+                let keys = specs.keys().map(|spec| spec.key());
+                let remedy = match nearest(&text.value, keys) {
+                    Some(near) => format!("did you mean \"{near}\"?"),
+                    None => "take it out of `guessed`".to_owned(),
+                };
+                let message = format!("`guessed` names \"{}\", which the part lacks", text.value);
+                table.document().fault(&text.span, message, remedy);
+            }
+        }
+    }
+    guessed
 }
 
 /// Reads a kind's name; anything else is a fault with the nearest kind.
@@ -258,7 +322,6 @@ pub fn names_include(names: &[String], name: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::catalogue::Spec;
 
     const WORKLOADS: &str = "[[workload]]\nid = \"cut\"\nunit = \"jobs/h\"\n\
         limited_by = [\"cpu\"]\nreference = 10\n";

@@ -7,19 +7,25 @@
 //! is read.
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
+mod doubts;
 mod fault;
 mod gtin;
 mod id;
+pub mod import;
 mod kind;
 mod load;
 mod nearest;
 mod part;
+mod propose;
 mod read_spec;
 pub mod reading;
+pub mod schema;
 pub mod spec;
 pub mod table;
 mod units;
+mod write;
 
+pub use doubts::{Doubt, doubts};
 pub use fault::Fault;
 pub use gtin::{Gtin, GtinFault};
 pub(crate) use id::text_id;
@@ -27,5 +33,7 @@ pub use id::{PartId, WorkloadId};
 pub use kind::Kind;
 pub use load::{load_catalogue, names_include, read_kind, read_rate_value};
 pub use part::{Catalogue, Evidence, Part, Rate, Workload};
+pub use propose::{NoDraft, Proposal, Unmatched, propose};
 pub use spec::{Entry, Spec, SpecValue, same_name};
 pub use units::{MeasureFault, parse_measure, scale_decimal};
+pub use write::{quoted, render_part, render_parts, specs_json};

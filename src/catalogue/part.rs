@@ -4,7 +4,7 @@ use super::gtin::Gtin;
 use super::id::{PartId, WorkloadId};
 use super::kind::Kind;
 use super::spec::{Entry, Spec, SpecValue};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// One product that can fill a role.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -17,6 +17,16 @@ pub struct Part {
     pub gtins: Vec<Gtin>,
     pub specs: BTreeMap<Spec, SpecValue>,
     pub rates: BTreeMap<WorkloadId, Rate>,
+    /// Where the part was taken from, when it was not written by hand.
+    pub source: Option<String>,
+    /// Specs that were read out of a text and that nobody has confirmed yet.
+    pub guessed: BTreeSet<Spec>,
+}
+
+/// One identity of a brand's number, whatever the case of both.
+pub(super) fn mpn_key(brand: Option<&str>, mpn: &str) -> String {
+    let brand = brand.unwrap_or("").to_lowercase();
+    format!("mpn {brand} {}", mpn.to_lowercase())
 }
 
 /// How much work per unit of time a part allows, if nothing else limited it.

@@ -103,7 +103,8 @@ impl<'t> Document<'t> {
         self.faults.borrow().is_empty()
     }
 
-    fn position(&self, offset: usize) -> (usize, usize) {
+    /// Line and column, from 1, of a byte of the text.
+    pub fn position(&self, offset: usize) -> (usize, usize) {
         let before = self.text.get(..offset).unwrap_or(self.text);
         let line_start = before.rfind('\n').map_or(0, |newline| newline + 1);
         (

@@ -87,6 +87,11 @@ pub fn parse_measure(text: &str, unit: &'static str) -> Result<i64, MeasureFault
 
 /// The size of a written unit in the spec's unit, as a fraction.
 fn size_of(written: &str, unit: &str) -> Option<(i128, i128)> {
+    // `2.5-slot` joins the two; a lone hyphen is no unit.
+    let written = match written.strip_prefix('-') {
+        Some(joined) if joined.starts_with(char::is_alphabetic) => joined,
+        _ => written,
+    };
     let folded = written.trim().to_lowercase();
     if folded.is_empty() || folded == unit.to_lowercase() {
         return Some((1, 1));
@@ -98,11 +103,16 @@ fn size_of(written: &str, unit: &str) -> Option<(i128, i128)> {
 }
 
 fn spellings(unit: &str) -> String {
+    spellings_of(unit).join(", ")
+}
+
+/// Every unit that a measure in `unit` may be written in, in small letters.
+pub(super) fn spellings_of(unit: &str) -> Vec<&str> {
     let known = SPELLINGS.iter().filter(|(of, _, _, _)| *of == unit);
     let known: Vec<&str> = known.map(|(_, spelling, _, _)| *spelling).collect();
     match known.is_empty() {
-        true => unit.to_owned(),
-        false => known.join(", "),
+        true => vec![unit],
+        false => known,
     }
 }
 
@@ -147,7 +157,9 @@ mod tests {
         assert_eq!(parse_measure("0.85 kW", "W"), Ok(850));
         // Pitfall C16: thickness rounds up.
         assert_eq!(parse_measure("3.2 slots", "slots"), Ok(4));
+        assert_eq!(parse_measure("2.5-slot", "slots"), Ok(3));
         assert_eq!(parse_measure("3", "slots"), Ok(3));
+        assert!(parse_measure("3-", "slots").is_err());
     }
 
     #[test]

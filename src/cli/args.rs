@@ -60,10 +60,22 @@ pub enum Command {
     Feed(FeedCommand),
     /// List the prices that are held because they cannot be right; confirm or drop one.
     Held(HeldArguments),
+    /// Bring parts into the catalogue, and see what it lacks.
+    #[command(subcommand)]
+    Catalogue(CatalogueCommand),
     /// Tell whether some parts go together, rule by rule, with the reasons.
     Fit(FitArguments),
     /// Work out the best build for a brief, or for a budget and some uses.
     Best(BestArguments),
+    /// Write the JSON Schema of catalogue files, for your editor.
+    ///
+    /// Put it beside the catalogue as `schema.json`, and begin its TOML files with the line
+    /// `#:schema ./schema.json`.
+    Schema {
+        /// Write the reference of every spec and fit rule instead, as Markdown.
+        #[arg(long)]
+        reference: bool,
+    },
     /// Show every price that was seen of a part.
     History {
         /// A part's id in the catalogue.
@@ -99,6 +111,76 @@ pub enum FeedCommand {
         #[arg(value_name = "URL_OR_FILE")]
         source: String,
     },
+}
+
+#[derive(Debug, Subcommand)]
+pub enum CatalogueCommand {
+    /// Take parts out of any CSV or JSON file, as a mapping file says.
+    ///
+    /// The parts go to standard output as a catalogue file, or into a file of your choice. Every
+    /// row that is not taken is counted with its reason. Parts that the catalogue has already, by
+    /// id, GTIN or MPN, are not taken again. `config/mappings` in the program's source has
+    /// mappings that explain themselves.
+    Import(ImportArguments),
+    /// Tell what the catalogue lacks, rule by rule, and what in it can hardly be right.
+    ///
+    /// Names the specs without which a fit rule cannot be proven, parts that may be one, values
+    /// that contradict each other, specs that were guessed, and parts that no offer is taken for.
+    Check(CatalogueCheckArguments),
+    /// Draft entries for what a feed offers and the catalogue lacks.
+    ///
+    /// Reads the titles of offers that are no part yet. Every spec that comes out of a text is
+    /// listed in the part's `guessed`; a part with guesses is in no build until you have checked
+    /// them and taken them out of that list.
+    Propose(ProposeArguments),
+}
+
+#[derive(Debug, Args)]
+pub struct ProposeArguments {
+    /// A feed as RETAILER/FEED.
+    pub feed: String,
+
+    /// Write the drafts into this file. One that was written by hand is not overwritten.
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+
+    #[command(flatten)]
+    pub output: Output,
+}
+
+#[derive(Debug, Args)]
+pub struct CatalogueCheckArguments {
+    /// Name parts that no offer has been taken for in so many days.
+    #[arg(long, value_name = "N", default_value_t = 30)]
+    pub days: u32,
+
+    #[command(flatten)]
+    pub output: Output,
+}
+
+#[derive(Debug, Args)]
+pub struct ImportArguments {
+    /// The data: a CSV or JSON file.
+    pub source: PathBuf,
+
+    /// The mapping file.
+    #[arg(long, value_name = "MAP.toml")]
+    pub map: PathBuf,
+
+    /// Write the parts into this file. One that was written by hand is not overwritten.
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+
+    /// Write nothing; tell what would be taken.
+    #[arg(long)]
+    pub dry_run: bool,
+
+    /// List every row that is not taken, not only their counts.
+    #[arg(long)]
+    pub explain: bool,
+
+    #[command(flatten)]
+    pub output: Output,
 }
 
 #[derive(Debug, Args)]

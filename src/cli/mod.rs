@@ -11,7 +11,7 @@ pub mod report;
 pub mod screen;
 mod wire;
 
-use args::{Arguments, Command, DemoArguments, FeedCommand, LogForm};
+use args::{Arguments, CatalogueCommand, Command, DemoArguments, FeedCommand, LogForm};
 use clap::Parser;
 use report::Failure;
 use screen::Screen;
@@ -77,8 +77,21 @@ fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Resu
             commands::feed_guess::run(config, source, screen)
         }
         Command::Held(held) => commands::held::run(config, held, screen),
+        Command::Catalogue(CatalogueCommand::Check(check)) => {
+            commands::catalogue_check::run(config, check, screen)
+        }
+        Command::Catalogue(CatalogueCommand::Propose(propose)) => {
+            commands::catalogue_propose::run(config, propose, screen)
+        }
+        Command::Catalogue(CatalogueCommand::Import(import)) => {
+            commands::catalogue_import::run(config, import, screen)
+        }
         Command::Fit(fit) => commands::fit::run(config, fit, screen),
         Command::Best(best) => commands::best::run(config, best, screen),
+        Command::Schema { reference } => {
+            commands::schema::run(*reference, screen);
+            Ok(())
+        }
         Command::History { part, output } => commands::history::run(config, part, *output, screen),
         Command::Watch => commands::watch::run(config, screen),
         Command::Demo(demo) => commands::demo::run(demo, screen, open_demo),

@@ -7,6 +7,8 @@ use crate::market::Matcher;
 use crate::watch::poll::Polling;
 use crate::watch::settings::{Settings, load_settings};
 use anyhow::Context as _;
+use std::io::Write as _;
+use std::os::unix::fs::PermissionsExt as _;
 use std::path::Path;
 use std::sync::{Arc, Mutex};
 
@@ -69,4 +71,34 @@ pub fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
         .enable_all()
         .build();
     Ok(runtime.context("cannot start the asynchronous runtime")?)
+}
+
+/// Writes a catalogue file that the program made. One that does not open with `mark` is a
+/// person's own and stays as it is; a file is replaced whole or not at all.
+pub fn write_generated(path: &Path, mark: &str, text: &str) -> Result<(), Failure> {
+    let cannot = || format!("cannot write {}", path.display());
+    if path.exists() {
+        let before = std::fs::read_to_string(path).with_context(cannot)?;
+        let is_ours = before
+            .strip_prefix("# ")
+            .is_some_and(|own| own.starts_with(mark));
+        if !is_ours {
+            let message = format!("{} was not written by this command", path.display());
+            return Err(Failure::usage(
+                message,
+                "choose another file, or move it away",
+            ));
+        }
+    }
+    let parent = path
+        .parent()
+        .filter(|parent| !parent.as_os_str().is_empty());
+    let parent = parent.unwrap_or(Path::new("."));
+    let mut file = tempfile::Builder::new()
+        .permissions(std::fs::Permissions::from_mode(0o644))
+        .tempfile_in(parent)
+        .with_context(cannot)?;
+    file.write_all(text.as_bytes()).with_context(cannot)?;
+    file.persist(path).with_context(cannot)?;
+    Ok(())
 }

@@ -9,6 +9,8 @@
 
 mod own;
 mod power;
+mod gaps;
+mod reference;
 mod registry;
 mod rule;
 mod rules;
@@ -16,8 +18,10 @@ mod rules;
 mod sample;
 mod verdict;
 
+pub use gaps::{Gap, gaps};
 pub use own::OwnRule;
 pub use power::{Mains, PowerReport, SupplyDraw, power_report, wall_hundredths};
+pub use reference::render_reference;
 pub use registry::{RULES, RuleBook, is_blocking};
 pub use rule::{Finding, Fit, FitRule, FitTerms, Form, Gravity, Seat, Share};
 pub use verdict::{Verdict, verdicts};

@@ -14,6 +14,8 @@ pub fn part(kind: Kind, specs: &[(Spec, SpecValue)]) -> Part {
         gtins: Vec::new(),
         specs: specs.iter().cloned().collect(),
         rates: BTreeMap::new(),
+        source: None,
+        guessed: std::collections::BTreeSet::new(),
     }
 }
 

@@ -47,6 +47,7 @@ pub enum LeftOut {
     OtherCurrency,
     UnknownRetailer,
     UnknownPart,
+    Draft,
     NoRole,
     MinimumQuantity,
     TooLargeToCount,
@@ -65,6 +66,7 @@ impl LeftOut {
             LeftOut::OtherCurrency => "priced in another currency",
             LeftOut::UnknownRetailer => "from a retailer that is no longer configured",
             LeftOut::UnknownPart => "of a part that is no longer in the catalogue",
+            LeftOut::Draft => "of drafts, whose guessed specs wait to be confirmed",
             LeftOut::NoRole => "of a kind that the brief has no role for",
             LeftOut::MinimumQuantity => "sold in larger quantities only",
             LeftOut::TooLargeToCount => "priced beyond what can be counted",
@@ -148,6 +150,10 @@ fn judge<'m>(
         .parts
         .get(&offer.part)
         .ok_or(LeftOut::UnknownPart)?;
+    // A guess can be wrong, and a build on it would not go together: drafts wait for the author.
+    if !part.guessed.is_empty() {
+        return Err(LeftOut::Draft);
+    }
     if !offer.availability.is_orderable() {
         return Err(LeftOut::NotInStock);
     }

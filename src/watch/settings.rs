@@ -58,9 +58,9 @@ struct File {
 pub fn load_settings(directory: &Path) -> Result<Settings, Vec<Fault>> {
     let mut faults = Vec::new();
     let program = read_file(directory, "rigtide.toml", &mut faults);
-    let catalogue_files = read_folder(directory, "catalogue", &mut faults);
-    let retailer_files = read_folder(directory, "retailers", &mut faults);
-    let brief_files = read_folder(directory, "briefs", &mut faults);
+    let catalogue_files = read_folder(directory, "catalogue", &[".toml", ".csv"], &mut faults);
+    let retailer_files = read_folder(directory, "retailers", &[".toml"], &mut faults);
+    let brief_files = read_folder(directory, "briefs", &[".toml"], &mut faults);
 
     let texts: Vec<(&str, &str)> = catalogue_files
         .iter()
@@ -109,6 +109,22 @@ pub fn load_settings(directory: &Path) -> Result<Settings, Vec<Fault>> {
         }),
         _ => Err(faults),
     }
+}
+
+/// Reads the catalogue alone, without the file `except`: what can be read, and every fault.
+pub fn load_catalogue_of(directory: &Path, except: Option<&Path>) -> (Catalogue, Vec<Fault>) {
+    let mut faults = Vec::new();
+    let mut files = read_folder(directory, "catalogue", &[".toml", ".csv"], &mut faults);
+    let whole = |path: &Path| path.canonicalize().ok();
+    if let Some(except) = except.and_then(whole) {
+        files.retain(|file| whole(&directory.join(&file.name)).as_ref() != Some(&except));
+    }
+    let texts = files
+        .iter()
+        .map(|file| (file.name.as_str(), file.text.as_str()));
+    let (catalogue, more) = load_catalogue(&texts.collect::<Vec<_>>());
+    faults.extend(more);
+    (catalogue, faults)
 }
 
 /// What `rigtide.toml` says.
@@ -278,7 +294,13 @@ fn check_channels(brief: &Brief, channels: &Channels, document: &Document<'_>) {
     }
 }
 
-fn read_folder(directory: &Path, folder: &str, faults: &mut Vec<Fault>) -> Vec<File> {
+/// The files of a folder whose names end so, in the order of their names.
+fn read_folder(
+    directory: &Path,
+    folder: &str,
+    endings: &[&str],
+    faults: &mut Vec<Fault>,
+) -> Vec<File> {
     let entries = match std::fs::read_dir(directory.join(folder)) {
         Ok(entries) => entries,
         Err(error) => {
@@ -293,7 +315,8 @@ fn read_folder(directory: &Path, folder: &str, faults: &mut Vec<Fault>) -> Vec<F
     };
     let mut names: Vec<String> = entries
         .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
-        .filter(|name| name.ends_with(".toml") && !name.starts_with('.'))
+        .filter(|name| endings.iter().any(|ending| name.ends_with(ending)))
+        .filter(|name| !name.starts_with('.'))
         .collect();
     names.sort();
     names

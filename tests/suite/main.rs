@@ -20,6 +20,8 @@ mod daemon;
 mod fetching;
 mod fit;
 mod fuzz;
+mod catalogue;
+mod importing;
 mod losses;
 mod market;
 mod polite;

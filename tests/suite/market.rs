@@ -148,6 +148,8 @@ fn case(seed: u64) -> Case {
                 gtins: Vec::new(),
                 specs: specs(kind, &mut dice),
                 rates,
+                source: None,
+                guessed: std::collections::BTreeSet::new(),
             };
             for retailer in &shops {
                 let availability = if dice.roll(6) == 0 {

@@ -33,6 +33,8 @@ pub fn part(kind: Kind, id: &str, specs: BTreeMap<Spec, SpecValue>) -> Part {
         gtins: Vec::new(),
         specs,
         rates: BTreeMap::new(),
+        source: None,
+        guessed: std::collections::BTreeSet::new(),
     }
 }
 

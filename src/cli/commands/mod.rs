@@ -1,6 +1,9 @@
 //! The commands, one a file.
 
 pub mod best;
+pub mod catalogue_check;
+pub mod catalogue_import;
+pub mod catalogue_propose;
 pub mod check;
 pub mod demo;
 pub mod feed_guess;
@@ -10,4 +13,5 @@ pub mod held;
 pub mod history;
 pub mod init;
 pub mod poll;
+pub mod schema;
 pub mod watch;
