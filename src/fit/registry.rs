@@ -79,6 +79,8 @@ pub fn is_blocking(finding: &Finding, terms: &FitTerms) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::catalogue::{Kind, Spec};
+    use crate::fit::sample::{part, texts};
     use std::collections::BTreeSet;
 
     #[test]
@@ -99,6 +101,34 @@ mod tests {
                     rule.id()
                 );
             }
+        }
+    }
+
+    #[test]
+    fn a_missing_spec_is_listed_allowed_when_lenient_and_refused_when_strict() {
+        // Pitfall C40.
+        let cooler = part(Kind::Cooler, &[(Spec::Sockets, texts(&["AM5"]))]);
+        let silent = part(Kind::Cpu, &[]);
+        let seats = [&cooler, &silent].map(|part| Seat {
+            role: part.kind.name(),
+            part,
+            quantity: 1,
+        });
+        for strict in [false, true] {
+            let terms = FitTerms {
+                strict,
+                ..FitTerms::default()
+            };
+            let findings = RuleBook::default().check(&seats, &terms);
+            let socket = findings
+                .iter()
+                .find(|one| one.rule == "cooler-socket")
+                .unwrap();
+            assert_eq!(
+                socket.reason,
+                "\"sample cpu\" has no `socket` in the catalogue"
+            );
+            assert_eq!(is_blocking(socket, &terms), strict);
         }
     }
 }

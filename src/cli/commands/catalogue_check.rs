@@ -155,6 +155,9 @@ impl Checked<'_> {
                 listed(gap.parts.iter())
             )
         }));
+        if self.gaps.is_empty() {
+            lines.push("no part lacks a spec that a fit rule needs".to_owned());
+        }
         lines.extend(
             self.doubts
                 .iter()
@@ -171,9 +174,6 @@ impl Checked<'_> {
         match &self.unoffered {
             None => lines.push("nothing has been polled yet, so offers were not looked at".into()),
             Some(parts) => lines.extend(self.unoffered_lines(parts)),
-        }
-        if lines.len() == 1 {
-            lines.push("nothing to look at".to_owned());
         }
         lines
     }
