@@ -22,6 +22,8 @@ pub enum Verdict {
     Pinned(PartId),
     /// It is none of these.
     Denied(BTreeSet<PartId>),
+    /// It is a part that the catalogue lacks.
+    Lacking,
 }
 
 /// What a listing is known by: GTINs, part number, brand and title, folded.

@@ -73,6 +73,8 @@ pub struct Proposal {
     pub by: MatchedBy,
     /// In percent.
     pub confidence: u8,
+    /// What its title claims as the part has it.
+    pub agreed: Vec<What>,
     /// What speaks against it.
     pub objections: Vec<Objection>,
 }
@@ -146,6 +148,19 @@ impl PartMatch {
     }
 }
 
+impl Proposal {
+    /// One of which neither is known what agrees nor what speaks against it.
+    pub(super) fn bare(part: PartId, by: MatchedBy, confidence: u8) -> Proposal {
+        Proposal {
+            part,
+            by,
+            confidence,
+            agreed: Vec::new(),
+            objections: Vec::new(),
+        }
+    }
+}
+
 impl Listing {
     pub(super) fn of(reading: &Reading, region: Option<&str>) -> Listing {
         let text = |what| {
@@ -185,7 +200,7 @@ impl fmt::Display for ReviewReason {
             ReviewReason::TitleContradicts => "its title contradicts its keys",
             ReviewReason::Unsure => "it may be a part",
             ReviewReason::OtherMpn => "its part number is unknown",
-            ReviewReason::ListingChanged => "listing changed since you accepted it",
+            ReviewReason::ListingChanged => "listing changed since you decided on it",
         })
     }
 }

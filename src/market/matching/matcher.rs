@@ -74,16 +74,26 @@ impl Matcher {
             }),
             Verdict::Pinned(part) => Matching::Review {
                 why: ReviewReason::ListingChanged,
-                proposals: vec![proposal(part.clone(), MatchedBy::Author, 50, Vec::new())],
+                proposals: vec![Proposal::bare(part.clone(), MatchedBy::Author, 50)],
             },
             Verdict::Denied(denied) if is_same => self.without(offer, denied),
-            Verdict::Denied(denied) => match self.without(offer, &BTreeSet::new()) {
-                Matching::Part(found) if denied.contains(&found.part) => Matching::Review {
-                    why: ReviewReason::ListingChanged,
-                    proposals: vec![proposal(found.part, found.by, found.confidence, Vec::new())],
-                },
-                other => other,
+            Verdict::Lacking if is_same => Matching::None,
+            Verdict::Denied(denied) => self.again(offer, |part| denied.contains(part)),
+            Verdict::Lacking => self.again(offer, |_| true),
+        }
+    }
+
+    /// Matches a listing that changed since the author said what it is not.
+    fn again(&self, offer: &Offer, is_denied: impl Fn(&PartId) -> bool) -> Matching {
+        match self.without(offer, &BTreeSet::new()) {
+            Matching::Part(found) if is_denied(&found.part) => Matching::Review {
+                why: ReviewReason::ListingChanged,
+                proposals: vec![Proposal {
+                    agreed: found.agreed,
+                    ..Proposal::bare(found.part, found.by, found.confidence)
+                }],
             },
+            other => other,
         }
     }
 
@@ -200,12 +210,11 @@ impl Matcher {
         }
         Matching::Review {
             why: ReviewReason::TitleContradicts,
-            proposals: vec![proposal(
-                profile.part.clone(),
-                by,
-                confidence / 2,
-                contradictions,
-            )],
+            proposals: vec![Proposal {
+                agreed: fit.agreed,
+                objections: contradictions,
+                ..Proposal::bare(profile.part.clone(), by, confidence / 2)
+            }],
         }
     }
 
@@ -306,24 +315,22 @@ impl Matcher {
         let objections = other_mpn.into_iter().collect();
         Matching::Review {
             why,
-            proposals: vec![proposal(
-                profile.part.clone(),
-                MatchedBy::Title,
-                confidence,
+            proposals: vec![Proposal {
+                agreed: best.fit.agreed,
                 objections,
-            )],
+                ..Proposal::bare(profile.part.clone(), MatchedBy::Title, confidence)
+            }],
         }
     }
 
     fn propose(&self, compared: Compared) -> Proposal {
         let part = self.profiles.all[compared.profile].part.clone();
         let confidence = compared.fit.confidence(BEST_BY_TITLE);
-        proposal(
-            part,
-            MatchedBy::Title,
-            confidence,
-            compared.fit.objections(),
-        )
+        Proposal {
+            agreed: compared.fit.agreed.clone(),
+            objections: compared.fit.objections(),
+            ..Proposal::bare(part, MatchedBy::Title, confidence)
+        }
     }
 
     /// A part number that looks like one of the maker's and is not the part's.
@@ -356,13 +363,4 @@ fn is_worth_asking(fit: &Fit) -> bool {
         && fit.n_matched > 0
         && against <= OBJECTIONS_MAX
         && !all.clone().any(is_other)
-}
-
-fn proposal(part: PartId, by: MatchedBy, confidence: u8, objections: Vec<Objection>) -> Proposal {
-    Proposal {
-        part,
-        by,
-        confidence,
-        objections,
-    }
 }

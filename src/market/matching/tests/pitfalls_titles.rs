@@ -350,6 +350,20 @@ fn m26_the_authors_word_stands_until_the_listing_changes() {
     };
     let matching = cards.match_offer(&listing, Some(&denied("card")));
     assert!(!matches!(matching, Matching::Part(_)), "{matching:?}");
+    let lacking = Decision {
+        verdict: Verdict::Lacking,
+        made_on: Fingerprint::of(&listing),
+    };
+    let matching = cards.match_offer(&respelt, Some(&lacking));
+    assert!(matches!(matching, Matching::None), "{matching:?}");
+    let matching = cards.match_offer(&changed, Some(&lacking));
+    let alone = cards.match_offer(&changed, None);
+    match (&matching, alone) {
+        (Matching::Review { proposals, .. }, Matching::Part(found)) => {
+            assert_eq!(proposals[0].part, found.part);
+        }
+        (again, alone) => assert_eq!(*again, alone),
+    }
     let kept = Fingerprint::from_text(pinned.made_on.as_str());
     assert_eq!(kept, pinned.made_on);
 }
