@@ -7,7 +7,7 @@ use super::rows;
 use crate::catalogue::Gtin;
 use crate::market::{FeedId, Offer, RetailerId, Sku};
 use chrono::{DateTime, Utc};
-use rusqlite::Row;
+use rusqlite::{Connection, Row};
 
 /// The number of an offer in this ledger.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -86,17 +86,24 @@ impl Ledger {
         matches: &[(OfferRow, Option<PartMatch>)],
         at: DateTime<Utc>,
     ) -> Result<(), LedgerError> {
-        self.write(|connection| {
-            for (row, part) in matches {
-                let newest: Option<i64> = connection
-                    .prepare_cached("SELECT max(since_ms) FROM matching WHERE offer_id = ?1")?
-                    .query_row([row.0], |row| row.get(0))?;
-                let at_ms = newest.unwrap_or(i64::MIN).max(millis(at));
-                rows::update_match(connection, *row, part.as_ref(), at_ms)?;
-            }
-            Ok(())
-        })
+        self.write(|connection| take_for(connection, matches, at))
     }
+}
+
+/// Takes offers for other parts; of one offer, stamps do not go backwards.
+pub(super) fn take_for(
+    connection: &Connection,
+    matches: &[(OfferRow, Option<PartMatch>)],
+    at: DateTime<Utc>,
+) -> rusqlite::Result<()> {
+    for (row, part) in matches {
+        let newest: Option<i64> = connection
+            .prepare_cached("SELECT max(since_ms) FROM matching WHERE offer_id = ?1")?
+            .query_row([row.0], |row| row.get(0))?;
+        let at_ms = newest.unwrap_or(i64::MIN).max(millis(at));
+        rows::update_match(connection, *row, part.as_ref(), at_ms)?;
+    }
+    Ok(())
 }
 
 /// Reads the columns of [`offer_columns`], which come first in the row.

@@ -8,7 +8,10 @@ use std::path::Path;
 pub(super) const APPLICATION_ID: i32 = i32::from_be_bytes(*b"RGTD");
 
 /// The name and the statements of version 1, 2, ...
-const MIGRATIONS: &[(&str, &str)] = &[("first", include_str!("migrations/0001_first.sql"))];
+pub(super) const MIGRATIONS: &[(&str, &str)] = &[
+    ("first", include_str!("migrations/0001_first.sql")),
+    ("decisions", include_str!("migrations/0002_decisions.sql")),
+];
 
 /// The version that this program writes.
 pub(super) const KNOWN: i64 = MIGRATIONS.len() as i64;

@@ -20,6 +20,7 @@
 
 mod builds;
 mod columns;
+mod decisions;
 mod error;
 mod held;
 mod journal;
@@ -38,6 +39,7 @@ mod standing;
 mod tests;
 
 pub use builds::{Decision, StoredAnswer};
+pub use decisions::{Deciding, OfferDecision};
 pub use error::{LedgerError, LockError};
 pub use held::{HeldId, HeldOffer};
 pub use journal::{JournalEntry, JournalLine};

@@ -1,6 +1,7 @@
 //! One poll's snapshot, written offer by offer in one transaction.
 
 use super::columns::{Terms, millis};
+use super::decisions;
 use super::error::LedgerError;
 use super::held::{self, Holding};
 use super::journal::{self, JournalEntry};
@@ -247,6 +248,15 @@ impl PollWriter<'_> {
     /// [`LedgerError`]
     pub fn note(&mut self, entry: &JournalEntry) -> Result<(), LedgerError> {
         self.run(|this| journal::insert(&this.transaction, entry))
+    }
+
+    /// Remembers that an offer is no longer the listing that the author decided on. True when it
+    /// is told for the first time since that decision.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn mark_listing_changed(&mut self, offer: &Offer) -> Result<bool, LedgerError> {
+        self.run(|this| decisions::mark_changed(&this.transaction, offer, this.at))
     }
 
     /// Makes the poll stand. When this returns, a power cut cannot undo it.

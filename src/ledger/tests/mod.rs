@@ -10,6 +10,7 @@ use std::path::PathBuf;
 use tempfile::TempDir;
 
 mod answers;
+mod deciding;
 mod holding;
 mod opening;
 mod polls;
