@@ -5,7 +5,7 @@
 //! weighs them in their order and stores them. Either's end is the end of both.
 
 use super::gather::{Documents, Failure, Memory, Page};
-use super::judge::{Hold, Judge, Judged, JudgedOffer, Past, Peers, Read};
+use super::judge::{Decisions, Hold, Judge, Judged, JudgedOffer, Past, Peers, Read};
 use super::poll::Polling;
 use super::settings::Feed;
 use crate::feeds::decode::{Context, DecodeSummary, decode};
@@ -15,8 +15,9 @@ use crate::ledger::{
     Confirms, Effect, JournalEntry, Ledger, LedgerError, PartMatch, PollRecord, PollWriter,
     SnapshotIs, Standing,
 };
-use crate::market::{Matching, Reject};
+use crate::market::{Matching, Reject, ReviewReason};
 use chrono::{DateTime, Utc};
+use serde_json::json;
 use std::ops::ControlFlow;
 use std::sync::mpsc::{SyncSender, sync_channel};
 
@@ -48,6 +49,7 @@ impl From<LedgerError> for NotTaken {
 pub struct Intake<'p> {
     pub polling: &'p Polling,
     pub feed: &'p Feed,
+    pub decisions: Decisions,
     pub peers: Peers,
     /// What the last good poll had.
     pub last_good: Option<Counts>,
@@ -68,7 +70,8 @@ impl Intake<'_> {
     ) -> Result<(), NotTaken> {
         let mut writer = ledger.begin_poll(&self.feed.id, &self.feed.retailer, self.now)?;
         record.notes = documents.notes;
-        let judge = Judge::new(self.feed, &self.polling.matcher, &self.peers, self.now);
+        let matcher = &self.polling.matcher;
+        let judge = Judge::new(self.feed, matcher, &self.decisions, &self.peers, self.now);
         let mut updated = None;
         for mut page in documents.pages {
             let summary = self.take_page(judge, &mut writer, &mut page, record)?;
@@ -257,9 +260,7 @@ fn take_offer(
     record: &mut PollRecord,
 ) -> Result<(), LedgerError> {
     let offer = &judged.offer;
-    if let Some(question) = judged.matching.question() {
-        note(record, format!("SKU {}: {question}", offer.sku));
-    }
+    ask(writer, judged, record)?;
     let effect = match &judged.hold {
         Some(hold) => writer.hold(standing, offer, part, &hold.to_string(), confirms(hold))?,
         None => writer.observe(standing, offer, part)?,
@@ -275,7 +276,44 @@ fn take_offer(
     Ok(())
 }
 
-fn part_match(matching: &Matching) -> Option<PartMatch> {
+/// Notes what the author is asked about an offer. That it is no longer what they decided on goes
+/// into the journal too, and is noted once.
+fn ask(
+    writer: &mut PollWriter<'_>,
+    judged: &JudgedOffer,
+    record: &mut PollRecord,
+) -> Result<(), LedgerError> {
+    let JudgedOffer {
+        offer, matching, ..
+    } = judged;
+    let Some(question) = matching.question() else {
+        return Ok(());
+    };
+    if let Matching::Review {
+        why: ReviewReason::ListingChanged,
+        proposals,
+    } = matching
+    {
+        if !writer.mark_listing_changed(offer)? {
+            return Ok(());
+        }
+        let (retailer, sku) = (&offer.retailer, &offer.sku);
+        writer.note(&JournalEntry {
+            at: writer.at(),
+            kind: "listing_changed".to_owned(),
+            feed: None,
+            brief: None,
+            part: proposals.first().map(|first| first.part.to_string()),
+            text: format!("{retailer}/{sku} \"{}\": {question}", offer.title),
+            data: json!({ "retailer": retailer, "sku": sku, "title": offer.title }),
+        })?;
+    }
+    note(record, format!("SKU {}: {question}", offer.sku));
+    Ok(())
+}
+
+/// What the ledger keeps of a matching.
+pub fn part_match(matching: &Matching) -> Option<PartMatch> {
     match matching {
         Matching::Part(found) => Some(PartMatch {
             part: found.part.to_string(),

@@ -9,8 +9,8 @@ use super::settings::Feed;
 use crate::history::{Doubt, doubt};
 use crate::ledger::Ask;
 use crate::market::{
-    HoldReason, Matcher, Matching, Normalised, Offer, RawOffer, Refusal, Repeat, RetailerId,
-    Settled, normalise, settle,
+    Decision, HoldReason, Matcher, Matching, Normalised, Offer, RawOffer, Refusal, Repeat,
+    RetailerId, Settled, Sku, normalise, settle,
 };
 use crate::money::Money;
 use chrono::{DateTime, Utc};
@@ -20,11 +20,15 @@ use std::collections::BTreeMap;
 #[derive(Debug, Default)]
 pub struct Peers(BTreeMap<String, Vec<(RetailerId, Money)>>);
 
+/// What the author has decided of one retailer's offers.
+pub type Decisions = BTreeMap<Sku, Decision>;
+
 /// Judges the records of one poll of one feed.
 #[derive(Clone, Copy)]
 pub struct Judge<'j> {
     feed: &'j Feed,
     matcher: &'j Matcher,
+    decisions: &'j Decisions,
     peers: &'j Peers,
     now: DateTime<Utc>,
 }
@@ -115,12 +119,14 @@ impl<'j> Judge<'j> {
     pub fn new(
         feed: &'j Feed,
         matcher: &'j Matcher,
+        decisions: &'j Decisions,
         peers: &'j Peers,
         now: DateTime<Utc>,
     ) -> Judge<'j> {
         Judge {
             feed,
             matcher,
+            decisions,
             peers,
             now,
         }
@@ -133,9 +139,10 @@ impl<'j> Judge<'j> {
             Normalised::Accepted(offer) => (offer, None),
             Normalised::Held { offer, reason } => (offer, Some(reason)),
         };
+        let decision = self.decisions.get(&offer.sku);
         Read::Offer(Box::new(ReadOffer {
             index: raw.index,
-            matching: self.matcher.match_offer(&offer, None),
+            matching: self.matcher.match_offer(&offer, decision),
             offer,
             disagreement,
         }))

@@ -145,6 +145,7 @@ impl Polling {
                 let intake = Intake {
                     polling: self,
                     feed: &feed,
+                    decisions: ledger.read().decisions_of(&feed.retailer)?,
                     peers,
                     last_good,
                     now,

@@ -9,7 +9,7 @@ pub use record::{MatchRecord, TrialRecord, Verdict};
 
 use super::decision::error_chain;
 use super::gather::{Documents, Gathered, Page, gather};
-use super::judge::{Judge, Judged, Past, Peers};
+use super::judge::{Decisions, Judge, Judged, Past, Peers};
 use super::settings::{Feed, Settings};
 use crate::feeds::decode::{Context, decode};
 use crate::feeds::http::Fetcher;
@@ -128,14 +128,17 @@ pub fn run_trial(
             return Ok(trial);
         }
     };
-    let peers = match trying.ledger {
-        Some(ledger) => Peers::of(ledger.asks()?),
-        None => Peers::default(),
+    let (peers, decisions) = match trying.ledger {
+        Some(ledger) => (
+            Peers::of(ledger.asks()?),
+            ledger.decisions_of(&feed.retailer)?,
+        ),
+        None => (Peers::default(), Decisions::new()),
     };
     let mut weighing = Weighing {
         feed,
         ledger: trying.ledger,
-        judge: Judge::new(feed, trying.matcher, &peers, trying.now),
+        judge: Judge::new(feed, trying.matcher, &decisions, &peers, trying.now),
         repeats: Repeats::default(),
     };
     trial.notes = documents.notes;
