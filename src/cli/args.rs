@@ -60,6 +60,8 @@ pub enum Command {
     Feed(FeedCommand),
     /// List the prices that are held because they cannot be right; confirm or drop one.
     Held(HeldArguments),
+    /// List the offers that wait for your word on which part they are; give it on one.
+    Match(MatchArguments),
     /// Bring parts into the catalogue, and see what it lacks.
     #[command(subcommand)]
     Catalogue(CatalogueCommand),
@@ -209,6 +211,32 @@ pub struct HeldArguments {
     /// Rule a held price out: polls that repeat it will not make it count.
     #[arg(long, value_name = "ID")]
     pub drop: Option<i64>,
+
+    #[command(flatten)]
+    pub output: Output,
+}
+
+#[derive(Debug, Args)]
+pub struct MatchArguments {
+    /// An offer as RETAILER/SKU.
+    #[arg(value_name = "RETAILER/SKU")]
+    pub offer: Option<String>,
+
+    /// It is this part: by its id, or its number among the proposals.
+    #[arg(long, value_name = "PART", group = "word", requires = "offer")]
+    pub accept: Option<String>,
+
+    /// It is not this part, or none of those proposed.
+    #[arg(long, value_name = "PART", group = "word", requires = "offer")]
+    pub refuse: Option<Option<String>>,
+
+    /// It is a part that the catalogue lacks: ask again only when the listing changes.
+    #[arg(long, group = "word", requires = "offer")]
+    pub new: bool,
+
+    /// Take back what was decided about it.
+    #[arg(long, group = "word", requires = "offer")]
+    pub forget: bool,
 
     #[command(flatten)]
     pub output: Output,

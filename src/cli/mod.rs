@@ -77,6 +77,7 @@ fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Resu
             commands::feed_guess::run(config, source, screen)
         }
         Command::Held(held) => commands::held::run(config, held, screen),
+        Command::Match(word) => commands::match_::run(config, word, screen),
         Command::Catalogue(CatalogueCommand::Check(check)) => {
             commands::catalogue_check::run(config, check, screen)
         }

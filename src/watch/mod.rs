@@ -12,6 +12,7 @@ pub mod gather;
 pub mod intake;
 pub mod judge;
 pub mod poll;
+pub mod questions;
 pub mod trial;
 pub mod answer;
 pub mod decision;

@@ -26,6 +26,7 @@ mod losses;
 mod market;
 mod polite;
 mod program;
+mod questions;
 mod redirects;
 mod robots;
 mod tls;

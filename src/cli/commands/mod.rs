@@ -12,6 +12,7 @@ pub mod fit;
 pub mod held;
 pub mod history;
 pub mod init;
+pub mod match_;
 pub mod poll;
 pub mod schema;
 pub mod watch;
