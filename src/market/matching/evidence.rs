@@ -161,6 +161,15 @@ impl Proposal {
     }
 }
 
+impl From<PartMatch> for Proposal {
+    fn from(found: PartMatch) -> Proposal {
+        Proposal {
+            agreed: found.agreed,
+            ..Proposal::bare(found.part, found.by, found.confidence)
+        }
+    }
+}
+
 impl Listing {
     pub(super) fn of(reading: &Reading, region: Option<&str>) -> Listing {
         let text = |what| {

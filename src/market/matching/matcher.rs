@@ -76,10 +76,28 @@ impl Matcher {
                 why: ReviewReason::ListingChanged,
                 proposals: vec![Proposal::bare(part.clone(), MatchedBy::Author, 50)],
             },
-            Verdict::Denied(denied) if is_same => self.without(offer, denied),
+            Verdict::Denied(denied) if is_same => self.beside(offer, denied),
             Verdict::Lacking if is_same => Matching::None,
             Verdict::Denied(denied) => self.again(offer, |part| denied.contains(part)),
             Verdict::Lacking => self.again(offer, |_| true),
+        }
+    }
+
+    /// Matches a listing to what the author left. A title that fits a part only since another
+    /// was denied does not tell the two apart: the author is asked.
+    fn beside(&self, offer: &Offer, denied: &BTreeSet<PartId>) -> Matching {
+        let rest = self.without(offer, denied);
+        match rest {
+            Matching::Part(found)
+                if found.by == MatchedBy::Title
+                    && self.without(offer, &BTreeSet::new()) != Matching::Part(found.clone()) =>
+            {
+                Matching::Review {
+                    why: ReviewReason::Unsure,
+                    proposals: vec![found.into()],
+                }
+            }
+            rest => rest,
         }
     }
 
@@ -88,10 +106,7 @@ impl Matcher {
         match self.without(offer, &BTreeSet::new()) {
             Matching::Part(found) if is_denied(&found.part) => Matching::Review {
                 why: ReviewReason::ListingChanged,
-                proposals: vec![Proposal {
-                    agreed: found.agreed,
-                    ..Proposal::bare(found.part, found.by, found.confidence)
-                }],
+                proposals: vec![found.into()],
             },
             other => other,
         }
