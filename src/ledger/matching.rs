@@ -2,7 +2,7 @@
 
 use super::columns::{TERMS_WIDTH, Terms, condition, millis, optional_instant, texts, unreadable};
 use super::error::LedgerError;
-use super::open::{Ledger, Reader};
+use super::open::Reader;
 use super::rows;
 use crate::catalogue::Gtin;
 use crate::market::{FeedId, Offer, RetailerId, Sku};
@@ -73,20 +73,6 @@ impl Reader {
             })?;
             offers.collect()
         })
-    }
-}
-
-impl Ledger {
-    /// Takes offers for other parts from `at` on, as after a change of the catalogue.
-    ///
-    /// # Errors
-    /// [`LedgerError`]; then no match has changed.
-    pub fn rematch(
-        &mut self,
-        matches: &[(OfferRow, Option<PartMatch>)],
-        at: DateTime<Utc>,
-    ) -> Result<(), LedgerError> {
-        self.write(|connection| take_for(connection, matches, at))
     }
 }
 

@@ -97,3 +97,28 @@ fn a_decision_changes_the_part_at_once_and_is_told_changed_once() {
         .unwrap();
     assert!(writer.mark_listing_changed(&offer("q-1", 100)).unwrap());
 }
+
+#[test]
+fn a_match_that_changes_counts_from_then_on() {
+    let mut bench = Bench::new();
+    bench.poll(0, &[offer("q-1", 100)]);
+    let pinned = market::Decision {
+        verdict: Verdict::Pinned(PartId::new("cpu-b")),
+        made_on: Fingerprint::of(&offer("q-1", 100)),
+    };
+    decide(&mut bench, "q-1", Some(&pinned), 5);
+    let parts = |bench: &Bench, at: Option<DateTime<Utc>>| {
+        let offers = bench.ledger.read().current_offers(at).unwrap();
+        offers
+            .iter()
+            .map(|offer| offer.part.part.clone())
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(parts(&bench, None), ["cpu-b"]);
+    assert_eq!(parts(&bench, Some(at(4))), ["cpu-a"]);
+    assert_eq!(parts(&bench, Some(at(5))), ["cpu-b"]);
+    decide(&mut bench, "q-1", None, 6);
+    assert_eq!(parts(&bench, None), [""; 0]);
+    assert_eq!(parts(&bench, Some(at(6))), [""; 0]);
+    assert_eq!(bench.ledger.read().listed_offers().unwrap().len(), 1);
+}

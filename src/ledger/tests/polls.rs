@@ -255,31 +255,6 @@ fn an_earlier_record_of_the_same_poll_is_compared_with() {
 }
 
 #[test]
-fn a_match_that_changes_counts_from_then_on() {
-    let mut bench = Bench::new();
-    bench.poll(0, &[offer("q-1", 100)]);
-    let row = bench.ledger.read().listed_offers().unwrap()[0].row;
-    bench
-        .ledger
-        .rematch(&[(row, Some(part("cpu-b")))], at(5))
-        .unwrap();
-    let parts = |bench: &Bench, at: Option<DateTime<Utc>>| {
-        let offers = bench.ledger.read().current_offers(at).unwrap();
-        offers
-            .iter()
-            .map(|offer| offer.part.part.clone())
-            .collect::<Vec<_>>()
-    };
-    assert_eq!(parts(&bench, None), ["cpu-b"]);
-    assert_eq!(parts(&bench, Some(at(4))), ["cpu-a"]);
-    assert_eq!(parts(&bench, Some(at(5))), ["cpu-b"]);
-    bench.ledger.rematch(&[(row, None)], at(6)).unwrap();
-    assert_eq!(parts(&bench, None), [""; 0]);
-    assert_eq!(parts(&bench, Some(at(6))), [""; 0]);
-    assert_eq!(bench.ledger.read().listed_offers().unwrap().len(), 1);
-}
-
-#[test]
 fn a_clock_set_back_does_not_turn_stamps_back() {
     // Pitfall D04.
     let mut bench = Bench::new();
