@@ -5,15 +5,18 @@ use super::gtin::Gtin;
 use super::id::{PartId, WorkloadId};
 use super::import::load_csv;
 use super::kind::Kind;
-use super::part::{Catalogue, Evidence, Part, Rate, Workload, mpn_key};
+use super::part::{Catalogue, Evidence, Part, Rate, mpn_key};
 use super::read_spec::read_specs;
 use super::spec::{Spec, SpecValue, same_name};
 use super::table::{At, Document, Table, nearest};
+use super::workload::read_workload;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 /// Rates are kept in thousandths of their unit.
 const RATE_PLACES: u32 = 3;
+/// The largest standard error that a rate can state, in hundredths of a percent.
+const MOST_ERROR: i64 = 10_000;
 
 /// Reads every `(file name, text)`, TOML or CSV by its ending, and checks them against each other.
 ///
@@ -31,7 +34,9 @@ pub fn load_catalogue<'t>(files: &[(&'t str, &'t str)]) -> (Catalogue, Vec<Fault
     for document in &documents {
         let mut root = document.root();
         for table in root.tables("workload") {
-            add_workload(&mut catalogue, table);
+            if let Some(workload) = read_workload(table, &catalogue) {
+                catalogue.workloads.insert(workload.id.clone(), workload);
+            }
         }
     }
     for document in &documents {
@@ -84,45 +89,6 @@ fn add_list(
     }
     faults.sort_by_key(|fault| fault.line);
     faults
-}
-
-fn add_workload(catalogue: &mut Catalogue, mut table: Table<'_, '_>) {
-    let document = table.document();
-    let id = table.required_text("id");
-    let name = table.text("name");
-    let unit = table.required_text("unit");
-    table.require("limited_by");
-    let limited_by = table.texts("limited_by").and_then(|kinds| {
-        let kinds: Vec<Option<Kind>> = kinds
-            .value
-            .iter()
-            .map(|kind| read_kind(&table, kind))
-            .collect();
-        kinds.into_iter().collect::<Option<Vec<Kind>>>()
-    });
-    table.require("reference");
-    let reference_milli = read_rate_value(&mut table, "reference");
-    table.finish();
-    let (Some(id), Some(unit), Some(limited_by), Some(reference_milli)) =
-        (id, unit, limited_by, reference_milli)
-    else {
-        return;
-    };
-    let workload = Workload {
-        id: WorkloadId::new(&id.value),
-        name: name.map_or_else(|| id.value.clone(), |name| name.value),
-        unit: unit.value,
-        limited_by,
-        reference_milli,
-    };
-    if catalogue
-        .workloads
-        .insert(workload.id.clone(), workload)
-        .is_some()
-    {
-        let message = format!("workload \"{}\" is defined twice", id.value);
-        document.fault(&id.span, message, "give each workload an id of its own");
-    }
 }
 
 /// Who already claimed an id, a GTIN or a brand's MPN.
@@ -291,9 +257,21 @@ fn read_rates(table: &mut Table<'_, '_>, catalogue: &Catalogue) -> BTreeMap<Work
             let message = "a rate needs `source` or `estimated`, one of the two";
             document.fault(&rate.span(), message, remedy);
         }
+        let error = rate.scaled("error_percent", 2);
         rate.finish();
         if let (Some(milli), Some(evidence)) = (milli, measured.or(estimated)) {
-            rates.insert(workload, Rate { milli, evidence });
+            let error_micro = match error {
+                Some(hundredths) => hundredths.value.clamp(0, MOST_ERROR) * 100,
+                None => evidence.usual_error_micro(),
+            };
+            rates.insert(
+                workload,
+                Rate {
+                    milli,
+                    evidence,
+                    error_micro,
+                },
+            );
         }
     }
     rates

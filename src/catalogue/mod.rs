@@ -23,6 +23,7 @@ pub mod schema;
 pub mod spec;
 pub mod table;
 mod units;
+mod workload;
 mod write;
 
 pub use doubts::{Doubt, doubts};
@@ -32,8 +33,9 @@ pub(crate) use id::text_id;
 pub use id::{PartId, WorkloadId};
 pub use kind::Kind;
 pub use load::{load_catalogue, names_include, read_kind, read_rate_value};
-pub use part::{Catalogue, Evidence, Part, Rate, Workload};
+pub use part::{Catalogue, Evidence, Part, Rate};
 pub use propose::{NoDraft, Proposal, Unmatched, propose};
 pub use spec::{Entry, Spec, SpecValue, same_name};
 pub use units::{MeasureFault, parse_measure, scale_decimal};
+pub use workload::{TestId, WeightedTest, Workload};
 pub use write::{quoted, render_part, render_parts, specs_json};

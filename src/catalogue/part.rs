@@ -4,6 +4,7 @@ use super::gtin::Gtin;
 use super::id::{PartId, WorkloadId};
 use super::kind::Kind;
 use super::spec::{Entry, Spec, SpecValue};
+use super::workload::Workload;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// One product that can fill a role.
@@ -35,28 +36,49 @@ pub struct Rate {
     /// Thousandths of the workload's unit; more than zero.
     pub milli: i64,
     pub evidence: Evidence,
+    /// The standard error of the rate's natural logarithm, in millionths: about the share of the
+    /// rate by which it may be off.
+    pub error_micro: i64,
 }
 
 /// Where a rate comes from.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Evidence {
-    /// Measured: by whom and when.
+    /// Written at the part as measured: by whom and when.
     Measured(String),
-    /// Estimated: how.
+    /// Written at the part as an estimate: how it was made.
     Estimated(String),
+    /// Worked out of results of the part itself: which.
+    Results(String),
+    /// An estimate of the program's own for a part without results: how it was made.
+    Derived(String),
 }
 
-/// One use that is measured.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Workload {
-    pub id: WorkloadId,
-    pub name: String,
-    /// Unit of its rates, such as frames/s.
-    pub unit: String,
-    /// The kinds whose parts limit it.
-    pub limited_by: Vec<Kind>,
-    /// The rate that counts as 100, in thousandths of the unit.
-    pub reference_milli: i64,
+impl Evidence {
+    /// True for everything that nobody measured.
+    pub fn is_estimate(&self) -> bool {
+        matches!(self, Evidence::Estimated(_) | Evidence::Derived(_))
+    }
+
+    /// What is told of it.
+    pub fn text(&self) -> &str {
+        match self {
+            Evidence::Measured(text)
+            | Evidence::Estimated(text)
+            | Evidence::Results(text)
+            | Evidence::Derived(text) => text,
+        }
+    }
+
+    /// The standard error of a rate that states none, in millionths of its logarithm: runs of one
+    /// test differ by some 3 % between days and machines, and an author's estimate is good to some
+    /// 15 % (common practice, no source).
+    pub fn usual_error_micro(&self) -> i64 {
+        match self.is_estimate() {
+            false => 30_000,
+            true => 150_000,
+        }
+    }
 }
 
 /// The parts that the author is willing to build with, and the workloads that rate them.

@@ -206,6 +206,24 @@ fn workload() -> Value {
                 ],
             },
             "reference": described(positive(), "the rate that counts as 100"),
+            "test": {
+                "description": "the tests that measure it, with what each counts",
+                "type": "array",
+                "items": weighted_test(),
+            },
+        },
+        "additionalProperties": false,
+    })
+}
+
+fn weighted_test() -> Value {
+    json!({
+        "type": "object",
+        "required": ["test"],
+        "properties": {
+            "test": described(text(), "the test's name, as results state it"),
+            "setting": described(text(), "its setting, such as 1440p high"),
+            "weight": { "type": "integer", "minimum": 1, "description": "what it counts beside the others; 1 unless told" },
         },
         "additionalProperties": false,
     })
@@ -219,6 +237,7 @@ fn rate() -> Value {
             "rate": described(positive(), "in the workload's unit"),
             "source": { "type": "string", "description": "who measured it, and when" },
             "estimated": { "type": "string", "description": "how it was estimated" },
+            "error_percent": described(positive(), "its standard error; 3 if measured and 15 if estimated, unless told"),
         },
         "oneOf": [{ "required": ["source"] }, { "required": ["estimated"] }],
         "additionalProperties": false,

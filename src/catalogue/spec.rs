@@ -209,6 +209,12 @@ specs! {
     ChipsetsAfterUpdate "chipsets_after_update" [Cpu] (texts) "chipsets whose boards run it after a firmware update";
     FlashWithoutCpu "flash_without_cpu" [Board] (flag) "its firmware can be updated without a processor";
     Cores "cores" [Cpu] ("cores" 1 to 512) "processor cores";
+    Threads "threads" [Cpu] ("threads" 1 to 1_024) "hardware threads";
+    BoostMhz "boost_mhz" [Cpu Gpu] ("MHz" 100 to 20_000) "highest clock that its maker states";
+    CacheMb "cache_mb" [Cpu Gpu] ("MB" 1 to 4_096) "last-level cache";
+    Fp32Gflops "fp32_gflops" [Gpu] ("GFLOPS" 1 to 10_000_000) "single-precision throughput at its highest clock";
+    BandwidthGbS "bandwidth_gb_s" [Gpu] ("GB/s" 1 to 100_000) "bandwidth of its memory";
+    VideoMemoryGb "video_memory_gb" [Gpu] ("GB" 1 to 1_024) "its own memory";
     Graphics "graphics" [Cpu] (flag) "the processor can drive a display";
     BoxedCooler "boxed_cooler" [Cpu] (flag) "there is a cooler in its box";
     M2Lanes "m2_lanes" [Cpu] ("lanes" 0 to 32) "lanes that the processor itself gives to M.2 slots";
@@ -339,6 +345,9 @@ mod tests {
                 "GB" => "_gb",
                 "MT/s" => "_mt_s",
                 "MB/s" => "_mb_s",
+                "MHz" => "_mhz",
+                "GB/s" => "_gb_s",
+                "GFLOPS" => "_gflops",
                 "dBA" => "_dba",
                 _ => continue,
             };

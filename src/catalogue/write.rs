@@ -60,13 +60,21 @@ pub fn render_part(part: &Part) -> String {
         line(spec.key(), render_value(value, &spec.def().shape));
     }
     for (workload, rate) in &part.rates {
+        let evidence = match &rate.evidence {
+            Evidence::Measured(source) => format!("source = {}", quoted(source)),
+            Evidence::Estimated(how) => format!("estimated = {}", quoted(how)),
+            // Worked out anew from the results whenever the catalogue is loaded.
+            Evidence::Results(_) | Evidence::Derived(_) => continue,
+        };
         lines.push(format!("[part.rates.{}]", quoted(workload.as_str())));
         let (whole, thousandths) = (rate.milli / 1_000, rate.milli % 1_000);
         lines.push(format!("rate = \"{whole}.{thousandths:03}\""));
-        lines.push(match &rate.evidence {
-            Evidence::Measured(source) => format!("source = {}", quoted(source)),
-            Evidence::Estimated(how) => format!("estimated = {}", quoted(how)),
-        });
+        lines.push(evidence);
+        if rate.error_micro != rate.evidence.usual_error_micro() {
+            let hundredths = rate.error_micro / 100;
+            let (whole, part) = (hundredths / 100, hundredths % 100);
+            lines.push(format!("error_percent = \"{whole}.{part:02}\""));
+        }
     }
     lines.push(String::new());
     lines.join("\n")

@@ -1,5 +1,6 @@
 //! Briefs: what the author wants of a build.
 
+use super::estimates::Estimates;
 use super::retailer::{read_country, read_currency};
 use crate::catalogue::table::{Table, nearest};
 use crate::catalogue::{
@@ -29,6 +30,8 @@ pub struct Brief {
     pub objective: Objective,
     pub roles: Vec<Role>,
     pub terms: FitTerms,
+    /// Which parts that nobody measured may be in it.
+    pub estimates: Estimates,
     /// What it is judged by; the configuration adds rules of its own.
     pub rules: RuleBook,
     pub change: ChangeTerms,
@@ -112,6 +115,7 @@ impl Brief {
             objective: Objective { workloads: uses },
             roles: Role::defaults(),
             terms: FitTerms::default(),
+            estimates: Estimates::default(),
             rules: RuleBook::default(),
             change: ChangeTerms::none(budget.currency()),
             channels: Vec::new(),
@@ -152,6 +156,7 @@ impl Brief {
         let roles = read_roles(table.tables("role"));
         let terms = table.table("power").map_or(FitTerms::default(), read_power);
         let strict = table.flag("strict").is_some_and(|flag| flag.value);
+        let estimates = Estimates::read(&mut table);
         let change = table.table("change");
         let change = currency.map(|currency| match change {
             Some(table) => read_change(table, currency),
@@ -170,6 +175,7 @@ impl Brief {
             objective: Objective { workloads: uses },
             roles,
             terms: FitTerms { strict, ..terms },
+            estimates,
             rules: RuleBook::default(),
             change: change?,
             channels: channels.into_iter().map(|channel| channel.value).collect(),
@@ -372,6 +378,7 @@ mod tests {
             unit: "jobs/h".to_owned(),
             limited_by: vec![Kind::Cpu],
             reference_milli: 1,
+            tests: Vec::new(),
         };
         catalogue.workloads.insert(workload.id.clone(), workload);
         let _brief = Brief::read("b", document.root(), &catalogue);

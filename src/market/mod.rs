@@ -6,6 +6,7 @@
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 mod brief;
+mod estimates;
 mod landed;
 mod matching;
 mod normalise;
@@ -15,6 +16,7 @@ mod retailer;
 mod snapshot;
 
 pub use brief::{Brief, BriefId, ChangeTerms, Need, Role, RoleId};
+pub use estimates::Estimates;
 pub use landed::landed_price;
 pub use matching::{
     Decision, Fingerprint, Listing, MatchedBy, Matcher, Matching, Objection, PartMatch, Proposal,

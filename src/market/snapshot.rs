@@ -6,7 +6,6 @@ use super::offer::{Availability, Condition, RetailerId, Sku};
 use super::retailer::Retailer;
 use crate::catalogue::{Catalogue, Part, PartId};
 use crate::money::Money;
-use crate::rates::Objective;
 use chrono::{DateTime, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -53,6 +52,7 @@ pub enum LeftOut {
     TooLargeToCount,
     NeedUnmet,
     NoRate,
+    Estimate,
     BelowFloor,
 }
 
@@ -72,6 +72,7 @@ impl LeftOut {
             LeftOut::TooLargeToCount => "priced beyond what can be counted",
             LeftOut::NeedUnmet => "of parts that miss a need of the role",
             LeftOut::NoRate => "of parts without a rate in a workload that they limit",
+            LeftOut::Estimate => "of parts whose rate is an estimate that the brief does not admit",
             LeftOut::BelowFloor => "of parts below a workload's floor",
         }
     }
@@ -179,7 +180,7 @@ fn judge<'m>(
     if roles().all(|role| !meets(role, part)) {
         return Err(LeftOut::NeedUnmet);
     }
-    rated(&brief.objective, part)?;
+    rated(brief, part)?;
     Ok((part, retailer))
 }
 
@@ -187,15 +188,20 @@ fn meets(role: &Role, part: &Part) -> bool {
     role.needs.iter().all(|need| need.is_met_by(part))
 }
 
-/// A part that limits a workload needs a rate there, and one that reaches the floor.
-fn rated(objective: &Objective, part: &Part) -> Result<(), LeftOut> {
-    for weighted in objective
+/// A part that limits a workload needs a rate there that the brief admits and that reaches the floor.
+fn rated(brief: &Brief, part: &Part) -> Result<(), LeftOut> {
+    for weighted in brief
+        .objective
         .workloads
         .iter()
         .filter(|one| one.is_limited_by(part.kind))
     {
         if weighted.allowed(part).is_none() {
             return Err(LeftOut::NoRate);
+        }
+        let rate = part.rates.get(&weighted.workload);
+        if rate.is_some_and(|rate| !brief.estimates.admit(&rate.evidence)) {
+            return Err(LeftOut::Estimate);
         }
         if weighted.is_below_floor(part) {
             return Err(LeftOut::BelowFloor);

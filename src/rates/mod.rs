@@ -7,8 +7,17 @@
 //! Start reading at [`Objective`].
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
+mod cholesky;
+pub mod derive;
+pub mod doubts;
+pub mod limiting;
 mod log_rate;
 mod objective;
+pub mod resolution;
+pub mod result;
+pub mod specs;
+pub mod two_way;
+pub mod unit;
 
 pub use log_rate::LogRate;
-pub use objective::{Objective, Score, Weighted};
+pub use objective::{Objective, Score, ShownScore, Weighted};

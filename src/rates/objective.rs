@@ -84,6 +84,27 @@ impl Objective {
     }
 }
 
+/// A score for people, in hundredths of a point, so that a build can be compared and hashed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct ShownScore(pub i64);
+
+impl ShownScore {
+    pub fn of(objective: &Objective, score: Score) -> ShownScore {
+        ShownScore((objective.shown(score) * 100.0).round() as i64)
+    }
+
+    /// The score in points.
+    pub fn points(self) -> f64 {
+        self.0 as f64 / 100.0
+    }
+}
+
+impl std::fmt::Display for ShownScore {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.pad(&format!("{}.{:02}", self.0 / 100, self.0 % 100))
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

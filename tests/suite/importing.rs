@@ -1,5 +1,6 @@
 //! `rigtide catalogue import`: parts out of other people's tables, and each row accounted for.
 
+use crate::support::open_data;
 use crate::support::program::Configuration;
 use crate::support::specs;
 use rigtide::catalogue::{Catalogue, Kind, Part, Spec, SpecValue, load_catalogue};
@@ -7,7 +8,7 @@ use rigtide::fit::{FitTerms, Seat, power_report};
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 const NOW: &str = "2026-11-02T09:00:00Z";
 
@@ -126,26 +127,6 @@ fn a_mapping_with_faults_and_a_source_that_is_not_there_have_codes_of_their_own(
     assert!(ran.err.contains(fault), "{}", ran.err);
     fs::remove_file(configuration.path("list.csv")).unwrap();
     assert_eq!(run(&configuration, &[]).code, 1);
-}
-
-/// A file of `target/test-data`, where `tests/data.sh` puts what it fetches; `None`, with a note,
-/// where there is none.
-fn open_data(name: &str) -> Option<PathBuf> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("target/test-data")
-        .join(name);
-    if path.exists() {
-        return Some(path);
-    }
-    let required = std::env::var("CI").is_ok_and(|value| value == "true");
-    assert!(
-        !required,
-        "{} is missing; run tests/data.sh",
-        path.display()
-    );
-    #[expect(clippy::print_stderr, reason = "a test that was skipped says so")]
-    let () = eprintln!("skipped: no open data {name}; run tests/data.sh");
-    None
 }
 
 /// Imports open data by a mapping of `config/mappings`, and checks that each row is accounted for

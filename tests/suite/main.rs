@@ -27,6 +27,7 @@ mod market;
 mod polite;
 mod program;
 mod questions;
+mod rates;
 mod redirects;
 mod robots;
 mod tls;

@@ -105,6 +105,7 @@ fn case(seed: u64) -> Case {
             unit: "1/s".to_owned(),
             limited_by,
             reference_milli: 50_000,
+            tests: Vec::new(),
         };
         catalogue.workloads.insert(workload.id.clone(), workload);
     }
@@ -135,6 +136,7 @@ fn case(seed: u64) -> Case {
                         Rate {
                             milli: 40_000 + 10_000 * dice.roll(4),
                             evidence,
+                            error_micro: 0,
                         },
                     )
                 })

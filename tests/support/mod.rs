@@ -3,6 +3,9 @@
 pub mod facts;
 pub mod feed;
 pub mod guides;
+mod open_data;
 pub mod program;
 pub mod server;
 pub mod specs;
+
+pub use open_data::{open_data, reported_data};
