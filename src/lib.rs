@@ -30,5 +30,6 @@ pub mod decide;
 pub mod feeds;
 pub mod ledger;
 pub mod notify;
+pub mod guide;
 pub mod watch;
 pub mod cli;

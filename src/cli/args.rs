@@ -3,6 +3,13 @@
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
+mod rates;
+
+pub use rates::{
+    MeasureAddArguments, MeasureCommand, MeasureImportArguments, MeasureListArguments,
+    RatesArguments,
+};
+
 /// Watches the retailer feeds you configure, keeps every price, and works out the best PC build
 /// for your money, exactly and with a proof.
 #[derive(Debug, Parser)]
@@ -65,6 +72,11 @@ pub enum Command {
     /// Bring parts into the catalogue, and see what it lacks.
     #[command(subcommand)]
     Catalogue(CatalogueCommand),
+    /// Write down what was measured of parts and builds, and see it.
+    #[command(subcommand)]
+    Measure(MeasureCommand),
+    /// Show what the parts can do in each workload, how sure that is, and what it costs.
+    Rates(RatesArguments),
     /// Tell whether some parts go together, rule by rule, with the reasons.
     Fit(FitArguments),
     /// Work out the best build for a brief, or for a budget and some uses.
@@ -277,6 +289,14 @@ pub struct BestArguments {
     /// A workload of the catalogue; several count alike.
     #[arg(long = "use", value_name = "NAME", requires = "budget")]
     pub uses: Vec<String>,
+
+    /// Answer so many times more with rates drawn from their uncertainty, and tell which picks stay.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub robust: Option<u32>,
+
+    /// Where the draws begin; the same seed gives the same draws.
+    #[arg(long, value_name = "SEED", default_value_t = 1, requires = "robust")]
+    pub seed: u64,
 
     /// Stop each solve after this many seconds and say so.
     #[arg(long, value_name = "SECONDS", default_value_t = 60)]

@@ -87,6 +87,8 @@ fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Resu
         Command::Catalogue(CatalogueCommand::Import(import)) => {
             commands::catalogue_import::run(config, import, screen)
         }
+        Command::Measure(measure) => commands::measure::run(config, measure, screen),
+        Command::Rates(rates) => commands::rates::run(config, rates, screen),
         Command::Fit(fit) => commands::fit::run(config, fit, screen),
         Command::Best(best) => commands::best::run(config, best, screen),
         Command::Schema { reference } => {

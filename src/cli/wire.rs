@@ -90,6 +90,12 @@ pub fn write_generated(path: &Path, mark: &str, text: &str) -> Result<(), Failur
             ));
         }
     }
+    write_whole(path, text)
+}
+
+/// Writes a file whole or not at all.
+pub fn write_whole(path: &Path, text: &str) -> Result<(), Failure> {
+    let cannot = || format!("cannot write {}", path.display());
     let parent = path
         .parent()
         .filter(|parent| !parent.as_os_str().is_empty());

@@ -137,6 +137,7 @@ mod tests {
                 parts: 0,
                 offers: 0,
             },
+            gain_percent_of_a_tenth: BTreeMap::new(),
             rates: BTreeMap::new(),
             picks: parts.iter().enumerate().map(pick).collect(),
             cautions: Vec::new(),

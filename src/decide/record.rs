@@ -4,7 +4,8 @@
 use crate::catalogue::PartId;
 use crate::market::{Brief, Market, RetailerId, RoleId, Sku};
 use crate::money::{Currency, Money};
-use crate::optimise::{Answer, BestBuild, Limit, Obstacle, Pick, Proof, ShownScore, Standing};
+use crate::optimise::{Answer, BestBuild, Limit, Obstacle, Pick, Proof, Standing};
+use crate::rates::ShownScore;
 use chrono::{DateTime, SecondsFormat, Utc};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -29,6 +30,9 @@ pub struct AnswerRecord {
     pub considered: Considered,
     /// By workload.
     pub rates: BTreeMap<String, RateRecord>,
+    /// By limiting role: what the score would gain, in percent, if its part were a tenth faster.
+    #[serde(default)]
+    pub gain_percent_of_a_tenth: BTreeMap<String, f64>,
     pub picks: Vec<PickRecord>,
     /// What a person should know of the build.
     pub cautions: Vec<String>,
@@ -70,6 +74,9 @@ pub struct RateRecord {
     pub limited_by: String,
     pub unit: String,
     pub is_estimate: bool,
+    /// By limiting role: how much of what its part could do stays unused, in percent.
+    #[serde(default)]
+    pub unused_percent: BTreeMap<String, f64>,
 }
 
 /// One pick of a build.
@@ -167,6 +174,7 @@ impl AnswerRecord {
                 offers: market.offers_considered,
             },
             rates: BTreeMap::new(),
+            gain_percent_of_a_tenth: BTreeMap::new(),
             picks: Vec::new(),
             cautions: Vec::new(),
             obstacles: Vec::new(),
@@ -211,9 +219,18 @@ impl AnswerRecord {
                     limited_by,
                     unit: weighted.unit.clone(),
                     is_estimate: reached.is_estimate,
+                    unused_percent: reached
+                        .spare
+                        .iter()
+                        .map(|spare| (spare.role.to_string(), percent(spare.unused_hundredths)))
+                        .collect(),
                 };
                 (reached.workload.to_string(), record)
             })
+            .collect();
+        let gains = build.gains.iter();
+        self.gain_percent_of_a_tenth = gains
+            .map(|gain| (gain.role.to_string(), percent(gain.score_hundredths)))
             .collect();
         self.picks = build.picks.iter().map(PickRecord::new).collect();
         self.cautions = best
@@ -222,6 +239,10 @@ impl AnswerRecord {
             .map(|finding| finding.reason.clone())
             .collect();
     }
+}
+
+fn percent(hundredths: i64) -> f64 {
+    hundredths as f64 / 100.0
 }
 
 impl PickRecord {

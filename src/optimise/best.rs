@@ -1,6 +1,7 @@
 //! The best build for a brief in a market, checked, or the reasons why there is none.
 
-use super::build::{Build, Pick, ShownScore, estimated_hundredths, reach};
+use super::build::{Build, Pick, estimated_hundredths, reach, seats};
+use super::leeway::gains;
 use super::lexicographic::{Effort, Solved, solve_lexicographically};
 use super::model::{RuleLimits, Standing, encode, rule_limits};
 use super::problem::{Problem, Selection};
@@ -10,7 +11,7 @@ use crate::catalogue::Catalogue;
 use crate::fit::Finding;
 use crate::market::{Candidate, Market, RoleId};
 use crate::money::Money;
-use crate::rates::Score;
+use crate::rates::{Score, ShownScore};
 
 /// The answer to "the best build for this money, today".
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -161,6 +162,7 @@ fn assemble(market: &Market<'_>, problem: &Problem, selection: &Selection) -> Bu
         score,
         shown_score: ShownScore::of(objective, score),
         estimated_hundredths: estimated_hundredths(objective, &rates),
+        gains: gains(objective, &seats(market, &chosen)),
         rates,
     }
 }

@@ -1,9 +1,10 @@
 //! Builds: complete sets of picks, with cost, rates and score.
 
-use crate::catalogue::{Kind, PartId, WorkloadId};
-use crate::market::{Candidate, Market, RetailerId, RoleId, Sku};
+use super::leeway::{Gain, Spare, spare};
+use crate::catalogue::{Kind, Part, PartId, WorkloadId};
+use crate::market::{Candidate, Market, RetailerId, Role, RoleId, Sku};
 use crate::money::Money;
-use crate::rates::{LogRate, Objective, Score};
+use crate::rates::{LogRate, Objective, Score, ShownScore};
 use chrono::{DateTime, Utc};
 
 /// A part, its offer and quantity, filling a role.
@@ -33,6 +34,8 @@ pub struct Reached {
     pub limited_by: Limit,
     /// The limiting rate is an estimate.
     pub is_estimate: bool,
+    /// What each limiting role could do beyond that.
+    pub spare: Vec<Spare>,
 }
 
 /// What holds a workload's rate where it is.
@@ -52,34 +55,16 @@ pub struct Build {
     /// The score as people read it: the reference is 100.
     pub shown_score: ShownScore,
     pub rates: Vec<Reached>,
+    /// What more of each limiting role would bring.
+    pub gains: Vec<Gain>,
     /// Hundredths of a percent of the score's weight that rest on estimates.
     pub estimated_hundredths: i64,
-}
-
-/// A score for people, in hundredths of a point, so that a build can be compared and hashed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub struct ShownScore(pub i64);
-
-impl ShownScore {
-    pub fn of(objective: &Objective, score: Score) -> ShownScore {
-        ShownScore((objective.shown(score) * 100.0).round() as i64)
-    }
-
-    /// The score in points.
-    pub fn points(self) -> f64 {
-        self.0 as f64 / 100.0
-    }
-}
-
-impl std::fmt::Display for ShownScore {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.pad(&format!("{}.{:02}", self.0 / 100, self.0 % 100))
-    }
 }
 
 /// The rates that chosen candidates reach together, and the score they make.
 pub fn reach(market: &Market<'_>, chosen: &[&Candidate<'_>]) -> (Vec<Reached>, Score) {
     let objective = &market.brief.objective;
+    let seats = seats(market, chosen);
     let mut rates = Vec::new();
     let mut score = 0;
     for weighted in &objective.workloads {
@@ -104,11 +89,23 @@ pub fn reach(market: &Market<'_>, chosen: &[&Candidate<'_>]) -> (Vec<Reached>, S
                 Some(_) => Limit::Cap,
                 None => Limit::Role(role.id.clone()),
             },
-            is_estimate: matches!(rate.evidence, crate::catalogue::Evidence::Estimated(_)),
+            is_estimate: rate.evidence.is_estimate(),
+            spare: spare(weighted, &seats),
         });
         score += weighted.weight * LogRate::from_milli(rate_milli).map_or(0, LogRate::micro);
     }
     (rates, Score(score))
+}
+
+/// The roles with the parts that were chosen for them.
+pub fn seats<'s>(
+    market: &'s Market<'_>,
+    chosen: &[&'s Candidate<'_>],
+) -> Vec<(&'s Role, &'s Part)> {
+    let roles = market.brief.roles.iter().zip(chosen);
+    roles
+        .map(|(role, candidate)| (role, candidate.part))
+        .collect()
 }
 
 /// The share of the weight whose limiting rate is an estimate, in hundredths of a percent.

@@ -5,7 +5,7 @@ use crate::catalogue::PartId;
 use crate::decide::AnswerRecord;
 use crate::ledger::{CurrentOffer, LedgerError, Reader};
 use crate::market::{Brief, Listed, market};
-use crate::optimise::{BestFault, Effort, Standing, best, reprice};
+use crate::optimise::{Answer, BestFault, Build, Effort, Standing, best, reprice};
 use chrono::{DateTime, Utc};
 
 /// Today's best build for a brief, and the standing one at today's prices.
@@ -14,6 +14,8 @@ pub struct Today {
     pub best: AnswerRecord,
     /// `None` when there is no standing build or it can no longer be had.
     pub repriced: Option<AnswerRecord>,
+    /// The best build itself, if there is one.
+    pub build: Option<Build>,
 }
 
 /// What the ledger lists, in the form that markets are made from.
@@ -65,5 +67,9 @@ pub fn answer(
     Ok(Today {
         best: AnswerRecord::new(&market, &answer, at),
         repriced: repriced.map(|build| AnswerRecord::of_build(&market, &build, at)),
+        build: match answer {
+            Answer::Best(best) => Some(best.build),
+            Answer::NothingFits(_) | Answer::CutOff => None,
+        },
     })
 }

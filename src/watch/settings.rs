@@ -12,6 +12,8 @@ use crate::feeds::source::SourceSettings;
 use crate::fit::{FitRule, OwnRule, RuleBook};
 use crate::market::{Brief, FeedId, NormaliseSettings, Retailer, RetailerId};
 use crate::notify::{Channels, MachineSecrets, read_channel};
+use crate::rates::derive::{RateTable, derive};
+use crate::rates::result::{BenchResult, load_results};
 use chrono_tz::Tz;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -24,7 +26,11 @@ pub struct Settings {
     pub channels: Channels,
     /// What every brief is judged by.
     pub rules: RuleBook,
+    /// With the rates that were worked out of the results.
     pub catalogue: Catalogue,
+    /// What was measured of parts and builds.
+    pub results: Vec<BenchResult>,
+    pub rates: RateTable,
     pub retailers: BTreeMap<RetailerId, Retailer>,
     pub feeds: Vec<Feed>,
     pub briefs: Vec<Brief>,
@@ -51,6 +57,16 @@ struct File {
     text: String,
 }
 
+/// The folder with the results of tests.
+pub const MEASUREMENTS: &str = "measurements";
+
+fn texts_of(files: &[File]) -> Vec<(&str, &str)> {
+    let pairs = files.iter();
+    pairs
+        .map(|file| (file.name.as_str(), file.text.as_str()))
+        .collect()
+}
+
 /// Reads a configuration directory.
 ///
 /// # Errors
@@ -58,16 +74,21 @@ struct File {
 pub fn load_settings(directory: &Path) -> Result<Settings, Vec<Fault>> {
     let mut faults = Vec::new();
     let program = read_file(directory, "rigtide.toml", &mut faults);
+    let result_files = match directory.join(MEASUREMENTS).exists() {
+        true => read_folder(directory, MEASUREMENTS, &[".toml", ".csv"], &mut faults),
+        // Authors who write their rates at the parts need no results.
+        false => Vec::new(),
+    };
     let catalogue_files = read_folder(directory, "catalogue", &[".toml", ".csv"], &mut faults);
     let retailer_files = read_folder(directory, "retailers", &[".toml"], &mut faults);
     let brief_files = read_folder(directory, "briefs", &[".toml"], &mut faults);
 
-    let texts: Vec<(&str, &str)> = catalogue_files
-        .iter()
-        .map(|file| (file.name.as_str(), file.text.as_str()))
-        .collect();
-    let (catalogue, catalogue_faults) = load_catalogue(&texts);
+    let (mut catalogue, catalogue_faults) = load_catalogue(&texts_of(&catalogue_files));
     faults.extend(catalogue_faults);
+    let (results, result_faults) = load_results(&texts_of(&result_files), &catalogue);
+    faults.extend(result_faults);
+    let rates = derive(&catalogue, &results);
+    rates.apply(&mut catalogue);
     let program = program.and_then(|file| {
         let document = Document::parse(&file.name, &file.text);
         let read = Program::read(document.root(), directory);
@@ -103,6 +124,8 @@ pub fn load_settings(directory: &Path) -> Result<Settings, Vec<Fault>> {
             channels: program.channels,
             rules: program.rules,
             catalogue,
+            results,
+            rates,
             retailers,
             feeds,
             briefs,
@@ -119,10 +142,7 @@ pub fn load_catalogue_of(directory: &Path, except: Option<&Path>) -> (Catalogue,
     if let Some(except) = except.and_then(whole) {
         files.retain(|file| whole(&directory.join(&file.name)).as_ref() != Some(&except));
     }
-    let texts = files
-        .iter()
-        .map(|file| (file.name.as_str(), file.text.as_str()));
-    let (catalogue, more) = load_catalogue(&texts.collect::<Vec<_>>());
+    let (catalogue, more) = load_catalogue(&texts_of(&files));
     faults.extend(more);
     (catalogue, faults)
 }

@@ -24,6 +24,7 @@ mod catalogue;
 mod importing;
 mod losses;
 mod market;
+mod measuring;
 mod polite;
 mod program;
 mod questions;

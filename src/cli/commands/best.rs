@@ -11,13 +11,15 @@ use crate::decide::{AnswerRecord, ProofStatus};
 use crate::ledger::Reader;
 use crate::market::Brief;
 use crate::money::{Currency, Money};
-use crate::optimise::{Effort, Standing};
+use crate::optimise::{Draws, Effort, Standing, robust as draw_and_answer};
 use crate::rates::Weighted;
 use crate::watch::answer::{answer, listed_offers};
 use crate::watch::clock::Clock;
 use crate::watch::settings::Settings;
 use anyhow::Context as _;
 use std::path::Path;
+
+mod robust;
 
 pub fn run(directory: &Path, arguments: &BestArguments, screen: &Screen) -> Result<(), Failure> {
     let settings = wire::settings(directory)?;
@@ -33,13 +35,34 @@ pub fn run(directory: &Path, arguments: &BestArguments, screen: &Screen) -> Resu
     let now = Clock::from_environment().now();
     let today = answer(&settings, &brief, &listed, &standing, now, effort)
         .context("cannot work out the best build")?;
+    let draws = arguments.robust.map(|number| Draws {
+        number: number as usize,
+        seed: arguments.seed,
+    });
+    let robustness = match (draws, &today.build) {
+        (Some(draws), Some(build)) => {
+            let told = |done: usize| {
+                screen.progress(&format!("answered {done} of {} draws", draws.number));
+            };
+            let shops = (&settings.retailers, listed.as_slice());
+            let asked = (&brief, &settings.catalogue);
+            let found = draw_and_answer(asked, shops, build, draws, effort, told);
+            Some(found.context("cannot answer with drawn rates")?)
+        }
+        _ => None,
+    };
     screen.clear_progress();
-    if arguments.output.json {
+    if let (true, Some(robustness)) = (arguments.output.json, &robustness) {
+        screen.line(robust::with_robustness(&today.best, robustness));
+    } else if arguments.output.json {
         screen.line(today.best.to_json());
     } else {
         show(&today.best, &brief.name, screen)
             .iter()
             .for_each(|line| screen.line(line));
+        let lines = robustness.map(|robustness| robust::show(&robustness, &today.best, screen));
+        let lines = lines.unwrap_or_default();
+        lines.iter().for_each(|line| screen.line(line));
     }
     if today.best.has_build() {
         Ok(())
@@ -219,11 +242,33 @@ fn totals(record: &AnswerRecord) -> Vec<String> {
         } else {
             ""
         };
+        let unused = rate
+            .unused_percent
+            .iter()
+            .filter(|(_, unused)| **unused >= 0.5);
+        let unused: Vec<String> = unused
+            .map(|(role, unused)| format!("{role} leaves {unused:.0} % unused"))
+            .collect();
+        let unused = match unused.as_slice() {
+            [] => String::new(),
+            some => format!("; {}", some.join(", ")),
+        };
         let reached = format!(
-            "{:.1} {}, limited by {}{estimate}",
+            "{:.1} {}, limited by {}{estimate}{unused}",
             rate.rate, rate.unit, rate.limited_by
         );
         rows.push(vec![workload.clone(), reached]);
+    }
+    let gains = record.gain_percent_of_a_tenth.iter();
+    let gains = gains.filter(|(_, gain)| **gain >= 0.05);
+    let gains: Vec<String> = gains
+        .map(|(role, gain)| format!("{role} {gain:+.1} %"))
+        .collect();
+    if !gains.is_empty() {
+        rows.push(vec![
+            "a tenth more".to_owned(),
+            format!("of a role moves the score: {}", gains.join(", ")),
+        ]);
     }
     columns(&rows, &[Set::Left, Set::Left])
 }

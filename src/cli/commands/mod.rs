@@ -13,6 +13,8 @@ pub mod held;
 pub mod history;
 pub mod init;
 pub mod match_;
+pub mod measure;
 pub mod poll;
+pub mod rates;
 pub mod schema;
 pub mod watch;
