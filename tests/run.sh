@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Checks everything: formatting, lints, all tests, doc tests, and one demo on a clean directory.
 # Needs the Rust toolchain and a C compiler. Where there is python3, it fetches the open data sets
-# that the import is tested on into target/test-data; nothing else is installed.
+# that tests are held against into target/test-data; nothing else is installed.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -20,7 +20,7 @@ cargo fmt --check
 step "lints"
 cargo clippy --locked --all-targets -- -D warnings
 
-step "open data for the import (fetched once)"
+step "open data that tests are held against (fetched once)"
 tests/data.sh
 
 step "tests"
