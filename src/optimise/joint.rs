@@ -34,6 +34,15 @@ impl Joint {
         self.fits[self.index(&self.classes_of(selection))]
     }
 
+    /// The same of the choices of its own groups alone, in their order.
+    pub fn admits_positions(&self, positions: &[usize]) -> bool {
+        let classes = self.classes.iter().zip(positions);
+        let classes: Vec<usize> = classes
+            .map(|(classes, position)| classes[*position])
+            .collect();
+        self.fits[self.index(&classes)]
+    }
+
     fn classes_of(&self, selection: &[usize]) -> Vec<usize> {
         let groups = self.groups.iter().zip(&self.classes);
         groups

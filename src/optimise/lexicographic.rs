@@ -6,6 +6,7 @@
 use super::problem::{Problem, Selection};
 use super::reduce::undominated;
 use super::search::{Engine, Found, Goal, Settled, SolverFault, solve};
+use super::sweep::{TooWide, Wanted, first_among_equals, sweep};
 use crate::rates::Score;
 
 /// How far the search may go.
@@ -23,7 +24,7 @@ impl Default for Effort {
         Effort {
             seconds_per_solve: 60.0,
             reduce: true,
-            engine: Engine::Solver,
+            engine: Engine::Sweep,
         }
     }
 }
@@ -66,13 +67,30 @@ pub fn solve_lexicographically(problem: &Problem, effort: Effort) -> Result<Solv
         };
         keep.iter().zip(selection).map(position).collect()
     };
-    Ok(match settle(&reduced, effort)? {
+    let swept = match effort.engine {
+        Engine::Sweep => swept(&reduced).ok(),
+        Engine::Solver | Engine::ExactSearch => None,
+    };
+    let solved = match swept {
+        Some(solved) => solved,
+        None => settle(&reduced, effort)?,
+    };
+    Ok(match solved {
         Solved::Optimal(selection) => Solved::Optimal(original(selection)),
         Solved::Bounded { selection, bound } => Solved::Bounded {
             selection: original(selection),
             bound,
         },
         nothing => nothing,
+    })
+}
+
+/// The answer off the top of the ladder.
+fn swept(problem: &Problem) -> Result<Solved, TooWide> {
+    let steps = sweep(problem, Wanted::LADDER)?;
+    Ok(match steps.last() {
+        Some(step) => Solved::Optimal(first_among_equals(problem, step)?),
+        None => Solved::Nothing,
     })
 }
 

@@ -18,6 +18,7 @@ mod reduce;
 mod robust;
 mod search;
 mod solve;
+mod sweep;
 mod tolerance;
 mod verify;
 
@@ -30,4 +31,5 @@ pub use model::Standing;
 pub use problem::{Balance, Bottleneck, Choice, Pairing, Problem, Selection};
 pub use robust::{Draws, NearTie, Robustness, robust};
 pub use search::{Engine, SolverFault};
+pub use sweep::{Step, TooWide, Wanted, first_among_equals, sweep};
 pub use verify::{VerifyFault, verify};

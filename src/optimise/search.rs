@@ -18,6 +18,8 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 /// Who searches.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Engine {
+    /// The sweep of the ladder; the solver where the problem is too wide for it.
+    Sweep,
     /// The integer-programming solver; the exact search when it fails.
     Solver,
     /// The exact search alone.
@@ -151,10 +153,12 @@ fn suggest(
     let search = || exhaust(&rest, goal_there, &settled_there, MOST_NODES);
     let outcome = match effort.engine {
         Engine::ExactSearch => search().ok_or(SolverFault::OutOfNodes)?,
-        Engine::Solver => match solve_arranged(&rest, goal_there, &settled_there, effort) {
-            Ok(found) => found,
-            Err(fault) => search().ok_or(fault)?,
-        },
+        Engine::Sweep | Engine::Solver => {
+            match solve_arranged(&rest, goal_there, &settled_there, effort) {
+                Ok(found) => found,
+                Err(fault) => search().ok_or(fault)?,
+            }
+        }
     };
     let original = |selection: Selection| -> Selection {
         kept.iter()

@@ -4,7 +4,7 @@ use crate::support::facts;
 use proptest::prelude::*;
 use rigtide::optimise::{
     Balance, Bottleneck, Choice, Effort, Engine, Joint, Pairing, Problem, Selection, Solved,
-    solve_lexicographically,
+    Wanted, solve_lexicographically, sweep,
 };
 
 /// The answer by trying every selection. Shares no code with the solver.
@@ -37,6 +37,26 @@ fn enumerate(problem: &Problem) -> Option<Selection> {
             group += 1;
         }
     }
+}
+
+/// Cost and score of every selection that is admissible, cheapest first.
+fn every_cost_and_score(problem: &Problem) -> Vec<(i64, i64)> {
+    let mut found = Vec::new();
+    let mut selection = vec![0; problem.groups.len()];
+    loop {
+        if admissible(problem, &selection) {
+            found.push((problem.cost(&selection), problem.score(&selection).0));
+        }
+        let Some(group) =
+            (0..selection.len()).find(|group| selection[*group] + 1 < problem.groups[*group].len())
+        else {
+            break;
+        };
+        selection[..group].iter_mut().for_each(|one| *one = 0);
+        selection[group] += 1;
+    }
+    found.sort_unstable();
+    found
 }
 
 fn admissible(problem: &Problem, selection: &[usize]) -> bool {
@@ -198,6 +218,37 @@ proptest! {
     fn the_answer_is_the_one_that_enumeration_finds(problem in problems()) {
         let solved = solve_lexicographically(&problem, Effort::default()).unwrap();
         prop_assert_eq!(selection_of(solved), enumerate(&problem));
+    }
+
+    #[test]
+    fn the_sweep_and_the_solver_agree(problem in problems()) {
+        let solver = Effort { engine: Engine::Solver, ..Effort::default() };
+        let swept = solve_lexicographically(&problem, Effort::default()).unwrap();
+        prop_assert_eq!(swept, solve_lexicographically(&problem, solver).unwrap());
+    }
+
+    #[test]
+    fn the_ladder_has_a_step_wherever_more_money_buys_more(problem in problems()) {
+        // By definition: at every cost that some selection has, the best score within it.
+        let steps = sweep(&problem, Wanted::LADDER).unwrap();
+        let mut expected: Vec<(i64, i64)> = Vec::new();
+        for (cost, score) in every_cost_and_score(&problem) {
+            if expected.last().is_none_or(|(_, best)| score > *best) {
+                if expected.last().is_some_and(|(last, _)| *last == cost) {
+                    expected.pop();
+                }
+                expected.push((cost, score));
+            }
+        }
+        let found: Vec<(i64, i64)> = steps.iter().map(|step| (step.cost, step.score.0)).collect();
+        prop_assert_eq!(found, expected);
+        for step in &steps {
+            prop_assert!(admissible(&problem, &step.selection));
+            prop_assert_eq!(problem.cost(&step.selection), step.cost);
+            prop_assert_eq!(problem.score(&step.selection), step.score);
+            let first = sweep(&problem, Wanted::cheapest_with(step.score)).unwrap();
+            prop_assert_eq!(first[0].cost, step.cost);
+        }
     }
 
     #[test]

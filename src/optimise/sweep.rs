@@ -1,0 +1,178 @@
+//! The ladder and its rungs by the problem's own structure, exactly and without a solver.
+//!
+//! Partial selections are taken up in the order of the least that any completion of them can cost.
+//! So whatever is completed first at a score is the cheapest way to reach it, and everything that
+//! cannot beat the best score completed so far is dropped: it costs at least as much. What is left
+//! is the ladder, rung by rung, from the cheapest selection to the budget.
+//!
+//! The bounds come of few things: which choices of an open group stand with all that is chosen
+//! (bits, cheapest first, so that the first bit is the least cost), how much of each balance is
+//! left, and the best value that open groups still allow. All of it is integers; there are no
+//! tolerances. A problem that is too wide for it ends the search after a stated number of nodes,
+//! and then the integer program answers.
+//!
+//! Start reading at [`sweep`].
+
+use super::problem::{Problem, Selection};
+use crate::rates::Score;
+use std::cmp::Reverse;
+use std::collections::BinaryHeap;
+use tables::{Open, Tables};
+
+mod equals;
+mod tables;
+
+pub use equals::first_among_equals;
+
+/// One step of the ladder: no selection that costs less reaches its score.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Step {
+    pub cost: i64,
+    pub score: Score,
+    /// One selection of that cost and score; see [`first_among_equals`] for the one to show.
+    pub selection: Selection,
+}
+
+/// What to look for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Wanted {
+    /// Steps must score at least this.
+    pub least_score: Score,
+    /// Stop at the first step.
+    pub first_only: bool,
+}
+
+impl Wanted {
+    /// The whole ladder.
+    pub const LADDER: Wanted = Wanted {
+        least_score: Score(i64::MIN),
+        first_only: false,
+    };
+
+    /// The cheapest selection with at least this score.
+    pub fn cheapest_with(least_score: Score) -> Wanted {
+        Wanted {
+            least_score,
+            first_only: true,
+        }
+    }
+}
+
+/// The search came to no end within its bound on nodes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("the problem is too wide to be swept")]
+pub struct TooWide;
+
+/// Partial selections that may be kept before the search gives up. Each takes some 32 bytes.
+const MOST_NODES: usize = 4_000_000;
+
+/// A partial selection: the one that it goes on from, and one choice more.
+#[derive(Clone, Copy)]
+struct Node {
+    parent: u32,
+    choice: u16,
+    depth: u8,
+}
+
+/// What the queue is ordered by: the least cost first; of equals the best score that is possible,
+/// then the most complete, then the oldest, so that the order never depends on chance.
+type Entry = Reverse<(i64, Reverse<i64>, Reverse<u8>, u32)>;
+
+/// Finds the steps up to the problem's budget, cheapest first.
+///
+/// # Errors
+/// [`TooWide`]
+pub fn sweep(problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, TooWide> {
+    let Some(tables) = Tables::of(problem)? else {
+        return Ok(Vec::new());
+    };
+    let mut steps: Vec<Step> = Vec::new();
+    let mut beaten = wanted.least_score.0.saturating_sub(1);
+    let mut nodes: Vec<Node> = Vec::new();
+    let mut queue: BinaryHeap<Entry> = BinaryHeap::new();
+    let mut open = Open::of(&tables);
+    let mut chosen: Vec<usize> = Vec::new();
+    push_children(&tables, &mut open, None, &mut nodes, &mut queue, beaten)?;
+    while let Some(Reverse((cost, Reverse(most_score), _, number))) = queue.pop() {
+        if most_score <= beaten {
+            continue;
+        }
+        path(&nodes, number, &mut chosen);
+        if chosen.len() < tables.groups() {
+            open.set(&tables, &chosen);
+            push_children(
+                &tables,
+                &mut open,
+                Some(number),
+                &mut nodes,
+                &mut queue,
+                beaten,
+            )?;
+            continue;
+        }
+        beaten = most_score;
+        let step = Step {
+            cost,
+            score: Score(most_score),
+            selection: tables.selection(&chosen),
+        };
+        // A better one at the same cost takes the place of the last.
+        if steps.last().is_some_and(|last| last.cost == cost) {
+            steps.pop();
+        }
+        steps.push(step);
+        if wanted.first_only {
+            break;
+        }
+    }
+    Ok(steps)
+}
+
+/// The choices that lead to a node, in the tables' order.
+fn path(nodes: &[Node], number: u32, chosen: &mut Vec<usize>) {
+    chosen.clear();
+    let mut at = number as usize;
+    loop {
+        let node = nodes[at];
+        chosen.push(usize::from(node.choice));
+        if node.depth == 0 {
+            break;
+        }
+        at = node.parent as usize;
+    }
+    chosen.reverse();
+}
+
+/// Puts what can still become a step into the queue, one choice further.
+fn push_children(
+    tables: &Tables,
+    open: &mut Open,
+    parent: Option<u32>,
+    nodes: &mut Vec<Node>,
+    queue: &mut BinaryHeap<Entry>,
+    beaten: i64,
+) -> Result<(), TooWide> {
+    let depth = open.depth();
+    for choice in 0..tables.size(depth) {
+        let Some(bound) = open.bound_with(tables, choice, beaten) else {
+            continue;
+        };
+        if nodes.len() >= MOST_NODES {
+            return Err(TooWide);
+        }
+        // Below four million, so it fits; depth and choice were checked when the tables were made.
+        let number = nodes.len() as u32;
+        nodes.push(Node {
+            parent: parent.unwrap_or(0),
+            choice: choice as u16,
+            depth: depth as u8,
+        });
+        queue.push(Reverse((
+            bound.cost,
+            Reverse(bound.score),
+            Reverse(depth as u8),
+            number,
+        )));
+    }
+    Ok(())
+}
