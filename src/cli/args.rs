@@ -3,8 +3,12 @@
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
+mod questions;
 mod rates;
 
+pub use questions::{
+    Changes, EntryPricesArguments, LadderArguments, WhatIfArguments, WhyArguments,
+};
 pub use rates::{
     MeasureAddArguments, MeasureCommand, MeasureImportArguments, MeasureListArguments,
     RatesArguments,
@@ -81,6 +85,14 @@ pub enum Command {
     Fit(FitArguments),
     /// Work out the best build for a brief, or for a budget and some uses.
     Best(BestArguments),
+    /// Show the best build for every budget, and what each step up brings.
+    Ladder(LadderArguments),
+    /// Tell why a part is in the best build or not, and at what price it would be.
+    Why(WhyArguments),
+    /// List the highest price at which each part would be in an optimal build.
+    EntryPrices(EntryPricesArguments),
+    /// Answer a brief with pins, bans, another budget or other prices. Nothing is written.
+    WhatIf(WhatIfArguments),
     /// Write the JSON Schema of catalogue files, for your editor.
     ///
     /// Put it beside the catalogue as `schema.json`, and begin its TOML files with the line

@@ -91,6 +91,10 @@ fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Resu
         Command::Rates(rates) => commands::rates::run(config, rates, screen),
         Command::Fit(fit) => commands::fit::run(config, fit, screen),
         Command::Best(best) => commands::best::run(config, best, screen),
+        Command::Ladder(ladder) => commands::ladder::run(config, ladder, screen),
+        Command::Why(why) => commands::why::run(config, why, screen),
+        Command::EntryPrices(prices) => commands::entry_prices::run(config, prices, screen),
+        Command::WhatIf(what_if) => commands::what_if::run(config, what_if, screen),
         Command::Schema { reference } => {
             commands::schema::run(*reference, screen);
             Ok(())

@@ -2,10 +2,11 @@
 
 use super::estimates::Estimates;
 use super::retailer::{read_country, read_currency};
+use super::wishes::{Bans, read_pin};
 use crate::catalogue::table::{Table, nearest};
 use crate::catalogue::{
-    Catalogue, Kind, Part, Spec, SpecValue, WorkloadId, read_kind, read_rate_value, same_name,
-    text_id,
+    Catalogue, Kind, Part, PartId, Spec, SpecValue, WorkloadId, read_kind, read_rate_value,
+    same_name, text_id,
 };
 use crate::fit::{FitTerms, RuleBook};
 use crate::money::{Currency, Money};
@@ -32,6 +33,7 @@ pub struct Brief {
     pub terms: FitTerms,
     /// Which parts that nobody measured may be in it.
     pub estimates: Estimates,
+    pub bans: Bans,
     /// What it is judged by; the configuration adds rules of its own.
     pub rules: RuleBook,
     pub change: ChangeTerms,
@@ -46,6 +48,8 @@ pub struct Role {
     pub kind: Kind,
     pub quantity: u32,
     pub needs: Vec<Need>,
+    /// The only part that may fill it.
+    pub pin: Option<PartId>,
 }
 
 /// A condition on one spec of the part that fills a role.
@@ -91,6 +95,7 @@ impl Role {
                 kind,
                 quantity: 1,
                 needs: Vec::new(),
+                pin: None,
             })
             .collect()
     }
@@ -116,6 +121,7 @@ impl Brief {
             roles: Role::defaults(),
             terms: FitTerms::default(),
             estimates: Estimates::default(),
+            bans: Bans::default(),
             rules: RuleBook::default(),
             change: ChangeTerms::none(budget.currency()),
             channels: Vec::new(),
@@ -153,10 +159,11 @@ impl Brief {
                 "add a [[workload]] with `use` and `weight`",
             );
         }
-        let roles = read_roles(table.tables("role"));
+        let roles = read_roles(table.tables("role"), catalogue);
         let terms = table.table("power").map_or(FitTerms::default(), read_power);
         let strict = table.flag("strict").is_some_and(|flag| flag.value);
         let estimates = Estimates::read(&mut table);
+        let bans = Bans::read(&mut table, catalogue);
         let change = table.table("change");
         let change = currency.map(|currency| match change {
             Some(table) => read_change(table, currency),
@@ -176,6 +183,7 @@ impl Brief {
             roles,
             terms: FitTerms { strict, ..terms },
             estimates,
+            bans,
             rules: RuleBook::default(),
             change: change?,
             channels: channels.into_iter().map(|channel| channel.value).collect(),
@@ -236,7 +244,7 @@ fn read_workload(mut table: Table<'_, '_>, catalogue: &Catalogue) -> Option<Weig
 /// Kinds that a build has one of: the fit rules count what they give once.
 const ONE_OF_A_KIND: [Kind; 5] = [Kind::Cpu, Kind::Cooler, Kind::Board, Kind::Psu, Kind::Case];
 
-fn read_roles(tables: Vec<Table<'_, '_>>) -> Vec<Role> {
+fn read_roles(tables: Vec<Table<'_, '_>>, catalogue: &Catalogue) -> Vec<Role> {
     let mut roles = Role::defaults();
     let mut named: Vec<Role> = Vec::new();
     for mut table in tables {
@@ -250,6 +258,7 @@ fn read_roles(tables: Vec<Table<'_, '_>>) -> Vec<Role> {
             (Some(needs), Some(kind)) => read_needs(needs, kind),
             _ => Vec::new(),
         };
+        let pin = read_pin(&mut table, catalogue);
         let span = table.span();
         table.finish();
         let Some(kind) = kind else { continue };
@@ -277,6 +286,7 @@ fn read_roles(tables: Vec<Table<'_, '_>>) -> Vec<Role> {
             kind,
             quantity,
             needs,
+            pin,
         });
     }
     roles.retain(|role| named.iter().all(|named| named.kind != role.kind));

@@ -14,6 +14,7 @@ mod offer;
 mod raw;
 mod retailer;
 mod snapshot;
+mod wishes;
 
 pub use brief::{Brief, BriefId, ChangeTerms, Need, Role, RoleId};
 pub use estimates::Estimates;
@@ -30,3 +31,4 @@ pub use offer::{Availability, Condition, FeedId, Offer, RetailerId, Sku};
 pub use raw::{Field, Origin, RawOffer, RawText, Reject};
 pub use retailer::{Retailer, read_country, read_currency};
 pub use snapshot::{Candidate, LeftOut, Listed, Market, market};
+pub use wishes::Bans;

@@ -48,6 +48,7 @@ pub enum LeftOut {
     UnknownPart,
     Draft,
     NoRole,
+    Banned,
     MinimumQuantity,
     TooLargeToCount,
     NeedUnmet,
@@ -68,9 +69,10 @@ impl LeftOut {
             LeftOut::UnknownPart => "of a part that is no longer in the catalogue",
             LeftOut::Draft => "of drafts, whose guessed specs wait to be confirmed",
             LeftOut::NoRole => "of a kind that the brief has no role for",
+            LeftOut::Banned => "of parts or from retailers that the brief will not have",
             LeftOut::MinimumQuantity => "sold in larger quantities only",
             LeftOut::TooLargeToCount => "priced beyond what can be counted",
-            LeftOut::NeedUnmet => "of parts that miss a need of the role",
+            LeftOut::NeedUnmet => "of parts that miss a need or the pin of the role",
             LeftOut::NoRate => "of parts without a rate in a workload that they limit",
             LeftOut::Estimate => "of parts whose rate is an estimate that the brief does not admit",
             LeftOut::BelowFloor => "of parts below a workload's floor",
@@ -155,6 +157,9 @@ fn judge<'m>(
     if !part.guessed.is_empty() {
         return Err(LeftOut::Draft);
     }
+    if !brief.bans.admit_part(part) || !brief.bans.admit_retailer(&offer.retailer) {
+        return Err(LeftOut::Banned);
+    }
     if !offer.availability.is_orderable() {
         return Err(LeftOut::NotInStock);
     }
@@ -177,15 +182,11 @@ fn judge<'m>(
     if roles().all(|role| offer.minimum_quantity > role.quantity) {
         return Err(LeftOut::MinimumQuantity);
     }
-    if roles().all(|role| !meets(role, part)) {
+    if roles().all(|role| !role.admits(part)) {
         return Err(LeftOut::NeedUnmet);
     }
     rated(brief, part)?;
     Ok((part, retailer))
-}
-
-fn meets(role: &Role, part: &Part) -> bool {
-    role.needs.iter().all(|need| need.is_met_by(part))
 }
 
 /// A part that limits a workload needs a rate there that the brief admits and that reaches the floor.
@@ -216,7 +217,7 @@ fn cheapest<'m>(
     offers: &[(&'m Listed, &'m Retailer)],
     role: &Role,
 ) -> Option<Candidate<'m>> {
-    if !meets(role, part) {
+    if !role.admits(part) {
         return None;
     }
     offers

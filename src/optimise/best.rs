@@ -139,7 +139,7 @@ pub fn reprice(
     })
 }
 
-fn assemble(market: &Market<'_>, problem: &Problem, selection: &Selection) -> Build {
+pub(super) fn assemble(market: &Market<'_>, problem: &Problem, selection: &Selection) -> Build {
     let chosen: Vec<&Candidate<'_>> = market
         .candidates
         .iter()

@@ -4,6 +4,8 @@
 //! The solver is not given the whole table. What it suggests is looked up; a refused set comes
 //! back as a [`Cut`], made as wide as the table allows, so that few of them settle the matter.
 
+use super::problem::Choice;
+
 /// Which choices of some groups may stand together.
 ///
 /// Invariants: `groups` rise; `classes` has one entry per choice of each of them, below that
@@ -29,6 +31,28 @@ pub struct Cut {
 }
 
 impl Joint {
+    /// Everything but one set of choices, `(group, position)` each, the groups rising.
+    pub fn excluding(set: &[(usize, usize)], groups: &[Vec<Choice>]) -> Joint {
+        let classes = set.iter().map(|(group, position)| {
+            let choices = 0..groups[*group].len();
+            choices
+                .map(|choice| usize::from(choice == *position))
+                .collect()
+        });
+        // Class 1 is the choice itself; the last combination is all of them together.
+        let mut fits = vec![true; 1 << set.len()];
+        if let Some(last) = fits.last_mut() {
+            *last = false;
+        }
+        Joint {
+            name: "not this one again".to_owned(),
+            groups: set.iter().map(|(group, _)| *group).collect(),
+            classes: classes.collect(),
+            sizes: vec![2; set.len()],
+            fits,
+        }
+    }
+
     /// True when the table lets the selection stand.
     pub fn admits(&self, selection: &[usize]) -> bool {
         self.fits[self.index(&self.classes_of(selection))]

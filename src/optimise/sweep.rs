@@ -33,27 +33,27 @@ pub struct Step {
     pub selection: Selection,
 }
 
-/// What to look for.
+/// Which steps to look for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Wanted {
     /// Steps must score at least this.
     pub least_score: Score,
-    /// Stop at the first step.
-    pub first_only: bool,
+    /// A step that scores this much is the last.
+    pub enough: Score,
 }
 
 impl Wanted {
     /// The whole ladder.
     pub const LADDER: Wanted = Wanted {
         least_score: Score(i64::MIN),
-        first_only: false,
+        enough: Score(i64::MAX),
     };
 
     /// The cheapest selection with at least this score.
-    pub fn cheapest_with(least_score: Score) -> Wanted {
+    pub fn cheapest_with(score: Score) -> Wanted {
         Wanted {
-            least_score,
-            first_only: true,
+            least_score: score,
+            enough: score,
         }
     }
 }
@@ -94,6 +94,10 @@ pub fn sweep(problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, TooWide> {
     let mut chosen: Vec<usize> = Vec::new();
     push_children(&tables, &mut open, None, &mut nodes, &mut queue, beaten)?;
     while let Some(Reverse((cost, Reverse(most_score), _, number))) = queue.pop() {
+        let is_over = |last: &Step| last.score >= wanted.enough && last.cost < cost;
+        if steps.last().is_some_and(is_over) {
+            break;
+        }
         if most_score <= beaten {
             continue;
         }
@@ -121,9 +125,6 @@ pub fn sweep(problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, TooWide> {
             steps.pop();
         }
         steps.push(step);
-        if wanted.first_only {
-            break;
-        }
     }
     Ok(steps)
 }

@@ -87,7 +87,9 @@ fn seated<'c>(
             .get(&pick.part)
             .filter(|part| part.kind == role.kind);
         let part = part.ok_or_else(|| VerifyFault::Part(pick.part.to_string()))?;
-        if !role.needs.iter().all(|need| need.is_met_by(part)) {
+        let is_pinned = role.pin.as_ref().is_none_or(|pin| *pin == part.id);
+        let is_banned = !brief.bans.admit_part(part) || !brief.bans.admit_retailer(&pick.retailer);
+        if !is_pinned || is_banned || !role.needs.iter().all(|need| need.is_met_by(part)) {
             return Err(VerifyFault::Need(pick.part.to_string()));
         }
         parts.push(part);

@@ -1,17 +1,16 @@
 //! `rigtide best`: the best build for a brief, or for a budget and some uses.
 
+use super::asking::{amount as amount_of, brief_named, standing};
 use crate::catalogue::WorkloadId;
-use crate::catalogue::scale_decimal;
 use crate::catalogue::table::nearest;
 use crate::cli::args::BestArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, Tone, columns, harmless};
 use crate::cli::wire;
 use crate::decide::{AnswerRecord, ProofStatus};
-use crate::ledger::Reader;
 use crate::market::Brief;
 use crate::money::{Currency, Money};
-use crate::optimise::{Draws, Effort, Standing, robust as draw_and_answer};
+use crate::optimise::{Draws, Effort, robust as draw_and_answer};
 use crate::rates::Weighted;
 use crate::watch::answer::{answer, listed_offers};
 use crate::watch::clock::Clock;
@@ -75,26 +74,7 @@ fn brief(settings: &Settings, arguments: &BestArguments) -> Result<Brief, Failur
     if let Some(budget) = &arguments.budget {
         return ad_hoc(settings, arguments, budget);
     }
-    let known: Vec<&str> = settings
-        .briefs
-        .iter()
-        .map(|brief| brief.id.as_str())
-        .collect();
-    let hint = match known.as_slice() {
-        [] => "write one in briefs/, or say --budget, --currency and --use".to_owned(),
-        _ => format!("known briefs: {}", known.join(", ")),
-    };
-    match (&arguments.brief, settings.briefs.as_slice()) {
-        (Some(name), briefs) => {
-            let found = briefs.iter().find(|brief| brief.id.as_str() == name);
-            found
-                .cloned()
-                .ok_or_else(|| Failure::usage(format!("no brief is called \"{name}\""), hint))
-        }
-        (None, [only]) => Ok(only.clone()),
-        (None, []) => Err(Failure::usage("there is no brief", hint)),
-        (None, _) => Err(Failure::usage("there are several briefs; name one", hint)),
-    }
+    brief_named(settings, arguments.brief.as_deref())
 }
 
 /// A brief from the command line. Its country is the retailers', where they share one.
@@ -102,13 +82,7 @@ fn ad_hoc(settings: &Settings, arguments: &BestArguments, budget: &str) -> Resul
     let code = arguments.currency.as_deref().unwrap_or_default();
     let currency = Currency::parse(code)
         .map_err(|unknown| Failure::usage(unknown.to_string(), "say --currency EUR or the like"))?;
-    let minor = scale_decimal(budget, currency.exponent()).filter(|minor| *minor >= 0);
-    let minor = minor.ok_or_else(|| {
-        Failure::usage(
-            format!("\"{budget}\" is no amount in {currency}"),
-            "write digits with a point, such as 1500 or 1499.90",
-        )
-    })?;
+    let budget = amount_of(budget, currency)?;
     let mut countries: Vec<&str> = settings
         .retailers
         .values()
@@ -129,7 +103,6 @@ fn ad_hoc(settings: &Settings, arguments: &BestArguments, budget: &str) -> Resul
         .iter()
         .map(|name| weighted(settings, name))
         .collect();
-    let budget = Money::from_minor(minor, currency);
     Ok(Brief {
         rules: settings.rules.clone(),
         ..Brief::ad_hoc(budget, &country, uses?)
@@ -153,13 +126,6 @@ fn weighted(settings: &Settings, name: &str) -> Result<Weighted, Failure> {
         format!("no workload is called \"{name}\""),
         hint,
     ))
-}
-
-fn standing(reader: &Reader, brief: &Brief) -> Result<Standing, Failure> {
-    let stored = reader.last_answer(brief.id.as_str());
-    let stored = stored.map_err(|error| Failure::Ledger(error.into()))?;
-    let record = stored.and_then(|stored| AnswerRecord::from_json(&stored.answer_json));
-    Ok(record.map(|record| record.standing()).unwrap_or_default())
 }
 
 /// An answer for a person.

@@ -1,0 +1,193 @@
+//! What every question about a brief needs: the brief as it is asked, and what is offered.
+
+use crate::catalogue::table::nearest;
+use crate::catalogue::{PartId, scale_decimal};
+use crate::cli::args::Changes;
+use crate::cli::report::Failure;
+use crate::cli::wire;
+use crate::decide::AnswerRecord;
+use crate::ledger::Reader;
+use crate::market::{Brief, Listed, Market, RetailerId, market};
+use crate::money::{Currency, Money};
+use crate::optimise::Standing;
+use crate::watch::answer::listed_offers;
+use crate::watch::settings::Settings;
+use std::path::Path;
+
+/// A brief as it is asked, in today's market.
+pub struct Asked {
+    pub settings: Settings,
+    pub brief: Brief,
+    pub listed: Vec<Listed>,
+    pub standing: Standing,
+}
+
+impl Asked {
+    /// Reads the configuration and the ledger, and changes what the command line says.
+    pub fn load(directory: &Path, name: Option<&str>, changes: &Changes) -> Result<Asked, Failure> {
+        let settings = wire::settings(directory)?;
+        let mut brief = brief_named(&settings, name)?;
+        let reader = wire::reader(&settings)?;
+        let listed = listed_offers(&reader).map_err(|error| Failure::Ledger(error.into()))?;
+        let mut listed = listed;
+        let standing = standing(&reader, &brief)?;
+        change(&settings, changes, &mut brief, &mut listed)?;
+        Ok(Asked {
+            settings,
+            brief,
+            listed,
+            standing,
+        })
+    }
+
+    pub fn market(&self) -> Market<'_> {
+        market(
+            &self.brief,
+            &self.settings.catalogue,
+            &self.settings.retailers,
+            &self.listed,
+        )
+    }
+}
+
+/// The brief of that name, or the only one.
+pub fn brief_named(settings: &Settings, name: Option<&str>) -> Result<Brief, Failure> {
+    let known = || settings.briefs.iter().map(|brief| brief.id.as_str());
+    let hint = match known().collect::<Vec<_>>().as_slice() {
+        [] => "write one in briefs/, or say --budget, --currency and --use to `best`".to_owned(),
+        known => format!("known briefs: {}", known.join(", ")),
+    };
+    match (name, settings.briefs.as_slice()) {
+        (Some(name), briefs) => {
+            let found = briefs.iter().find(|brief| brief.id.as_str() == name);
+            found
+                .cloned()
+                .ok_or_else(|| Failure::usage(format!("no brief is called \"{name}\""), hint))
+        }
+        (None, [only]) => Ok(only.clone()),
+        (None, []) => Err(Failure::usage("there is no brief", hint)),
+        (None, _) => Err(Failure::usage("there are several briefs; name one", hint)),
+    }
+}
+
+/// The build that was told last.
+pub fn standing(reader: &Reader, brief: &Brief) -> Result<Standing, Failure> {
+    let stored = reader.last_answer(brief.id.as_str());
+    let stored = stored.map_err(|error| Failure::Ledger(error.into()))?;
+    let record = stored.and_then(|stored| AnswerRecord::from_json(&stored.answer_json));
+    Ok(record.map(|record| record.standing()).unwrap_or_default())
+}
+
+/// An amount above or at nothing in a currency.
+pub fn amount(text: &str, currency: Currency) -> Result<Money, Failure> {
+    let minor = scale_decimal(text, currency.exponent()).filter(|minor| *minor >= 0);
+    minor
+        .map(|minor| Money::from_minor(minor, currency))
+        .ok_or_else(|| {
+            Failure::usage(
+                format!("\"{text}\" is no amount in {currency}"),
+                "write digits with a point, such as 1500 or 1499.90",
+            )
+        })
+}
+
+/// A part of the catalogue by its id.
+pub fn part_named(settings: &Settings, name: &str) -> Result<PartId, Failure> {
+    let id = PartId::new(name);
+    if settings.catalogue.parts.contains_key(&id) {
+        return Ok(id);
+    }
+    let known = settings.catalogue.parts.keys().map(PartId::as_str);
+    let hint = match nearest(name, known) {
+        Some(near) => format!("did you mean \"{near}\"?"),
+        None => "the catalogue's parts are in catalogue/".to_owned(),
+    };
+    Err(Failure::usage(
+        format!("no part is called \"{name}\""),
+        hint,
+    ))
+}
+
+/// `left=right`.
+fn pair<'t>(text: &'t str, form: &str) -> Result<(&'t str, &'t str), Failure> {
+    text.split_once('=')
+        .ok_or_else(|| Failure::usage(format!("\"{text}\" has no ="), format!("write {form}")))
+}
+
+fn change(
+    settings: &Settings,
+    changes: &Changes,
+    brief: &mut Brief,
+    listed: &mut [Listed],
+) -> Result<(), Failure> {
+    let currency = brief.budget.currency();
+    if let Some(budget) = &changes.with_budget {
+        brief.budget = amount(budget, currency)?;
+    }
+    for pin in &changes.pin {
+        let (role, part) = pair(pin, "ROLE=PART")?;
+        let part = part_named(settings, part)?;
+        let group = role_named(brief, role)?;
+        brief.roles[group].pin = Some(part);
+    }
+    for name in &changes.ban {
+        ban(settings, brief, name)?;
+    }
+    for price in &changes.price {
+        let (part, price) = pair(price, "PART=AMOUNT")?;
+        let part = part_named(settings, part)?;
+        let price = amount(price, currency)?;
+        let offers = listed.iter_mut().filter(|offer| offer.part == part);
+        let mut is_offered = false;
+        for offer in offers.filter(|offer| offer.price.currency() == currency) {
+            offer.price = price;
+            is_offered = true;
+        }
+        if !is_offered {
+            let message = format!("no offer of \"{part}\" is in {currency}");
+            return Err(Failure::usage(
+                message,
+                "`rigtide history` shows what was seen of it",
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// The position of a role among a brief's.
+pub fn role_named(brief: &Brief, name: &str) -> Result<usize, Failure> {
+    let found = brief.roles.iter().position(|role| role.id.as_str() == name);
+    found.ok_or_else(|| {
+        let known: Vec<&str> = brief.roles.iter().map(|role| role.id.as_str()).collect();
+        let message = format!("the brief has no role \"{name}\"");
+        Failure::usage(message, format!("its roles: {}", known.join(", ")))
+    })
+}
+
+/// Bans whatever has that name: a part, a retailer, or else a brand that some part has.
+fn ban(settings: &Settings, brief: &mut Brief, name: &str) -> Result<(), Failure> {
+    let retailer = RetailerId::new(name);
+    let part = PartId::new(name);
+    let folded = name.to_lowercase();
+    let brands = || {
+        settings
+            .catalogue
+            .parts
+            .values()
+            .filter_map(|part| part.brand.as_deref())
+    };
+    if settings.catalogue.parts.contains_key(&part) {
+        brief.bans.parts.push(part);
+    } else if settings.retailers.contains_key(&retailer) {
+        brief.bans.retailers.push(retailer);
+    } else if brands().any(|brand| brand.to_lowercase() == folded) {
+        brief.bans.brands.push(name.to_owned());
+    } else {
+        let message = format!("no part, retailer or brand is called \"{name}\"");
+        return Err(Failure::usage(
+            message,
+            "name a part by its id, a retailer by its file's name",
+        ));
+    }
+    Ok(())
+}

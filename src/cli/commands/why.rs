@@ -1,0 +1,185 @@
+//! `rigtide why PART`: why it is in the best build or not.
+//!
+//! `--json` gives `{ brief, part, currency, roles [{ role, verdict: picked|beaten|kept_out, landed_minor,
+//! entry_minor or null, other { total_minor, score, picks } or null, best { ... } or null,
+//! kept_out [] }], left_out [] }`. `other` is the best build without a pick, or with what is none.
+//! `left_out` says why offers of the part are not considered.
+
+use super::asking::{Asked, part_named};
+use super::ladder::picks;
+use crate::catalogue::PartId;
+use crate::cli::args::WhyArguments;
+use crate::cli::report::Failure;
+use crate::cli::screen::{Screen, Tone, harmless, harmless_source};
+use crate::market::{Listed, Market, market};
+use crate::optimise::{Build, Effort, KeptOut, Question, Reason, SweeperFirst, Why, why};
+use anyhow::Context as _;
+use serde_json::{Value, json};
+use std::path::Path;
+
+pub fn run(directory: &Path, arguments: &WhyArguments, screen: &Screen) -> Result<(), Failure> {
+    let asked = Asked::load(directory, arguments.brief.as_deref(), &arguments.changes)?;
+    let part = part_named(&asked.settings, &arguments.part)?;
+    let market = asked.market();
+    let engine = SweeperFirst(Effort::default());
+    let question = Question::new(&market, &asked.settings.catalogue, &asked.standing, &engine);
+    let mut words = Vec::new();
+    for (group, position) in seats(&market, &part) {
+        screen.progress(&format!("asking why {part}"));
+        words.push(why(&question, group, position).context("cannot tell why")?);
+    }
+    screen.clear_progress();
+    let left_out = match words.is_empty() {
+        true => left_out(&asked, &part),
+        false => Vec::new(),
+    };
+    if arguments.output.json {
+        screen.line(harmless_source(
+            &report(&asked, &part, &words, &left_out).to_string(),
+        ));
+        return Ok(());
+    }
+    let name = asked
+        .settings
+        .catalogue
+        .parts
+        .get(&part)
+        .map(|part| part.name.clone());
+    screen.line(screen.tone(Tone::Strong, &harmless(&name.unwrap_or_default())));
+    for line in left_out {
+        screen.line(line);
+    }
+    for word in &words {
+        show(word)
+            .iter()
+            .for_each(|line| screen.line(harmless(line)));
+    }
+    Ok(())
+}
+
+/// Where a part is a candidate: role and position.
+fn seats(market: &Market<'_>, part: &PartId) -> Vec<(usize, usize)> {
+    let groups = market.candidates.iter().enumerate();
+    groups
+        .filter_map(|(group, candidates)| {
+            let position = candidates.iter().position(|one| one.part.id == *part)?;
+            Some((group, position))
+        })
+        .collect()
+}
+
+/// Why a part is no candidate at all.
+fn left_out(asked: &Asked, part: &PartId) -> Vec<String> {
+    let own: Vec<Listed> = asked
+        .listed
+        .iter()
+        .filter(|offer| offer.part == *part)
+        .cloned()
+        .collect();
+    if own.is_empty() {
+        return vec!["no retailer offers it now".to_owned()];
+    }
+    let alone = market(
+        &asked.brief,
+        &asked.settings.catalogue,
+        &asked.settings.retailers,
+        &own,
+    );
+    let reasons = alone.left_out.iter();
+    reasons
+        .map(|(reason, count)| format!("{count} of its offers not considered: {}", reason.reason()))
+        .collect()
+}
+
+fn show(word: &Why) -> Vec<String> {
+    let mut lines = vec![format!("as {}: {} today", word.role, word.landed)];
+    match &word.reason {
+        Reason::Picked { without: None } => {
+            lines.push("it is in the best build, and nothing fits without it".to_owned());
+        }
+        Reason::Picked {
+            without: Some(without),
+        } => {
+            lines.push("it is in the best build; without it the best would be".to_owned());
+            lines.extend(outline(without));
+        }
+        Reason::Beaten { with, best } => {
+            lines.push(format!(
+                "it is not in the best build: the best with it scores {} for {}, without it {} for {}",
+                with.shown_score, with.total, best.shown_score, best.total
+            ));
+            lines.extend(outline(with));
+        }
+        Reason::KeptOut(reasons) => {
+            lines.push("no build has it".to_owned());
+            lines.extend(reasons.iter().map(kept_out));
+        }
+    }
+    lines.push(match word.entry {
+        Some(entry) => format!("entry price: {entry}, the most at which an optimal build takes it"),
+        None => "entry price: none; no optimal build takes it even for nothing".to_owned(),
+    });
+    lines
+}
+
+fn kept_out(reason: &KeptOut) -> String {
+    match reason {
+        KeptOut::Budget { cheapest } => format!("  the cheapest build with it costs {cheapest}"),
+        KeptOut::Rule { id, states } => format!("  the rule {id} keeps it out: {states}"),
+        KeptOut::RulesTogether => "  several fit rules together keep it out".to_owned(),
+    }
+}
+
+fn outline(build: &Build) -> Vec<String> {
+    let picks = build.picks.iter();
+    let mut lines: Vec<String> = picks
+        .map(|pick| format!("  {}: {} ({})", pick.role, pick.name, pick.landed))
+        .collect();
+    lines.push(format!("  score {} for {}", build.shown_score, build.total));
+    lines
+}
+
+fn report(asked: &Asked, part: &PartId, words: &[Why], left_out: &[String]) -> Value {
+    let of_build = |build: &Build| {
+        json!({
+            "total_minor": build.total.minor(),
+            "score": build.shown_score.points(),
+            "picks": picks(build),
+        })
+    };
+    let roles = words.iter().map(|word| {
+        let (verdict, other, best, reasons) = match &word.reason {
+            Reason::Picked { without } => {
+                ("picked", without.as_deref().map(of_build), None, Vec::new())
+            }
+            Reason::Beaten { with, best } => (
+                "beaten",
+                Some(of_build(with)),
+                Some(of_build(best)),
+                Vec::new(),
+            ),
+            Reason::KeptOut(reasons) => {
+                let reasons = reasons
+                    .iter()
+                    .map(|reason| kept_out(reason).trim().to_owned());
+                ("kept_out", None, None, reasons.collect())
+            }
+        };
+        json!({
+            "role": word.role,
+            "verdict": verdict,
+            "landed_minor": word.landed.minor(),
+            "entry_minor": word.entry.map(|entry| entry.minor()),
+            "other": other,
+            "best": best,
+            "kept_out": reasons,
+        })
+    });
+    json!({
+        "brief": asked.brief.id,
+        "part": part,
+        "currency": asked.brief.budget.currency().to_string(),
+        "roles": roles.collect::<Vec<Value>>(),
+        "left_out": left_out,
+    })
+}

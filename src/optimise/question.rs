@@ -1,0 +1,183 @@
+//! A market as a problem that can be asked many things: the ladder, entry prices, why not this part.
+
+use super::best::assemble;
+use super::build::Build;
+use super::engine::{Climb, ClimbFault};
+use super::joint::Joint;
+use super::model::{RuleLimits, Standing, encode, rule_limits};
+use super::problem::{Choice, Problem, Selection};
+use super::reduce::undominated;
+use super::sweep::{Step, Wanted, first_among_equals};
+use super::verify::{VerifyFault, verify};
+use crate::catalogue::Catalogue;
+use crate::fit::Finding;
+use crate::market::Market;
+
+/// Why a question has no answer.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum QuestionFault {
+    #[error(transparent)]
+    Climb(#[from] ClimbFault),
+    #[error("the answer failed its check and is not shown: {0}")]
+    Verify(#[from] VerifyFault),
+}
+
+/// A market, encoded once. Roles are groups and candidates their choices, by position.
+pub struct Question<'m> {
+    pub market: &'m Market<'m>,
+    pub catalogue: &'m Catalogue,
+    pub(super) limits: Vec<RuleLimits<'m>>,
+    pub(super) problem: Problem,
+    /// Which choices nothing of their role dominates.
+    undominated: Vec<Vec<bool>>,
+    engine: &'m dyn Climb,
+}
+
+impl<'m> Question<'m> {
+    /// Encodes a market; of equals, the build closest to `standing` is the answer.
+    pub fn new(
+        market: &'m Market<'m>,
+        catalogue: &'m Catalogue,
+        standing: &Standing,
+        engine: &'m dyn Climb,
+    ) -> Question<'m> {
+        let limits = rule_limits(market);
+        let problem = encode(market, standing, limits.iter());
+        Question {
+            undominated: undominated(&problem),
+            market,
+            catalogue,
+            limits,
+            problem,
+            engine,
+        }
+    }
+
+    /// The steps of the problem as it is, up to a budget.
+    pub(super) fn steps(&self, budget: i64, wanted: Wanted) -> Result<Vec<Step>, ClimbFault> {
+        self.steps_within(&self.undominated, budget, wanted)
+    }
+
+    /// The steps where only the marked choices may be taken.
+    pub(super) fn steps_within(
+        &self,
+        keep: &[Vec<bool>],
+        budget: i64,
+        wanted: Wanted,
+    ) -> Result<Vec<Step>, ClimbFault> {
+        let kept = Problem {
+            budget,
+            ..self.problem.restricted(keep)
+        };
+        let steps = self.engine.climb(&kept, wanted)?;
+        Ok(steps
+            .into_iter()
+            .map(|step| unrestricted(step, keep))
+            .collect())
+    }
+
+    /// The best step within the brief's budget, the first among equals, where only the marked
+    /// choices may be taken.
+    pub(super) fn best_within(&self, keep: &[Vec<bool>]) -> Result<Option<Step>, ClimbFault> {
+        let steps = self.steps_within(keep, self.problem.budget, Wanted::LADDER)?;
+        let Some(step) = steps.into_iter().next_back() else {
+            return Ok(None);
+        };
+        self.settled(step, keep).map(Some)
+    }
+
+    /// The same step with the selection that is shown.
+    pub(super) fn settled(&self, step: Step, keep: &[Vec<bool>]) -> Result<Step, ClimbFault> {
+        let kept = self.problem.restricted(keep);
+        let inside = Step {
+            selection: restricted(&step.selection, keep),
+            ..step
+        };
+        let selection = first_among_equals(&kept, &inside)?;
+        let shown = Step {
+            selection,
+            ..inside
+        };
+        Ok(unrestricted(shown, keep))
+    }
+
+    /// The best step that has none of these sets of choices, `(group, position)` each.
+    pub(super) fn best_besides(
+        &self,
+        keep: &[Vec<bool>],
+        excluded: &[Vec<(usize, usize)>],
+    ) -> Result<Option<Step>, ClimbFault> {
+        let mut besides = self.problem.clone();
+        besides.joints.extend(
+            excluded
+                .iter()
+                .map(|set| Joint::excluding(set, &besides.groups)),
+        );
+        let kept = besides.restricted(keep);
+        let steps = self.engine.climb(&kept, Wanted::LADDER)?;
+        let Some(step) = steps.last() else {
+            return Ok(None);
+        };
+        let selection = first_among_equals(&kept, step)?;
+        let shown = Step {
+            selection,
+            ..step.clone()
+        };
+        Ok(Some(unrestricted(shown, keep)))
+    }
+
+    /// The steps of another problem.
+    pub(super) fn climb(&self, problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, ClimbFault> {
+        self.engine.climb(problem, wanted)
+    }
+
+    /// Undominated choices, and one role reduced to one choice or without some.
+    pub(super) fn keep_with(&self, group: usize, mark: impl Fn(usize) -> bool) -> Vec<Vec<bool>> {
+        let mut keep = self.undominated.clone();
+        let marks = (0..keep[group].len()).map(mark);
+        keep[group] = marks.collect();
+        keep
+    }
+
+    pub(super) fn undominated(&self) -> &[Vec<bool>] {
+        &self.undominated
+    }
+
+    /// What every choice costs together at most: no budget at all.
+    pub(super) fn dearest(&self) -> i64 {
+        let dearest = |group: &Vec<Choice>| group.iter().map(|choice| choice.cost).max();
+        self.problem.groups.iter().filter_map(dearest).sum()
+    }
+
+    /// A selection as a build, checked against every rule under a budget.
+    pub(super) fn build(
+        &self,
+        selection: &Selection,
+        budget: i64,
+    ) -> Result<(Build, Vec<Finding>), VerifyFault> {
+        let build = assemble(self.market, &self.problem, selection);
+        let mut brief = self.market.brief.clone();
+        brief.budget = crate::money::Money::from_minor(budget, brief.budget.currency());
+        let findings = verify(&build, &brief, self.catalogue)?;
+        Ok((build, findings))
+    }
+}
+
+/// A step of a restricted problem, by the whole one's positions.
+fn unrestricted(step: Step, keep: &[Vec<bool>]) -> Step {
+    let position = |(keep, chosen): (&Vec<bool>, usize)| {
+        let mut kept = (0..keep.len()).filter(|position| keep[*position]);
+        kept.nth(chosen).unwrap_or(0)
+    };
+    Step {
+        selection: keep.iter().zip(step.selection).map(position).collect(),
+        ..step
+    }
+}
+
+/// A selection of kept choices, by the restricted problem's positions.
+fn restricted(selection: &[usize], keep: &[Vec<bool>]) -> Selection {
+    let position =
+        |(keep, chosen): (&Vec<bool>, &usize)| keep[..*chosen].iter().filter(|keep| **keep).count();
+    keep.iter().zip(selection).map(position).collect()
+}

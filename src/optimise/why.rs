@@ -1,0 +1,195 @@
+//! Why a part is in the best build or not, and what the next best builds are.
+
+use super::build::Build;
+use super::entry::{best_without, entry_prices};
+use super::model::{Standing, encode};
+use super::problem::{Problem, Selection};
+use super::question::{Question, QuestionFault};
+use super::sweep::Wanted;
+use crate::catalogue::PartId;
+use crate::market::RoleId;
+use crate::money::Money;
+use crate::rates::Score;
+
+/// What can be said of a part that is offered for a role.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Why {
+    pub part: PartId,
+    pub role: RoleId,
+    pub landed: Money,
+    pub entry: Option<Money>,
+    pub reason: Reason,
+}
+
+/// Why a part is in the best build or not.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Reason {
+    /// It is in; without it this would be the best build.
+    Picked { without: Option<Box<Build>> },
+    /// It is not; this is the best build with it.
+    Beaten { with: Box<Build>, best: Box<Build> },
+    /// No build has it, for this.
+    KeptOut(Vec<KeptOut>),
+}
+
+/// What keeps a part out of every build.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum KeptOut {
+    /// The cheapest build with it costs this much.
+    Budget { cheapest: Money },
+    /// Without this rule there would be a build with it.
+    Rule { id: String, states: String },
+    /// No single rule is to blame.
+    RulesTogether,
+}
+
+/// The next best after the best.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Alternative {
+    pub build: Build,
+    /// Roles in which it differs from the best.
+    pub differs: Vec<RoleId>,
+}
+
+/// Explains a candidate of a role by its position.
+///
+/// # Errors
+/// [`QuestionFault`]
+pub fn why(question: &Question<'_>, group: usize, position: usize) -> Result<Why, QuestionFault> {
+    let role = &question.market.brief.roles[group];
+    let candidate = &question.market.candidates[group][position];
+    let budget = question.problem.budget;
+    let best = question.best_within(question.undominated())?;
+    let build = |selection: &Selection| {
+        question
+            .build(selection, budget)
+            .map(|(build, _)| Box::new(build))
+    };
+    let reason = match &best {
+        Some(step) if step.selection[group] == position => {
+            let without = best_without(question, group, position)?;
+            let without = without.map(|step| build(&step.selection)).transpose()?;
+            Reason::Picked { without }
+        }
+        _ => {
+            let keep = question.keep_with(group, |one| one == position);
+            match (question.best_within(&keep)?, best) {
+                (Some(with), Some(best)) => Reason::Beaten {
+                    with: build(&with.selection)?,
+                    best: build(&best.selection)?,
+                },
+                _ => Reason::KeptOut(kept_out(question, group, position)?),
+            }
+        }
+    };
+    let prices = entry_prices(question, group)?;
+    let entry = prices
+        .into_iter()
+        .nth(position)
+        .and_then(|price| price.entry);
+    Ok(Why {
+        part: candidate.part.id.clone(),
+        role: role.id.clone(),
+        landed: candidate.landed,
+        entry,
+        reason,
+    })
+}
+
+/// What keeps a candidate out: the budget alone, or the rules without which a build has it.
+fn kept_out(
+    question: &Question<'_>,
+    group: usize,
+    position: usize,
+) -> Result<Vec<KeptOut>, QuestionFault> {
+    let currency = question.market.brief.budget.currency();
+    let keep = question.keep_with(group, |one| one == position);
+    let cheapest = Wanted::cheapest_with(Score(i64::MIN));
+    let dearest = question.dearest();
+    if let Some(step) = question.steps_within(&keep, dearest, cheapest)?.first() {
+        let cheapest = Money::from_minor(step.cost, currency);
+        return Ok(vec![KeptOut::Budget { cheapest }]);
+    }
+    let mut found = Vec::new();
+    for left_out in question.limits.iter().filter(|limits| !limits.is_empty()) {
+        let rule = left_out.rule;
+        let others = question
+            .limits
+            .iter()
+            .filter(|limits| limits.rule.id() != rule.id());
+        let mut relaxed = encode(question.market, &Standing::new(), others);
+        relaxed.budget = dearest;
+        // Nothing is dominated here as it was there: the rule that set it apart is gone.
+        let all: Vec<Vec<bool>> = relaxed
+            .groups
+            .iter()
+            .enumerate()
+            .map(|(one, choices)| {
+                let marks = (0..choices.len()).map(|at| one != group || at == position);
+                marks.collect()
+            })
+            .collect();
+        let relaxed: Problem = relaxed.restricted(&all);
+        if !question.climb(&relaxed, cheapest)?.is_empty() {
+            found.push(KeptOut::Rule {
+                id: rule.id().to_owned(),
+                states: rule.states().to_owned(),
+            });
+        }
+    }
+    if found.is_empty() {
+        found.push(KeptOut::RulesTogether);
+    }
+    Ok(found)
+}
+
+/// The `number` next best builds, each with another set of parts in the roles that limit a workload
+/// than all before it.
+///
+/// # Errors
+/// [`QuestionFault`]
+pub fn alternatives(
+    question: &Question<'_>,
+    number: usize,
+) -> Result<Vec<Alternative>, QuestionFault> {
+    let matters: Vec<usize> = question
+        .problem
+        .bottlenecks
+        .iter()
+        .flat_map(|bottleneck| bottleneck.limits.iter().map(|(group, _)| *group))
+        .collect::<std::collections::BTreeSet<usize>>()
+        .into_iter()
+        .collect();
+    // A dominated part may well be in the next best build: every candidate of these roles is back.
+    let mut keep = question.undominated().to_vec();
+    for group in &matters {
+        keep[*group].iter_mut().for_each(|keep| *keep = true);
+    }
+    let Some(best) = question.best_within(question.undominated())? else {
+        return Ok(Vec::new());
+    };
+    let picks = |selection: &[usize]| -> Vec<(usize, usize)> {
+        matters
+            .iter()
+            .map(|group| (*group, selection[*group]))
+            .collect()
+    };
+    let mut excluded = vec![picks(&best.selection)];
+    let mut found = Vec::new();
+    while found.len() < number {
+        let Some(next) = question.best_besides(&keep, &excluded)? else {
+            break;
+        };
+        excluded.push(picks(&next.selection));
+        let (build, _) = question.build(&next.selection, question.problem.budget)?;
+        let roles = question.market.brief.roles.iter().enumerate();
+        let differs = roles
+            .filter(|(group, _)| next.selection[*group] != best.selection[*group])
+            .map(|(_, role)| role.id.clone());
+        found.push(Alternative {
+            differs: differs.collect(),
+            build,
+        });
+    }
+    Ok(found)
+}
