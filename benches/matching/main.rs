@@ -9,6 +9,8 @@
 #[cfg_attr(test, expect(unused_imports, reason = "its tests run with the demo's"))]
 mod prng;
 
+#[path = "../../tests/support/offer.rs"]
+mod offer;
 mod world;
 
 use anyhow::{Context, Result};

@@ -1,7 +1,8 @@
 //! An invented catalogue and titles of its parts, some of them of things one attribute away.
 
+use crate::offer::titled;
 use crate::prng::Prng;
-use rigtide::market::{Availability, Condition, Offer, RetailerId, Sku};
+use rigtide::market::Offer;
 use rigtide::money::{Currency, Money};
 
 pub struct World {
@@ -160,23 +161,9 @@ fn offer(random: &mut Prng, parts: &[Part], n: usize) -> (Offer, Option<String>)
         _ => format!("{}, {}{tail}", words.join(" "), part.brand),
     };
     let offer = Offer {
-        retailer: RetailerId::new("shop"),
-        sku: Sku::new(n.to_string()),
-        title,
         brand: Some(part.brand.clone()).filter(|_| n.is_multiple_of(2)),
-        gtins: Vec::new(),
-        mpn: None,
         price: Money::from_minor(i64::from(random.vary(20_000, 300)), Currency::EUR),
-        list_price: None,
-        tax_included: true,
-        availability: Availability::InStock,
-        condition: Condition::New,
-        seller: None,
-        shipping: None,
-        minimum_quantity: 1,
-        link: None,
-        valid_until: None,
-        notes: Vec::new(),
+        ..titled(&n.to_string(), &title)
     };
     (offer, label)
 }

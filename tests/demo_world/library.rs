@@ -5,6 +5,7 @@ use crate::SEED;
 use crate::demo::world::{self as demo, Shop, Stock, Supply, World};
 use crate::demo::{Addresses, write_configuration};
 use crate::exhaustive;
+use crate::offer::titled;
 use rigtide::catalogue::table::Document;
 use rigtide::catalogue::{Catalogue, Fault, Gtin, PartId, load_catalogue};
 use rigtide::fit::{Finding, Gravity};
@@ -175,22 +176,11 @@ fn offer(shop: Shop, listing: &demo::Offer) -> Offer {
         .and_then(|text| Gtin::parse(text).ok());
     Offer {
         retailer: RetailerId::new(shop.id()),
-        sku: Sku::new(&listing.sku),
-        title: listing.title.clone(),
         brand: Some(listing.brand.clone()).filter(|brand| !brand.is_empty()),
         gtins: gtin.into_iter().collect(),
         mpn: listing.mpn.clone(),
         price: Money::from_minor(i64::from(listing.cents.unwrap_or(0)), Currency::EUR),
-        list_price: None,
-        tax_included: true,
-        availability: Availability::InStock,
-        condition: Condition::New,
-        seller: None,
-        shipping: None,
-        minimum_quantity: 1,
-        link: None,
-        valid_until: None,
-        notes: Vec::new(),
+        ..titled(&listing.sku, &listing.title)
     }
 }
 

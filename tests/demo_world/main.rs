@@ -15,6 +15,9 @@ mod guessing;
 #[cfg(test)]
 mod library;
 #[cfg(test)]
+#[path = "../support/offer.rs"]
+mod offer;
+#[cfg(test)]
 mod reading;
 #[cfg(test)]
 mod shops;

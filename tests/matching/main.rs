@@ -3,9 +3,12 @@
 //! `tuning.csv` was in view while the matcher was written, `heldout.csv` was not. The columns are
 //! title, brand, gtin, mpn, price, language, part (`none` where it is no part), and why.
 
+#[path = "../support/offer.rs"]
+mod offer;
+
+use offer::titled;
 use rigtide::catalogue::{Catalogue, Gtin, load_catalogue};
-use rigtide::market::{Availability, Condition, Matcher, Matching, Offer, RetailerId, Sku};
-use rigtide::money::{Currency, Money};
+use rigtide::market::{Matcher, Matching, Offer};
 use std::fmt;
 use std::path::Path;
 
@@ -112,33 +115,20 @@ fn catalogue() -> Catalogue {
     catalogue
 }
 
-fn offer(row: &Row) -> Offer {
+fn offer_of(row: &Row) -> Offer {
     let filled = |text: &str| Some(text.to_owned()).filter(|text| !text.is_empty());
     Offer {
-        retailer: RetailerId::new("shop"),
-        sku: Sku::new("1"),
-        title: row.title.clone(),
         brand: filled(&row.brand),
         gtins: Gtin::parse(&row.gtin).into_iter().collect(),
         mpn: filled(&row.mpn),
-        price: Money::from_minor(100, Currency::EUR),
-        list_price: None,
-        tax_included: true,
-        availability: Availability::InStock,
-        condition: Condition::New,
-        seller: None,
-        shipping: None,
-        minimum_quantity: 1,
-        link: None,
-        valid_until: None,
-        notes: Vec::new(),
+        ..titled("1", &row.title)
     }
 }
 
 fn score<'r>(matcher: &Matcher, rows: impl IntoIterator<Item = &'r Row>) -> Score {
     let mut score = Score::default();
     for row in rows {
-        score.add(row, &matcher.match_offer(&offer(row), None));
+        score.add(row, &matcher.match_offer(&offer_of(row), None));
     }
     score
 }
@@ -186,7 +176,8 @@ fn automatic_matches_are_right_and_few_parts_are_missed() {
 #[test]
 fn every_label_is_a_part_of_the_catalogue_or_none() {
     let catalogue = catalogue();
-    for row in rows("tuning.csv").iter().chain(&rows("heldout.csv")) {
+    let files = ["tuning.csv", "heldout.csv"];
+    for row in files.into_iter().flat_map(rows) {
         let is_known = catalogue.parts.keys().any(|id| id.as_str() == row.part);
         assert!(is_known || row.part == "none", "{} {}", row.part, row.why);
     }
