@@ -67,6 +67,29 @@ fn every_part_stands_in_the_catalogue_with_its_specs_and_rates() {
 }
 
 #[test]
+fn the_catalogue_is_as_the_schema_for_editors_says() {
+    let directory = tempfile::tempdir().unwrap();
+    written(directory.path());
+    let schema = rigtide::catalogue::schema::catalogue_schema();
+    let validator = jsonschema::draft7::new(&schema).unwrap();
+    let mut n_files = 0;
+    for entry in std::fs::read_dir(directory.path().join("catalogue")).unwrap() {
+        let name = entry.unwrap().file_name().into_string().unwrap();
+        let table = read(directory.path(), &format!("catalogue/{name}"));
+        // Through text: numbers then have the form that JSON files have.
+        let text = serde_json::to_string(&table).unwrap();
+        let json: serde_json::Value = serde_json::from_str(&text).unwrap();
+        let errors = validator.iter_errors(&json);
+        let complaints: Vec<String> = errors
+            .map(|error| format!("{}: {error}", error.instance_path()))
+            .collect();
+        assert_eq!(complaints, Vec::<String>::new(), "{name}");
+        n_files += 1;
+    }
+    assert!(n_files > 1);
+}
+
+#[test]
 fn the_library_reads_the_retailers_and_knows_every_field() {
     let directory = tempfile::tempdir().unwrap();
     written(directory.path());

@@ -31,7 +31,7 @@ fn complaints(validator: &jsonschema::Validator, toml: &str) -> Vec<String> {
 }
 
 #[test]
-fn the_schema_is_one_and_accepts_the_starter_and_the_demo() {
+fn the_schema_is_one_and_accepts_the_starter() {
     let schema = catalogue_schema();
     assert!(jsonschema::draft7::meta::is_valid(&schema));
     let validator = validator();
