@@ -1,6 +1,7 @@
 //! Precision and recall over labelled offers: invented titles written like real ones.
 //!
-//! `tuning.csv` was in view while the matcher was written, `heldout.csv` was not. The columns are
+//! `tuning.csv` was in view while the matcher was written, `heldout.csv` was not. `blind.csv` was
+//! written by somebody who had seen neither the matcher nor the other two. The columns are
 //! title, brand, gtin, mpn, price, language, part (`none` where it is no part), and why.
 
 #[path = "../support/offer.rs"]
@@ -174,9 +175,30 @@ fn automatic_matches_are_right_and_few_parts_are_missed() {
 }
 
 #[test]
+fn offers_that_were_written_blind_are_matched_as_well() {
+    let matcher = Matcher::new(&catalogue());
+    let blind = rows("blind.csv");
+    let has_no_key = |row: &&Row| row.gtin.is_empty() && row.mpn.is_empty();
+    let all = score(&matcher, &blind);
+    println!("blind: {all}");
+    println!(
+        "blind, title alone: {}",
+        score(&matcher, blind.iter().filter(has_no_key))
+    );
+    for line in &all.wrong {
+        println!("wrong: {line}");
+    }
+    for line in &all.missed {
+        println!("missed: {line}");
+    }
+    assert!(all.precision() >= PRECISION_MIN, "{all}: {:#?}", all.wrong);
+    assert!(all.recall() >= RECALL_MIN, "{all}: {:#?}", all.missed);
+}
+
+#[test]
 fn every_label_is_a_part_of_the_catalogue_or_none() {
     let catalogue = catalogue();
-    let files = ["tuning.csv", "heldout.csv"];
+    let files = ["tuning.csv", "heldout.csv", "blind.csv"];
     for row in files.into_iter().flat_map(rows) {
         let is_known = catalogue.parts.keys().any(|id| id.as_str() == row.part);
         assert!(is_known || row.part == "none", "{} {}", row.part, row.why);

@@ -6,6 +6,7 @@ use super::{Glue, Use, What};
 const PACKS: &[&str] = &[
     "pack", "packs", "packung", "set", "sets", "bundle", "pk", "pcs", "pieces", "stuck", "stueck",
     "stk", "szt", "sztuk", "pz", "pezzi", "uds", "unidades", "stuks", "st", "pak", "paket", "box",
+    "ks", "kusu",
 ];
 const KITS: &[&str] = &["kit", "kits"];
 const PACK_WORDS: &[&str] = &[
@@ -29,13 +30,18 @@ const PACK_WORDS: &[&str] = &[
 ];
 const PACK_MAX: i64 = 100;
 
-/// A year tells a revision: `(2023)`.
+/// A year tells a revision: `(2023)`, `v.2023`, `rev2023`.
 pub(super) fn year(scan: &mut Scan, at: usize) -> usize {
-    let alone = !scan.is_joined(at) && !scan.is_joined(at + 1) && scan.text(at).len() == 4;
+    const REVISIONS: &[&str] = &["v", "ver", "version", "rev", "mod", "gen", "ed"];
+    let is_named = at > 0
+        && scan.is_any(at - 1, REVISIONS)
+        && matches!(scan.glue(at), Glue::Dot | Glue::Joined | Glue::Space);
+    let first = if is_named { at - 1 } else { at };
+    let alone = !scan.is_joined(first) && !scan.is_joined(at + 1) && scan.text(at).len() == 4;
     let glued = matches!(scan.glue(at), Glue::Hyphen | Glue::Dot | Glue::Slash);
-    match scan.number(at).filter(|_| alone && !glued) {
+    match scan.number(at).filter(|_| alone && (is_named || !glued)) {
         Some(year @ 2010..=2039) => {
-            scan.claim_text(What::Revision, &year.to_string(), at..at + 1);
+            scan.claim_text(What::Revision, &year.to_string(), first..at + 1);
             1
         }
         _ => 0,
@@ -84,7 +90,7 @@ pub(super) fn pack(scan: &mut Scan, at: usize) -> usize {
         word,
         &[
             "pcs", "pieces", "stuck", "stueck", "stk", "szt", "sztuk", "pz", "pezzi", "uds",
-            "unidades", "stuks",
+            "unidades", "stuks", "ks", "kusu",
         ],
     );
     let opens = scan.glue(at) == Glue::Break;

@@ -214,7 +214,9 @@ pub(super) fn chipset(scan: &mut Scan, at: usize) -> usize {
         // A part number goes on: "X870ECL".
         && !(scan.is_joined(at + 2) && scan.text(at + 2).len() > 2);
     if is_chipset {
-        let is_e = scan.is_joined(at + 2) && scan.text(at + 2) == "e";
+        // "X870E" and "X870-E".
+        let is_near = matches!(scan.glue(at + 2), Glue::Joined | Glue::Hyphen);
+        let is_e = is_near && scan.text(at + 2) == "e" && !scan.is_joined(at + 3);
         let end = at + 2 + usize::from(is_e);
         let name: String = (at..end)
             .map(|atom| scan.text(atom).to_uppercase())

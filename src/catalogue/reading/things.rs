@@ -13,7 +13,7 @@ const fn kind(kind: Kind) -> Word {
 pub(super) const ROWS: &[Row] = &[
     (
         kind(Kind::Cpu),
-        "cpu|prozessor|processor|processeur|procesador|processore|procesor|apu",
+        "cpu|prozessor|processor|processeur|procesador|processore|procesor|apu|processador",
     ),
     (
         kind(Kind::Cooler),
@@ -21,42 +21,50 @@ pub(super) const ROWS: &[Row] = &[
          cpu liquid cooler|wasserkuhlung|aio|all in one|ventirad|watercooling|water cooling|\
          refrigeracion liquida|refrigeracion|koeler|cpu koeler|chlodzenie|chlodzenie cpu|\
          chlodzenie wodne|liquid cooler|liquid cooling|waterkoeling|refroidissement|\
-         raffreddamento|raffreddamento a liquido|dissipatore cpu|dissipatore per cpu|disipador cpu",
+         raffreddamento|raffreddamento a liquido|dissipatore cpu|dissipatore per cpu|disipador cpu|\
+         chladic|chladic cpu|chlazeni|vodni chlazeni|kylare|cpu kylare|processorkylare|luftkylare|\
+         vattenkylning|watercooler",
     ),
     (
         kind(Kind::Board),
         "mainboard|motherboard|carte mere|placa base|scheda madre|moederbord|plyta glowna|board|\
-         hauptplatine",
+         hauptplatine|zakladni deska|placa mae|moderkort",
     ),
     (
         kind(Kind::Memory),
         "ram|arbeitsspeicher|speicher|memory|memoire|memoire vive|memoria|memoria ram|geheugen|\
-         werkgeheugen|pamiec|pamiec ram|ram modul|ram riegel",
+         werkgeheugen|pamiec|pamiec ram|ram modul|ram riegel|pamet|pameti|operacni pamet|\
+         minne|ramminne|internminne|arbetsminne",
     ),
     (
         kind(Kind::Gpu),
         "grafikkarte|graphics card|graphic card|video card|carte graphique|tarjeta grafica|\
-         scheda video|scheda grafica|videokaart|grafische kaart|karta graficzna|gpu|vga|karte",
+         scheda video|scheda grafica|videokaart|grafische kaart|karta graficzna|gpu|vga|karte|\
+         graficka karta|placa de video|placa grafica|grafikkort",
     ),
     (
         kind(Kind::Storage),
         "ssd|hdd|festplatte|hard drive|hard disk|harddisk|disque dur|disque ssd|disco duro|\
-         disco|harde schijf|dysk|dysk ssd|dysk twardy|solid state drive|solid state disk",
+         disco|harde schijf|dysk|dysk ssd|dysk twardy|solid state drive|solid state disk|\
+         pevny disk|disk|disco rigido",
     ),
     (
         kind(Kind::Psu),
         "netzteil|pc netzteil|power supply|power supply unit|psu|alimentation|bloc d alimentation|\
-         fuente de alimentacion|fuente|alimentatore|voeding|zasilacz",
+         fuente de alimentacion|fuente|alimentatore|voeding|zasilacz|\
+         zdroj|napajeci zdroj|pocitacovy zdroj|fonte|fonte de alimentacao|nataggregat|natdel",
     ),
     (
         kind(Kind::Case),
         "gehause|gehaeuse|case|chassis|boitier|caja|behuizing|obudowa|pc case|pc gehause|\
-         computer case|gaming case|pc gehaeuse",
+         computer case|gaming case|pc gehaeuse|skrin|pc skrin|pocitacova skrin|gabinete|chassi|\
+         datorchassi",
     ),
     (
         kind(Kind::Fan),
         "lufter|luefter|fan|fans|case fan|case fans|ventilateur|ventilateurs|ventilador|\
-         ventiladores|ventola|ventole|ventilator|ventilatoren|wentylator|wentylatory",
+         ventiladores|ventola|ventole|ventilator|ventilatoren|wentylator|wentylatory|\
+         ventilatory|ventoinha|ventoinhas|flakt|flaktar|chassiflakt",
     ),
     (
         Word::Sign(Sign::System),
@@ -64,28 +72,32 @@ pub(super) const ROWS: &[Row] = &[
          desktop computer|pc system|notebook|laptop|barebone|barebones|mini pc|workstation|\
          gaming rechner|rechner|ordinateur|ordinateur portable|pc portable|ordenador|portatil|\
          pc portatile|portatile|computer|komputer|spelcomputer|spielecomputer|prebuilt|pre built|\
-         all in one pc|fertig pc|pc fertig",
+         all in one pc|fertig pc|pc fertig|\
+         pocitac|stolni pocitac|herni pocitac|herni pc|pocitacova sestava|herni sestava|\
+         computador|computador de secretaria|dator|stationar dator|speldator|barbar dator|\
+         ordenador de sobremesa|pc fisso|computer fisso|komputer stacjonarny|\
+         zestaw komputerowy|game pc|gamepc|desktopcomputer",
     ),
     (
         Word::Sign(Sign::Bundle),
-        "bundle|bundel|konvolut|kombi|kombo|combo|paket|paketangebot|aufrustset|aufrust set|\
+        "master carton|master case|umkarton|carton complet|karton zbiorczy|bundle|bundel|konvolut|kombi|kombo|combo|paket|paketangebot|aufrustset|aufrust set|\
          aufruestset|aufrust kit|aufrustkit|upgrade set|upgrade kit|upgradeset|kit upgrade|\
          kit d evolution|kit evolution|kit de actualizacion|kit di aggiornamento|pacchetto|\
          paquete|pakket|pakiet|upgrade bundle|zestaw upgrade|two kits|zwei kits|deux kits|dos kits|due kit|twee kits|dwa zestawy",
     ),
     (
         Word::Sign(Sign::Set),
-        "set|sets|sparset|zestaw|juego|lot|pack|packung|vpe|stuckzahl",
+        "set|sets|sparset|zestaw|juego|lot|pack|packung|vpe|stuckzahl|sada|conjunto|sats",
     ),
     (Word::Sign(Sign::Kit), "kit|kits"),
     (
         Word::Sign(Sign::Only),
-        "only|nur|seulement|uniquement|solo|solamente|alleen|tylko",
+        "only|nur|seulement|uniquement|solo|solamente|alleen|tylko|pouze|jen|apenas|somente|endast|bara",
     ),
     (
         Word::Sign(Sign::Choice),
         "auswahl|zur auswahl|verschiedene|verschiedene modelle|diverse|various|various models|\
-         choice|au choix|a eleccion|a scelta|naar keuze|do wyboru|wahlweise|different models|\
+         choice|au choix|a eleccion|a scelta|naar keuze|do wyboru|na vyber|a escolha|valfri|wahlweise|different models|\
          plusieurs modeles|varios modelos|vari modelli",
     ),
     (
@@ -97,7 +109,10 @@ pub(super) const ROWS: &[Row] = &[
          ersatzteilspender|ersatzteiltrager|for repair|to repair|zur reparatur|reparaturbedurftig|\
          a reparer|para reparar|do naprawy|ter reparatie|voor reparatie|parts only|spares only|\
          ohne funktion|danado|danada|endommage|endommagee|beschadigt|beschadigte|damaged|beschadigd|\
-         zepsuty|zepsuta|niesprawny|niesprawna|spares or repair|spares repair|dead",
+         zepsuty|zepsuta|niesprawny|niesprawna|spares or repair|spares repair|dead|\
+         na dily|na nahradni dily|nefunkcni|vadny|vadna|vadne|poskozeny|poskozena|poskozene|\
+         para pecas|com defeito|nao funciona|avariada|danificado|danificada|for delar|\
+         reservdelsobjekt|trasig|trasigt|fungerar ej|ej fungerande",
     ),
     (
         Word::Sign(Sign::Accessory),
@@ -117,7 +132,11 @@ pub(super) const ROWS: &[Row] = &[
          thermal pad|thermal pads|pad thermique|gummi|anti vibration|anti vibrations|hulle|huelle|\
          sleeve|aufkleber|sticker|stickers|handbuch|manual only|only manual|anleitung|nur anleitung|handleiding|\
          papers|papers only|papiere|nur papiere|nur rechnung|invoice only|documents only|notice seule|\
-         warranty card|garantiekarte|certificate|nur zubehor|accessories only|splitter|externes gehause|externes gehaeuse|\
+         warranty card|garantiekarte|certificate|nur zubehor|accessories only|splitter|manual|manuel|\
+         manuale|bedienungsanleitung|mode d emploi|instrukcja|navod|prirucka|handbok|\
+         leere ovp|leere verpackung|leerer karton|empty packaging|empty carton|emballage seul|\
+         boite seule|solo caja|solo scatola|lege verpakking|puste opakowanie|prazdna krabice|\
+         prazdny obal|caixa vazia|tom kartong|tom forpackning|externes gehause|externes gehaeuse|\
          external enclosure|enclosure|boitier externe|caja externa|case esterno|externe behuizing|\
          standoffs|abstandshalter|steckplatzblech|feet|fusse|power button",
     ),

@@ -1,7 +1,7 @@
 //! Words that relate, colour, pack and grade, in the languages that shops write.
 //!
-//! English, German, French, Spanish, Italian, Dutch, Polish; folded, without accents. A new word
-//! is one more bar.
+//! English, German, French, Spanish, Italian, Dutch, Polish, Czech, Portuguese, Swedish; folded,
+//! without accents. A new word is one more bar.
 
 use super::What;
 use super::lexicon::{Row, Word};
@@ -12,57 +12,64 @@ pub(super) const ROWS: &[Row] = &[
         "fur|fuer|for|pour|para|per|voor|dla|do|passend|passend fur|passend zu|passt zu|kompatibel|\
          kompatibel mit|compatible|compatible with|compatible avec|compatible con|compatibile con|\
          kompatybilny z|geeignet|geeignet fur|geschikt voor|suitable|suitable for|fits|bereit fur|\
-         ready for|unterstutzt|supports",
+         ready for|unterstutzt|supports|kompatibilni s|compativel com|kompatibel med|getestet mit|\
+         tested with|teste avec|probado con|testato con|getest met|testowany z|testovano s|\
+         testado com|testad med",
     ),
     (
         Word::With,
         "mit|with|avec|con|met|z|inkl|incl|inklusive|inclusive|including|includes|inclus|inclut|\
-         incluye|incluso|incluse|inclusief|zawiera|w zestawie z",
+         incluye|incluso|incluse|inclusief|zawiera|w zestawie z|\
+         vcetne|com|inclui|incluido|incluida|med",
     ),
     (
         Word::Without,
-        "ohne|without|w o|sans|senza|sin|zonder|bez|nicht|keine|kein|no|non|exkl|excl",
+        "ohne|without|w o|sans|senza|sin|zonder|bez|nicht|keine|kein|no|non|exkl|excl|geen|sem|\
+         utan|ej",
     ),
     (
         Word::Is(What::Colour, "black"),
         "black|schwarz|schwarze|schwarzer|schwarzes|schwarzem|noir|noire|negro|negra|nero|nera|\
-         zwart|zwarte|czarny|czarna|czarne|blk",
+         zwart|zwarte|czarny|czarna|czarne|blk|cerny|cerna|cerne|preto|preta|svart|svarta",
     ),
     (
         Word::Is(What::Colour, "white"),
         "white|weiss|weisse|weisser|weisses|weissem|blanc|blanche|blanco|blanca|bianco|bianca|wit|\
-         witte|bialy|biala|biale|snow|wht",
+         witte|bialy|biala|biale|snow|wht|bily|bila|bile|branco|branca|vit|vita",
     ),
     (
         Word::Is(What::Colour, "grey"),
-        "grey|gray|grau|graue|grauer|graues|gris|grise|grigio|grigia|grijs|grijze|szary|szara|szare",
+        "grey|gray|grau|graue|grauer|graues|gris|grise|grigio|grigia|grijs|grijze|szary|szara|szare|sedy|seda|sede|cinza|cinzento|cinzenta|gra|graa",
     ),
     (
         Word::Is(What::Colour, "silver"),
-        "silver|silber|silbern|argent|plateado|argento|zilver|srebrny|srebrna",
+        "silver|silber|silbern|argent|plateado|argento|zilver|srebrny|srebrna|stribrny|stribrna|prateado|prateada|prata",
     ),
     (
         Word::Is(What::Colour, "red"),
-        "red|rot|rote|roter|rotes|rouge|rojo|roja|rosso|rossa|rood|rode|czerwony|czerwona",
+        "red|rot|rote|roter|rotes|rouge|rojo|roja|rosso|rossa|rood|rode|czerwony|czerwona|cerveny|cervena|vermelho|vermelha|rod|roda",
     ),
     (
         Word::Is(What::Colour, "blue"),
-        "blue|blau|blaue|blauer|blaues|bleu|bleue|azul|blu|blauw|blauwe|niebieski|niebieska",
+        "blue|blau|blaue|blauer|blaues|bleu|bleue|azul|blu|blauw|blauwe|niebieski|niebieska|modry|modra|bla",
     ),
     (
         Word::Is(What::Colour, "green"),
-        "green|grun|grune|gruen|vert|verte|verde|groen|groene|zielony|zielona",
+        "green|grun|grune|gruen|vert|verte|verde|groen|groene|zielony|zielona|zeleny|zelena|gron|grona",
     ),
     (
         Word::Is(What::Colour, "pink"),
-        "pink|rosa|rose|roze|rozowy|rozowa",
+        "pink|rosa|rose|roze|rozowy|rozowa|ruzovy|ruzova",
     ),
     (Word::Is(What::Colour, "beige"), "beige|sand|creme|cream"),
     (
         Word::Is(What::Efficiency, "Bronze"),
         "bronze|bronce|bronzo|brons|braz",
     ),
-    (Word::Is(What::Efficiency, "Gold"), "gold|oro|goud"),
+    (
+        Word::Is(What::Efficiency, "Gold"),
+        "gold|oro|goud|ouro|guld|zlaty|zlata",
+    ),
     (
         Word::Is(What::Efficiency, "Platinum"),
         "platinum|platin|platine|platino|platina|platyna",
@@ -81,19 +88,27 @@ pub(super) const ROWS: &[Row] = &[
     ),
     (
         Word::Is(What::Wear, "used"),
-        "used|gebraucht|gebrauchte|gebrauchter|gebrauchtes|occasion|d occasion|usado|usada|usato|\
+        "used|pouzity|pouzita|pouzite|begagnad|begagnat|begagnade|gebraucht|gebrauchte|gebrauchter|gebrauchtes|occasion|d occasion|usado|usada|usato|\
          usata|gebruikt|gebruikte|tweedehands|uzywany|uzywana|uzywane|second hand|secondhand|\
          seconde main|segunda mano|pre owned|preowned",
     ),
     (
         Word::Is(What::Wear, "refurbished"),
         "refurbished|refurb|renewed|generaluberholt|generaluberholte|reconditionne|reconditionnee|\
-         reacondicionado|reacondicionada|ricondizionato|ricondizionata|gereviseerd|odnowiony|odnowiona",
+         reacondicionado|reacondicionada|ricondizionato|ricondizionata|gereviseerd|odnowiony|odnowiona|\
+         repasovany|repasovana|repasovane|recondicionado|recondicionada|renoverad",
     ),
     (
         Word::Is(What::Wear, "open box"),
         "open box|openbox|opened box|b ware|bware|b stock|bstock|rucklaufer|ruecklaufer|\
-         kundenrucklaufer|kundenretoure|retourware|vorfuhrgerat|ausstellungsstuck|ex display",
+         kundenrucklaufer|kundenretoure|retourware|vorfuhrgerat|ausstellungsstuck|ex display|\
+         rozbaleno|rozbaleny|rozbalena|caixa aberta|oppnad forpackning|fyndvara|\
+         verpackung beschadigt|beschadigte verpackung|ovp beschadigt|karton beschadigt|\
+         damaged box|box damaged|damaged packaging|packaging damaged|emballage abime|\
+         emballage endommage|boite abimee|caja danada|embalaje danado|confezione danneggiata|\
+         scatola danneggiata|verpakking beschadigd|beschadigde verpakking|\
+         uszkodzone opakowanie|poskozeny obal|embalagem danificada|skadad forpackning|\
+         skadad kartong",
     ),
     (
         Word::Is(What::Region, "EU"),
@@ -147,12 +162,12 @@ pub(super) const ROWS: &[Row] = &[
     ),
     (
         Word::Counts(What::Pack, 2),
-        "doppelpack|twin pack|twinpack|double pack|dual pack|duo pack|duopack|zweierpack|dubbelpak|\
+        "dual fan kit|twin fan kit|dual fan pack|dois pacotes|doppelpack|twin pack|twinpack|double pack|dual pack|duo pack|duopack|zweierpack|dubbelpak|\
          pack double|dwupak",
     ),
     (
         Word::Counts(What::Pack, 3),
-        "triple pack|triplepack|tri pack|tripack|trio pack|dreierpack|dreierset|pack triple|pack of three|set of three|lot de trois",
+        "triple fan kit|triple fan pack|triple kit|trio kit|triple pack|triplepack|tri pack|tripack|trio pack|dreierpack|dreierset|pack triple|pack of three|set of three|lot de trois",
     ),
     (Word::Counts(What::Pack, 4), "quad pack|quadpack|viererpack"),
     (Word::Counts(What::Pack, 5), "funferpack|five pack"),
@@ -192,7 +207,7 @@ pub(super) const ROWS: &[Row] = &[
     ),
     (
         Word::Variant,
-        "ti|xt|xtx|super|pro|plus|max|lite|elite|evo|ultra|oc|se|xl|xxl|xs|mini|nano|extreme|prime|gt|\
+        "ti|xt|xtx|super|pro|plus|max|lite|slim|elite|evo|ultra|oc|se|xl|xxl|xs|mini|nano|extreme|prime|gt|\
          x|s|k|f|kf|ks|g|t|v|ii|iii|xe",
     ),
 ];

@@ -113,7 +113,9 @@ impl Keys {
                 continue;
             }
             let last = reading.atoms.len().min(start + MPN_ATOMS_MAX);
-            for end in (start + 1..=last).rev().filter(|end| ends_at(*end)) {
+            let may_end =
+                |end: &usize| ends_at(*end) || is_region(reading, *end) && ends_at(end + 1);
+            for end in (start + 1..=last).rev().filter(may_end) {
                 let folded = reading.compact(start..end).to_ascii_uppercase();
                 if is_telling(&folded) && self.by_mpn.contains_key(&folded) {
                     found.push(folded);
@@ -132,6 +134,19 @@ impl Keys {
             _ => false,
         }
     }
+}
+
+/// True of the "UK" in "FR-B850/UK".
+fn is_region(reading: &Reading, atom: usize) -> bool {
+    let Some(one) = reading.atoms.get(atom) else {
+        return false;
+    };
+    let is_marked = matches!(one.glue, Glue::Hyphen | Glue::Slash | Glue::Dot);
+    let text = reading.text(atom);
+    is_marked
+        && REGIONS
+            .iter()
+            .any(|region| region.eq_ignore_ascii_case(text))
 }
 
 /// Case and separators do not tell part numbers apart.

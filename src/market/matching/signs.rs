@@ -44,6 +44,10 @@ pub(super) fn against(
             Sign::Set if !is_counted(reading, profile) => "several products",
             Sign::Kit if is_bundle_kit(profile.kind) => "several products",
             Sign::Added if adds_product(reading, profile, profiles, seen) => "several products",
+            Sign::Kind(kind) if kind != profile.kind && is_named_alone(reading, seen) => {
+                objections.push(Objection::OtherKind(kind));
+                continue;
+            }
             Sign::Kind(kind) if (before || beside) && !tolerates(profile.kind, kind) => {
                 if !names_kind(reading, profile.kind) {
                     objections.push(Objection::OtherKind(kind));
@@ -85,6 +89,15 @@ fn is_one_more(reading: &Reading, seen: &Seen) -> bool {
 fn is_all(reading: &Reading, seen: &Seen) -> bool {
     let mut signs = reading.signs.iter();
     signs.any(|other| other.sign == Sign::Only && other.clause == seen.clause)
+}
+
+/// "fan only", "nur Lüfter": of what titles of the kind speak of as a feature, nothing else comes.
+fn is_named_alone(reading: &Reading, seen: &Seen) -> bool {
+    let mut signs = reading.signs.iter();
+    signs.any(|other| {
+        let is_beside = other.atom + 1 == seen.atom || seen.atom + 1 == other.atom;
+        other.sign == Sign::Only && other.clause == seen.clause && is_beside
+    })
 }
 
 /// "Gaming PC case", "notebook RAM": the word tells what the part is for.
