@@ -1,15 +1,18 @@
 //! Drafts catalogue entries out of offers that are no part yet.
 //!
-//! A title is read for what it claims; what an offer states itself (brand, GTIN, MPN) is taken as
-//! it stands. Every spec that comes out of a text is marked as guessed, and a part with guesses is
-//! in no build until the author has confirmed them. Offers that are no single new part say why.
+//! A title is read for what it claims, and so are the properties that a record states one by one;
+//! what an offer states itself (brand, GTIN, MPN) is taken as it stands. Every spec that comes out
+//! of a text is marked as guessed, and a part with guesses is in no build until the author has
+//! confirmed them. Offers that are no single new part say why.
 
 use super::gtin::Gtin;
 use super::id::PartId;
 use super::import::slug::slug;
 use super::kind::Kind;
 use super::part::{Catalogue, Part, mpn_key};
-use super::reading::{Place, Reading, Sign, What, read_title};
+use super::reading::{
+    Place, Property, Reading, Sign, What, kind_of_properties, read_property, read_title,
+};
 use super::spec::{Shape, Spec, SpecValue};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -22,6 +25,7 @@ pub struct Unmatched<'o> {
     pub brand: Option<&'o str>,
     pub mpn: Option<&'o str>,
     pub gtins: &'o [Gtin],
+    pub properties: &'o [Property],
     pub is_new: bool,
 }
 
@@ -94,8 +98,8 @@ fn draft(offer: &Unmatched<'_>, source: &str) -> Result<Part, NoDraft> {
     }
     let reading = read_title(offer.title);
     check_single(&reading)?;
-    let kind = kind_of(&reading)?;
-    let specs = specs_of(&reading, kind);
+    let kind = kind_of(&reading, offer.properties)?;
+    let specs = specs_of(&reading, offer.properties, kind);
     let name = offer.title.split_whitespace().collect::<Vec<_>>().join(" ");
     let id = PartId::new(slug(&name));
     if id.as_str().is_empty() {
@@ -134,8 +138,9 @@ fn check_single(reading: &Reading) -> Result<(), NoDraft> {
     }
 }
 
-/// The kind that the title names, or the only one that could claim all that it claims.
-fn kind_of(reading: &Reading) -> Result<Kind, NoDraft> {
+/// The kind that the title names, or else the properties, or the only one that could claim all
+/// that the title claims.
+fn kind_of(reading: &Reading, properties: &[Property]) -> Result<Kind, NoDraft> {
     let mut named = reading.signs.iter().filter_map(|seen| match seen.sign {
         Sign::Kind(kind) if seen.place == Place::Main => Some(kind),
         _ => None,
@@ -145,6 +150,9 @@ fn kind_of(reading: &Reading) -> Result<Kind, NoDraft> {
             None => Ok(kind),
             Some(other) => Err(NoDraft::SeveralKinds(vec![kind.name(), other.name()])),
         };
+    }
+    if let Some(kind) = kind_of_properties(properties) {
+        return Ok(kind);
     }
     let claims = reading.claims.iter();
     let main = claims.filter(|claim| claim.place == Place::Main);
@@ -166,8 +174,9 @@ fn kind_of(reading: &Reading) -> Result<Kind, NoDraft> {
     }
 }
 
-/// What the title claims of the thing itself. Where it says two things of one spec it says nothing.
-fn specs_of(reading: &Reading, kind: Kind) -> BTreeMap<Spec, SpecValue> {
+/// What the title claims of the thing itself, with what the properties state. Where they say two
+/// things of one spec they say nothing.
+fn specs_of(reading: &Reading, properties: &[Property], kind: Kind) -> BTreeMap<Spec, SpecValue> {
     let mut values: BTreeMap<Spec, BTreeSet<SpecValue>> = BTreeMap::new();
     for claim in &reading.claims {
         let spec = claim.what.spec();
@@ -176,6 +185,13 @@ fn specs_of(reading: &Reading, kind: Kind) -> BTreeMap<Spec, SpecValue> {
             && is_plausible(spec, &claim.value)
         {
             values.entry(spec).or_default().insert(claim.value.clone());
+        }
+    }
+    for property in properties {
+        for (spec, value) in read_property(property, kind) {
+            if is_plausible(spec, &value) {
+                values.entry(spec).or_default().insert(value);
+            }
         }
     }
     let single = values.into_iter().filter(|(_, values)| values.len() == 1);
@@ -207,6 +223,7 @@ mod tests {
             brand: Some("Otterworks"),
             mpn: None,
             gtins: &[],
+            properties: &[],
             is_new: true,
         }
     }
@@ -243,6 +260,35 @@ mod tests {
         let (catalogue, faults) = load_catalogue(&[("drafts.toml", &written)]);
         assert_eq!(faults, [], "{written}");
         assert_eq!(catalogue.parts[&kit.id], *kit);
+    }
+
+    #[test]
+    fn properties_tell_what_the_title_leaves_out_and_contradict_it_where_they_differ() {
+        let state = |name: &str, value: &str, unit: Option<&str>| Property {
+            name: name.to_owned(),
+            value: value.to_owned(),
+            unit: unit.map(str::to_owned),
+        };
+        let properties = [
+            state("Category", "Components > Power supplies", None),
+            state("Power", "850", Some("WTT")),
+            state("Length", "16", Some("CMT")),
+            state("80 PLUS", "80 PLUS Platinum", None),
+            state("Cable length", "650 mm", None),
+        ];
+        let one = Unmatched {
+            properties: &properties,
+            ..offer("Otterworks Volt 850 80 PLUS Gold")
+        };
+        let proposal = propose(&[one], "s", &Catalogue::default());
+        let [supply] = proposal.drafts.as_slice() else {
+            panic!("{proposal:?}");
+        };
+        assert_eq!(supply.kind, Kind::Psu);
+        assert_eq!(supply.number(Spec::RatedW), Some(850));
+        assert_eq!(supply.number(Spec::LengthMm), Some(160));
+        assert_eq!(supply.specs.get(&Spec::Efficiency), None, "they disagree");
+        assert!(supply.specs.keys().eq(&supply.guessed));
     }
 
     #[test]

@@ -166,6 +166,10 @@ pub struct ProposeArguments {
     /// A feed as RETAILER/FEED.
     pub feed: String,
 
+    /// Draft from a saved file, or every file of a directory, instead of what was polled.
+    #[arg(long, value_name = "FILE")]
+    pub from: Option<PathBuf>,
+
     /// Write the drafts into this file. One that was written by hand is not overwritten.
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,

@@ -1,5 +1,6 @@
 //! Between columns and the values of the pure modules.
 
+use crate::catalogue::reading::Property;
 use crate::market::{Availability, Condition, Offer};
 use crate::money::{Currency, Money};
 use chrono::{DateTime, Utc};
@@ -141,6 +142,17 @@ pub(super) fn condition(row: &Row<'_>, column: usize) -> rusqlite::Result<Condit
 /// A JSON list of texts.
 pub(super) fn texts(row: &Row<'_>, column: usize) -> rusqlite::Result<Vec<String>> {
     read_json(row, column)
+}
+
+/// Reads the column of [`super::rows::properties_text`].
+pub(super) fn properties(row: &Row<'_>, column: usize) -> rusqlite::Result<Vec<Property>> {
+    if row.get_ref(column)? == ValueRef::Null {
+        return Ok(Vec::new());
+    }
+    let stated: Vec<(String, String, Option<String>)> = read_json(row, column)?;
+    let stated = stated.into_iter();
+    let read = stated.map(|(name, value, unit)| Property { name, value, unit });
+    Ok(read.collect())
 }
 
 pub(super) fn json(row: &Row<'_>, column: usize) -> rusqlite::Result<serde_json::Value> {

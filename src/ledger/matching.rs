@@ -1,8 +1,11 @@
 //! Which part each offer is taken for, and the offers as they are stored.
 
-use super::columns::{TERMS_WIDTH, Terms, condition, millis, optional_instant, texts, unreadable};
+use super::columns::{
+    TERMS_WIDTH, Terms, condition, millis, optional_instant, properties, texts, unreadable,
+};
 use super::error::LedgerError;
-use super::open::Reader;
+use super::journal::{self, JournalEntry};
+use super::open::{Ledger, Reader};
 use super::rows;
 use crate::catalogue::Gtin;
 use crate::market::{FeedId, Offer, RetailerId, Sku};
@@ -37,14 +40,14 @@ pub struct StoredOffer {
 macro_rules! offer_columns {
     () => {
         "f.retailer, o.sku, o.seller, o.condition, o.title, o.brand, o.gtins, o.mpn, o.link, \
-         o.valid_until_ms, o.notes, b.price_minor, b.currency, b.availability, b.list_minor, \
-         b.list_currency, b.shipping_minor, b.shipping_currency, b.tax_included, \
+         o.valid_until_ms, o.notes, o.properties, b.price_minor, b.currency, b.availability, \
+         b.list_minor, b.list_currency, b.shipping_minor, b.shipping_currency, b.tax_included, \
          b.minimum_quantity"
     };
 }
 pub(super) use offer_columns;
 
-const TEXT_WIDTH: usize = 11;
+const TEXT_WIDTH: usize = 12;
 /// How many columns [`offer_columns`] names.
 pub(super) const OFFER_WIDTH: usize = TEXT_WIDTH + TERMS_WIDTH;
 
@@ -54,6 +57,17 @@ impl Reader {
     /// # Errors
     /// [`LedgerError`]
     pub fn listed_offers(&self) -> Result<Vec<StoredOffer>, LedgerError> {
+        let mut listed = Vec::new();
+        self.each_listed_offer(|offer| listed.push(offer))?;
+        Ok(listed)
+    }
+
+    /// Shows every offer that [`Reader::listed_offers`] lists, one at a time, so that a large
+    /// ledger need not fit in memory.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn each_listed_offer(&self, mut show: impl FnMut(StoredOffer)) -> Result<(), LedgerError> {
         self.run(|connection| {
             let mut statement = connection.prepare_cached(concat!(
                 "SELECT ",
@@ -71,7 +85,29 @@ impl Reader {
                     part: read_match(row, OFFER_WIDTH + 2)?,
                 })
             })?;
-            offers.collect()
+            for offer in offers {
+                show(offer?);
+            }
+            Ok(())
+        })
+    }
+}
+
+impl Ledger {
+    /// Takes offers for other parts from `at` on, as after a change of the catalogue, and notes
+    /// why; all or none.
+    ///
+    /// # Errors
+    /// [`LedgerError`]; then no match has changed.
+    pub fn rematch(
+        &mut self,
+        matches: &[(OfferRow, Option<PartMatch>)],
+        entry: Option<&JournalEntry>,
+        at: DateTime<Utc>,
+    ) -> Result<(), LedgerError> {
+        self.write(|connection| {
+            take_for(connection, matches, at)?;
+            entry.map_or(Ok(()), |entry| journal::insert(connection, entry))
         })
     }
 }
@@ -114,6 +150,7 @@ pub(super) fn read_offer(row: &Row<'_>) -> rusqlite::Result<Offer> {
         link: row.get(8)?,
         valid_until: optional_instant(row, 9)?,
         notes: texts(row, 10)?,
+        properties: properties(row, 11)?,
     })
 }
 

@@ -11,6 +11,7 @@ pub(super) const APPLICATION_ID: i32 = i32::from_be_bytes(*b"RGTD");
 pub(super) const MIGRATIONS: &[(&str, &str)] = &[
     ("first", include_str!("migrations/0001_first.sql")),
     ("decisions", include_str!("migrations/0002_decisions.sql")),
+    ("properties", include_str!("migrations/0003_properties.sql")),
 ];
 
 /// The version that this program writes.

@@ -3,8 +3,10 @@
 use super::columns::{TERMS_WIDTH, Terms, millis, terms_columns, texts_json};
 use super::matching::{OfferRow, PartMatch};
 use crate::catalogue::Gtin;
+use crate::catalogue::reading::Property;
 use crate::market::Offer;
 use rusqlite::{Connection, Statement, params};
+use serde_json::{Value, json};
 use std::borrow::Cow;
 
 /// One interval to be opened.
@@ -33,8 +35,8 @@ pub(super) fn identity(feed: i64, offer: &Offer) -> (i64, &str, &str, &'static s
 pub(super) const INSERT_OFFER: &str =
     "INSERT INTO offer (feed_id, sku, seller, condition, title, brand, gtins, mpn, link,
          valid_until_ms, notes, first_seen_ms, last_seen_ms, present,
-         part, matched_by, confidence_percent)
-     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?12, 1, ?13, ?14, ?15)
+         part, matched_by, confidence_percent, properties)
+     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?12, 1, ?13, ?14, ?15, ?16)
      ON CONFLICT (feed_id, sku, seller, condition) DO NOTHING";
 
 /// Adds the offer as present, without an interval and without a match that is remembered. Returns
@@ -64,6 +66,7 @@ pub(super) fn insert_offer(
         part.map(|part| part.part.as_str()),
         part.map(|part| part.by.as_str()),
         part.map(|part| part.confidence_percent),
+        properties_text(&offer.properties),
     ])?;
     Ok((n_added > 0).then(|| OfferRow(connection.last_insert_rowid())))
 }
@@ -75,7 +78,7 @@ pub(super) fn update_text(
 ) -> rusqlite::Result<()> {
     let mut statement = connection.prepare_cached(
         "UPDATE offer SET title = ?2, brand = ?3, gtins = ?4, mpn = ?5, link = ?6,
-             valid_until_ms = ?7, notes = ?8 WHERE id = ?1",
+             valid_until_ms = ?7, notes = ?8, properties = ?9 WHERE id = ?1",
     )?;
     statement.execute(params![
         row.0,
@@ -86,6 +89,7 @@ pub(super) fn update_text(
         offer.link,
         offer.valid_until.map(millis),
         notes_text(&offer.notes),
+        properties_text(&offer.properties),
     ])?;
     Ok(())
 }
@@ -236,4 +240,12 @@ pub(super) fn notes_text(notes: &[String]) -> Cow<'static, str> {
     } else {
         texts_json(notes).into()
     }
+}
+
+/// A JSON list of name, value and unit; most offers state nothing, and cost nothing then.
+pub(super) fn properties_text(properties: &[Property]) -> Option<String> {
+    let rows = properties
+        .iter()
+        .map(|one| json!([one.name, one.value, one.unit]));
+    (!properties.is_empty()).then(|| Value::Array(rows.collect()).to_string())
 }

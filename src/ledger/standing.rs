@@ -2,7 +2,7 @@
 
 use super::columns::{Terms, currency, is_integer, is_text, millis, terms_columns};
 use super::matching::{OfferRow, PartMatch};
-use super::rows::{gtins_text, identity, notes_text};
+use super::rows::{gtins_text, identity, notes_text, properties_text};
 use crate::market::{Offer, Repeat};
 use crate::money::Money;
 use rusqlite::{Connection, OptionalExtension, Row, Statement};
@@ -52,7 +52,7 @@ pub(super) const FIND: &str = concat!(
     "SELECT o.id, o.present, o.missing_polls > 0, o.gone_since_ms IS NOT NULL, o.last_seen_ms,
             h.price_minor, h.currency,
             o.title, o.brand, o.gtins, o.mpn, o.link, o.valid_until_ms, o.notes,
-            o.part, o.matched_by, o.confidence_percent, b.from_ms, ",
+            o.properties, o.part, o.matched_by, o.confidence_percent, b.from_ms, ",
     "b.price_minor, b.currency, b.availability, b.list_minor, b.list_currency, b.shipping_minor,
      b.shipping_currency, b.tax_included, b.minimum_quantity
      FROM offer o
@@ -63,9 +63,9 @@ pub(super) const FIND: &str = concat!(
 const FIND_HELD: usize = 5;
 const FIND_TEXT: usize = 7;
 const FIND_LINK: usize = FIND_TEXT + 4;
-const FIND_MATCH: usize = 14;
-const FIND_OPEN: usize = 17;
-const FIND_TERMS: usize = 18;
+const FIND_MATCH: usize = FIND_TEXT + 8;
+const FIND_OPEN: usize = FIND_MATCH + 3;
+const FIND_TERMS: usize = FIND_OPEN + 1;
 
 impl Standing {
     /// The last believed price, be it that of an offer given up.
@@ -191,7 +191,12 @@ fn has_same_text(row: &Row<'_>, offer: &Offer) -> rusqlite::Result<bool> {
         && is_text(row, FIND_TEXT + 3, offer.mpn.as_deref())?
         && is_text(row, FIND_LINK, offer.link.as_deref())?
         && is_integer(row, FIND_TEXT + 5, offer.valid_until.map(millis))?
-        && is_text(row, FIND_TEXT + 6, Some(&notes_text(&offer.notes)))?)
+        && is_text(row, FIND_TEXT + 6, Some(&notes_text(&offer.notes)))?
+        && is_text(
+            row,
+            FIND_TEXT + 7,
+            properties_text(&offer.properties).as_deref(),
+        )?)
 }
 
 fn has_same_match(row: &Row<'_>, part: Option<&PartMatch>) -> rusqlite::Result<bool> {

@@ -1,5 +1,6 @@
 //! Offers: one retailer's listing of one product, read and checked.
 
+use crate::catalogue::reading::Property;
 use crate::catalogue::{Gtin, text_id};
 use crate::money::Money;
 use chrono::{DateTime, Utc};
@@ -141,6 +142,8 @@ pub struct Offer {
     pub minimum_quantity: u32,
     pub link: Option<String>,
     pub valid_until: Option<DateTime<Utc>>,
+    /// What the record states of the thing one by one; nobody has checked it.
+    pub properties: Vec<Property>,
     pub notes: Vec<String>,
 }
 

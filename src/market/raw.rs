@@ -1,5 +1,6 @@
 //! Raw offers: what a decoder found in one record of a feed, before anything is believed.
 
+use crate::catalogue::reading::Property;
 use std::collections::BTreeMap;
 
 /// What a value of a record means. A feed's mapping leads its columns, paths or selectors here.
@@ -113,11 +114,32 @@ pub struct RawOffer {
     pub index: u64,
     /// A field may have several values, such as two GTINs; they keep their order.
     pub fields: BTreeMap<Field, Vec<RawText>>,
+    /// What the record states of the thing one by one; as many as [`RawOffer::state`] takes.
+    pub properties: Vec<Property>,
     /// What the decoder noticed and did not act on.
     pub notes: Vec<String>,
 }
 
+/// Properties of one record that are kept; pages of parts state some thirty.
+const PROPERTIES_MAX: usize = 60;
+/// Bytes of a name, value or unit. A longer one is prose.
+const PROPERTY_BYTES_MAX: usize = 120;
+
 impl RawOffer {
+    /// Adds a property. One that is blank, too long or one too many is passed over: a cut value
+    /// would be another value.
+    pub fn state(&mut self, property: Property) {
+        let Property { name, value, unit } = &property;
+        let is_text = |text: &str| !text.trim().is_empty() && text.len() <= PROPERTY_BYTES_MAX;
+        if self.properties.len() < PROPERTIES_MAX
+            && is_text(name)
+            && is_text(value)
+            && unit.as_deref().is_none_or(is_text)
+        {
+            self.properties.push(property);
+        }
+    }
+
     pub fn push(&mut self, field: Field, value: RawText) {
         self.fields.entry(field).or_default().push(value);
     }
@@ -142,6 +164,26 @@ pub struct Reject {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn properties_are_bounded_in_number_and_size() {
+        let mut raw = RawOffer::default();
+        let state = |raw: &mut RawOffer, name: &str, value: String| {
+            raw.state(Property {
+                name: name.to_owned(),
+                value,
+                unit: None,
+            });
+        };
+        state(&mut raw, "prose", "x".repeat(PROPERTY_BYTES_MAX + 1));
+        state(&mut raw, " ", "x".to_owned());
+        assert_eq!(raw.properties, []);
+        for number in 0..2 * PROPERTIES_MAX {
+            state(&mut raw, "n", number.to_string());
+        }
+        assert_eq!(raw.properties.len(), PROPERTIES_MAX);
+        assert_eq!(raw.properties[0].value, "0");
+    }
 
     #[test]
     fn every_field_has_a_name_that_reads_back() {

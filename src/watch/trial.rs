@@ -4,14 +4,16 @@
 //! shop for no more documents than it shows records.
 
 mod record;
+mod saved;
 
 pub use record::{MatchRecord, TrialRecord, Verdict};
+pub use saved::unmatched_in;
 
 use super::decision::error_chain;
 use super::gather::{Documents, Gathered, Page, gather};
 use super::judge::{Decisions, Judge, Judged, Past, Peers};
 use super::settings::{Feed, Settings};
-use crate::feeds::decode::{Context, decode};
+use crate::feeds::decode::{Context, DecodeSummary, decode};
 use crate::feeds::http::Fetcher;
 use crate::feeds::local::read_files;
 use crate::feeds::source::{Location, NextPage};
@@ -217,6 +219,17 @@ fn take_page(
             Err(_) => ControlFlow::Break(()),
         }
     };
+    let decoded = decode_page(feed, page, &mut sink);
+    known?;
+    Ok(decoded.map(|summary| trial.notes.extend(summary.notes)))
+}
+
+/// Shows each record of a page to `sink`. The error is the page's fault, in words.
+fn decode_page(
+    feed: &Feed,
+    page: &mut Page,
+    sink: &mut dyn FnMut(Result<RawOffer, Reject>) -> ControlFlow<()>,
+) -> Result<DecodeSummary, String> {
     let context = Context {
         content_type: page.content_type.as_deref(),
         address: page.address.as_deref(),
@@ -225,18 +238,8 @@ fn take_page(
         body_limit: feed.source.limits.body_bytes,
         ..Context::default()
     };
-    let decoded = match page.body.open() {
-        Ok(mut body) => decode(&feed.format, &mut body, &context, &mut sink),
-        Err(error) => return Ok(Err(error.to_string())),
-    };
-    known?;
-    Ok(match decoded {
-        Ok(summary) => {
-            trial.notes.extend(summary.notes);
-            Ok(())
-        }
-        Err(fault) => Err(error_chain(&fault)),
-    })
+    let mut body = page.body.open().map_err(|error| error.to_string())?;
+    decode(&feed.format, &mut body, &context, sink).map_err(|fault| error_chain(&fault))
 }
 
 /// Judges record after record, and remembers what a poll would have stored.

@@ -27,6 +27,7 @@ mod market;
 mod measuring;
 mod polite;
 mod program;
+mod proposing;
 mod questions;
 mod rates;
 mod redirects;

@@ -22,6 +22,7 @@ pub fn titled(sku: &str, title: &str) -> Offer {
         minimum_quantity: 1,
         link: None,
         valid_until: None,
+        properties: Vec::new(),
         notes: Vec::new(),
     }
 }

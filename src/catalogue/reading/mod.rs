@@ -17,6 +17,7 @@ mod memory;
 mod numbers;
 mod packs;
 mod places;
+mod properties;
 mod scan;
 mod standards;
 #[cfg(test)]
@@ -25,6 +26,7 @@ mod things;
 mod words;
 
 pub use claim::{Claim, What};
+pub use properties::{Property, kind_of_properties, read_property};
 
 use super::Kind;
 use std::ops::Range;

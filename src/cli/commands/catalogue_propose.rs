@@ -1,6 +1,7 @@
 //! `rigtide catalogue propose FEED`: drafts of the parts that a feed offers and the catalogue lacks.
 //!
-//! Offers come out of the ledger, as the newest polls left them. `--json` gives
+//! Offers come out of the ledger, as the newest polls left them, or out of a saved file of the
+//! feed, for which neither network nor ledger is needed. `--json` gives
 //!
 //! ```text
 //! { feed, offers,                             offers of the feed that are no part
@@ -15,9 +16,11 @@ use crate::cli::args::ProposeArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, harmless, harmless_source, shortened};
 use crate::cli::wire;
-use crate::ledger::StoredOffer;
-use crate::market::Condition;
-use crate::watch::settings::Settings;
+use crate::market::{Condition, Matcher, Offer};
+use crate::watch::clock::Clock;
+use crate::watch::settings::{Feed, Settings};
+use crate::watch::trial::unmatched_in;
+use anyhow::anyhow;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -28,11 +31,28 @@ const MARK: &str =
 
 pub fn run(directory: &Path, arguments: &ProposeArguments, screen: &Screen) -> Result<(), Failure> {
     let settings = wire::settings(directory)?;
-    check_feed(&settings, &arguments.feed)?;
-    screen.progress("reading the ledger");
-    let stored = unmatched(&settings, &arguments.feed)?;
-    let offers: Vec<Unmatched<'_>> = stored.iter().map(offer).collect();
-    let source = format!("guessed from titles of the feed {}", arguments.feed);
+    let feed = select(&settings, &arguments.feed)?;
+    let unmatched = match &arguments.from {
+        Some(saved) => {
+            screen.progress(&format!("reading {}", saved.display()));
+            let matcher = Matcher::new(&settings.catalogue);
+            let now = Clock::from_environment().now();
+            let read = unmatched_in(&matcher, feed, saved, now);
+            read.map_err(|error| {
+                anyhow!("{error}").context(format!(
+                    "cannot read {} as {}",
+                    saved.display(),
+                    feed.id
+                ))
+            })?
+        }
+        None => {
+            screen.progress("reading the ledger");
+            stored(&settings, feed)?
+        }
+    };
+    let offers: Vec<Unmatched<'_>> = unmatched.iter().map(offer).collect();
+    let source = format!("guessed from the feed {}", arguments.feed);
     let proposal = propose(&offers, &source, &settings.catalogue);
     screen.clear_progress();
     let text = render_parts(&comment(&arguments.feed), &proposal.drafts);
@@ -45,7 +65,7 @@ pub fn run(directory: &Path, arguments: &ProposeArguments, screen: &Screen) -> R
         screen.line(harmless_source(&report.to_string()));
         return Ok(());
     }
-    let lines = lines(offers.len(), &proposal, out);
+    let lines = lines(offers.len(), arguments.from.is_some(), &proposal, out);
     if out.is_none() && !proposal.drafts.is_empty() {
         screen.line(text.trim_end());
         lines.iter().for_each(|line| screen.complain(line));
@@ -55,11 +75,11 @@ pub fn run(directory: &Path, arguments: &ProposeArguments, screen: &Screen) -> R
     Ok(())
 }
 
-fn check_feed(settings: &Settings, name: &str) -> Result<(), Failure> {
-    let known = || settings.feeds.iter().map(|feed| feed.id.as_str());
-    if known().any(|id| id == name) {
-        return Ok(());
+fn select<'s>(settings: &'s Settings, name: &str) -> Result<&'s Feed, Failure> {
+    if let Some(feed) = settings.feeds.iter().find(|feed| feed.id.as_str() == name) {
+        return Ok(feed);
     }
+    let known = || settings.feeds.iter().map(|feed| feed.id.as_str());
     let hint = match nearest(name, known()) {
         Some(near) => format!("did you mean \"{near}\"?"),
         None => format!("known feeds: {}", known().collect::<Vec<_>>().join(", ")),
@@ -70,24 +90,30 @@ fn check_feed(settings: &Settings, name: &str) -> Result<(), Failure> {
     ))
 }
 
-fn unmatched(settings: &Settings, feed: &str) -> Result<Vec<StoredOffer>, Failure> {
+/// The feed's offers in the ledger that are no part.
+fn stored(settings: &Settings, feed: &Feed) -> Result<Vec<Offer>, Failure> {
     let Some(reader) = wire::existing_reader(settings)? else {
         return Ok(Vec::new());
     };
-    let offers = reader.listed_offers();
-    let mut offers = offers.map_err(|error| Failure::Ledger(error.into()))?;
-    offers.retain(|stored| stored.feed.as_str() == feed && stored.part.is_none());
+    let mut offers = Vec::new();
+    let shown = reader.each_listed_offer(|stored| {
+        if stored.feed == feed.id && stored.part.is_none() {
+            offers.push(stored.offer);
+        }
+    });
+    shown.map_err(|error| Failure::Ledger(error.into()))?;
     Ok(offers)
 }
 
-fn offer(stored: &StoredOffer) -> Unmatched<'_> {
+fn offer(offer: &Offer) -> Unmatched<'_> {
     Unmatched {
-        sku: stored.offer.sku.as_str(),
-        title: &stored.offer.title,
-        brand: stored.offer.brand.as_deref(),
-        mpn: stored.offer.mpn.as_deref(),
-        gtins: &stored.offer.gtins,
-        is_new: stored.offer.condition == Condition::New,
+        sku: offer.sku.as_str(),
+        title: &offer.title,
+        brand: offer.brand.as_deref(),
+        mpn: offer.mpn.as_deref(),
+        gtins: &offer.gtins,
+        properties: &offer.properties,
+        is_new: offer.condition == Condition::New,
     }
 }
 
@@ -95,7 +121,7 @@ fn comment(feed: &str) -> Vec<String> {
     vec![
         MARK.to_owned(),
         format!(
-            "From titles of the feed {feed}. Each spec in `guessed` was read out of a text: check"
+            "From titles and properties of {feed}. Each spec in `guessed` was read out of a text: check"
         ),
         "it, correct it, and take it out of the list. A part with guesses is in no build."
             .to_owned(),
@@ -124,7 +150,7 @@ fn report(feed: &str, n_offers: usize, proposal: &Proposal, out: Option<&Path>) 
     })
 }
 
-fn lines(n_offers: usize, proposal: &Proposal, out: Option<&Path>) -> Vec<String> {
+fn lines(n_offers: usize, is_saved: bool, proposal: &Proposal, out: Option<&Path>) -> Vec<String> {
     let n_drafts = proposal.drafts.len();
     let mut lines = vec![match out {
         Some(out) => format!(
@@ -134,7 +160,10 @@ fn lines(n_offers: usize, proposal: &Proposal, out: Option<&Path>) -> Vec<String
         None => format!("{n_drafts} of {n_offers} offers that are no part became drafts"),
     }];
     if n_offers == 0 {
-        lines.push("every offer of the feed is a part, or it was not polled yet".to_owned());
+        lines.push(match is_saved {
+            true => "every offer in it is a part".to_owned(),
+            false => "every offer of the feed is a part, or it was not polled yet".to_owned(),
+        });
     }
     let mut reasons: BTreeMap<&NoDraft, (usize, &str)> = BTreeMap::new();
     for (_, title, reason) in &proposal.left {

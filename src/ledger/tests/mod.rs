@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::catalogue::Gtin;
+use crate::catalogue::reading::Property;
 use crate::decide::{Bulletin, BulletinId};
 use crate::market::{Availability, Condition, FeedId, Offer, RetailerId, Sku};
 use crate::money::{Currency, Money};
@@ -156,6 +157,11 @@ fn offer(sku: &str, price_minor: i64) -> Offer {
         minimum_quantity: 1,
         link: Some("https://shop.example/k7?a=1&b=%22".to_owned()),
         valid_until: Some(at(90_000)),
+        properties: vec![Property {
+            name: "Länge".to_owned(),
+            value: "30 \"cm\"".to_owned(),
+            unit: Some("MMT".to_owned()),
+        }],
         notes: vec!["sale, until Sunday".to_owned(), "grau \"ä\"".to_owned()],
     }
 }

@@ -120,6 +120,7 @@ pub fn normalise(raw: &RawOffer, settings: &NormaliseSettings, now: DateTime<Utc
         minimum_quantity: price.minimum_quantity,
         link: identity.link,
         valid_until,
+        properties: text::properties(raw),
         notes,
     };
     match price.hold {

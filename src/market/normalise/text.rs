@@ -1,5 +1,6 @@
 //! Cleans the texts that people read: titles, brands, notes.
 
+use crate::catalogue::reading::Property;
 use crate::market::raw::{Field, RawOffer};
 use crate::money::push_folded;
 
@@ -34,6 +35,21 @@ pub(super) fn short(raw: &RawOffer, field: Field) -> Option<String> {
         bounded(&cleaned, SHORT_CHARACTERS_MAX)
     };
     Some(short).filter(|text| !text.is_empty())
+}
+
+/// The record's properties, cleaned, each once, in the order of their names.
+pub(super) fn properties(raw: &RawOffer) -> Vec<Property> {
+    let cleaned = raw.properties.iter().map(|property| Property {
+        name: clean(&property.name),
+        value: clean(&property.value),
+        unit: property.unit.as_deref().map(clean),
+    });
+    let mut properties: Vec<Property> = cleaned
+        .filter(|property| !property.name.is_empty() && !property.value.is_empty())
+        .collect();
+    properties.sort_unstable();
+    properties.dedup();
+    properties
 }
 
 /// Decodes entities once, drops control characters, folds white space.

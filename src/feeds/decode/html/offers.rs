@@ -2,6 +2,7 @@
 
 use super::price_spec::stated_price;
 use super::things::{Thing, Value, local_name};
+use crate::catalogue::reading::Property;
 use crate::feeds::decode::layers::Context;
 use crate::market::{Field, RawOffer, RawText};
 use std::collections::BTreeMap;
@@ -207,7 +208,23 @@ impl<'t> OfferReader<'_, 't> {
         let page = self.context.address.map(RawText::machine);
         push(&mut raw, Field::Link, either("url").or(page));
         push(&mut raw, Field::GroupId, self.group_id());
+        self.state_properties(&mut raw);
         raw
+    }
+
+    /// What the product states of itself, then what its group states of every variant and the
+    /// product does not state itself.
+    fn state_properties(&self, raw: &mut RawOffer) {
+        let own = properties_of(self.product, self.graph);
+        let inherited = self
+            .group
+            .map(|group| properties_of(group, self.graph))
+            .unwrap_or_default();
+        let is_own = |one: &Property| own.iter().any(|other| other.name == one.name);
+        let inherited: Vec<Property> = inherited.into_iter().filter(|one| !is_own(one)).collect();
+        for property in own.into_iter().chain(inherited) {
+            raw.state(property);
+        }
     }
 
     /// Every number that may be a GTIN, each once; which of them is one is checked later.
@@ -301,6 +318,28 @@ impl<'t> OfferReader<'_, 't> {
         });
         named.filter(|country| !country.is_empty()).collect()
     }
+}
+
+/// The product's `additionalProperty` (schema.org PropertyValue), colour and category. A range
+/// (`minValue`, `maxValue`) is no value.
+fn properties_of<'t>(product: &'t Thing, graph: &Graph<'t>) -> Vec<Property> {
+    let plain = ["color", "category"].into_iter().flat_map(|name| {
+        product.texts(name).map(move |value| Property {
+            name: name.to_owned(),
+            value: value.text,
+            unit: None,
+        })
+    });
+    let stated = graph.things(product, "additionalProperty").into_iter();
+    let stated = stated.filter_map(|one| {
+        let first = |names: [&str; 2]| names.into_iter().find_map(|name| one.text(name));
+        Some(Property {
+            name: first(["name", "propertyID"])?.text.trim().to_owned(),
+            value: one.text("value")?.text.trim().to_owned(),
+            unit: first(["unitCode", "unitText"]).map(|unit| unit.text.trim().to_owned()),
+        })
+    });
+    plain.chain(stated).collect()
 }
 
 fn push(raw: &mut RawOffer, field: Field, value: Option<RawText>) {

@@ -75,6 +75,7 @@ fn offer(says: Says<'_>) -> Offer {
         minimum_quantity: 1,
         link: None,
         valid_until: None,
+        properties: Vec::new(),
         notes: Vec::new(),
     }
 }
