@@ -3,6 +3,7 @@
 use super::clock::Clock;
 use super::cycle::{cycle, decide, send};
 use super::poll::{PollReport, Polling};
+use super::questions::rematched;
 use super::settings::Feed;
 use crate::decide::Bulletin;
 use crate::feeds::health::Health;
@@ -45,6 +46,10 @@ pub async fn watch(
     listener: &mut dyn Listener,
 ) -> Result<(), LedgerError> {
     let mut due = first_due(polling, clock.now())?;
+    match polling.rematch(clock.now())? {
+        0 => {}
+        n_moved => tracing::info!(offers = n_moved, "{}", rematched(n_moved)),
+    }
     // The configuration may have changed while nobody watched. Before the first poll there is
     // nothing to decide on, and "nothing fits" would be a false alarm.
     let mut seen_writes = polling.ledger().foreign_writes()?;

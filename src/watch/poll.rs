@@ -6,6 +6,7 @@
 use super::gather::{Failure, Gathered, gather};
 use super::intake::{Intake, NotTaken};
 use super::judge::Peers;
+use super::questions::rematch;
 use super::settings::{Feed, Settings};
 use crate::feeds::health::{Attempt, Cause, Health, Notice};
 use crate::feeds::http::{FaultKind, Fetcher, OlderCopy};
@@ -89,6 +90,15 @@ impl Polling {
     /// The one writer. A panic elsewhere cannot have left a transaction half done.
     pub fn ledger(&self) -> MutexGuard<'_, Ledger> {
         self.ledger.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Takes the stored offers for what they are by the catalogue as it is now. Returns how many
+    /// are another part, or none, since.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn rematch(&self, now: DateTime<Utc>) -> Result<usize, LedgerError> {
+        rematch(&mut self.ledger(), &self.matcher, now)
     }
 
     /// Brings in what a feed offers at `now`; stores nothing.

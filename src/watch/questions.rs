@@ -1,7 +1,8 @@
 //! Offers that wait for the author, and what the author's word on one does to the ledger.
 //!
 //! Nothing is stored for the queue: it is what the matcher asks about the offers as they are
-//! stored. A decision takes an offer for what the next poll would take it for.
+//! stored. A decision takes an offer for what the next poll would take it for, and a changed
+//! catalogue does so with all of them.
 
 use super::intake::part_match;
 use super::judge::Decisions;
@@ -49,21 +50,75 @@ impl Examined {
 /// # Errors
 /// [`LedgerError`]
 pub fn examine(reader: &Reader, matcher: &Matcher) -> Result<Vec<Examined>, LedgerError> {
+    let mut all = Vec::new();
+    examine_each(reader, matcher, |one| all.push(one))?;
+    Ok(all)
+}
+
+/// Takes every listed offer for what it is by the catalogue as it is now, which may have changed
+/// since the offer was polled. Returns how many offers are another part, or none, since.
+///
+/// # Errors
+/// [`LedgerError`]; then nothing has changed.
+pub fn rematch(
+    ledger: &mut Ledger,
+    matcher: &Matcher,
+    at: DateTime<Utc>,
+) -> Result<usize, LedgerError> {
+    let mut matches: Vec<(OfferRow, Option<PartMatch>)> = Vec::new();
+    let mut n_moved = 0;
+    examine_each(ledger.read(), matcher, |Examined { stored, matching }| {
+        let part = part_match(&matching);
+        let id = |of: &Option<PartMatch>| of.as_ref().map(|found| found.part.clone());
+        n_moved += usize::from(id(&part) != id(&stored.part));
+        if part != stored.part {
+            matches.push((stored.row, part));
+        }
+    })?;
+    if matches.is_empty() {
+        return Ok(0);
+    }
+    let entry = JournalEntry {
+        at,
+        kind: "catalogue_changed".to_owned(),
+        feed: None,
+        brief: None,
+        part: None,
+        text: rematched(n_moved),
+        data: json!({ "offers": n_moved }),
+    };
+    ledger.rematch(&matches, Some(&entry).filter(|_| n_moved > 0), at)?;
+    Ok(n_moved)
+}
+
+/// One sentence for a person about what [`rematch`] changed.
+pub fn rematched(n_offers: usize) -> String {
+    let offers = match n_offers {
+        1 => "1 offer is".to_owned(),
+        _ => format!("{n_offers} offers are"),
+    };
+    format!("the catalogue has changed: {offers} another part than before, or none")
+}
+
+fn examine_each(
+    reader: &Reader,
+    matcher: &Matcher,
+    mut show: impl FnMut(Examined),
+) -> Result<(), LedgerError> {
     let mut decisions: BTreeMap<RetailerId, Decisions> = BTreeMap::new();
     for known in reader.offer_decisions()? {
         let of_retailer = decisions.entry(known.retailer).or_default();
         of_retailer.insert(known.sku, known.decision);
     }
-    let examined = reader.listed_offers()?.into_iter().map(|stored| {
+    reader.each_listed_offer(|stored| {
         let offer = &stored.offer;
         let of_retailer = decisions.get(&offer.retailer);
         let decision = of_retailer.and_then(|known| known.get(&offer.sku));
-        Examined {
+        show(Examined {
             matching: matcher.match_offer(offer, decision),
             stored,
-        }
-    });
-    Ok(examined.collect())
+        });
+    })
 }
 
 /// Keeps the author's word and takes the SKU's offers for what they are by it. Returns what the

@@ -259,3 +259,44 @@ fn slips_are_named_with_what_was_meant() {
     }
     assert_eq!(queue(&configuration).len(), 1);
 }
+
+#[test]
+fn a_part_that_enters_the_catalogue_counts_without_another_poll() {
+    let mut configuration = configuration();
+    let chair = "[[part]]\nid = \"chair\"\nkind = \"case\"\nname = \"Garden chair\"\n\
+                 brand = \"Norvant\"\n";
+    assert_eq!(counted(&configuration, "fenrir-8").len(), 1);
+    configuration.write("catalogue/parts.toml", format!("{PARTS}\n{chair}"));
+    let brand = RETAILER.replace("title = \"title\"", "title = \"title\"\nbrand = \"brand\"");
+    configuration.write("retailers/brindlemark.toml", brand);
+    let list = "nr,title,brand,price\nA-2,Norvant Fenrir 8810 8GB,Norvant,399.00\n\
+                A-3,Garden chair,Norvant,20.00\n";
+    configuration.write("list.csv", list);
+    configuration.at(HOURS[0]);
+    configuration.run(&["poll"]).exited(0);
+    assert_eq!(counted(&configuration, "chair").len(), 1);
+
+    // One card is called something else, and nothing is polled: its offer is it no longer, and
+    // the open title fits the other card alone.
+    configuration.at(HOURS[1]);
+    let renamed = PARTS.replace("8810 8GB", "8820 8GB");
+    configuration.write("catalogue/parts.toml", format!("{renamed}\n{chair}"));
+    let told = configuration.run(&["match"]).exited(0);
+    assert!(
+        told.contains("the catalogue has changed: 2 offers are another part than before, or none"),
+        "{told}"
+    );
+    assert_eq!(counted(&configuration, "fenrir-8"), []);
+    assert_eq!(counted(&configuration, "chair").len(), 1);
+    // Once told, it is not told again.
+    let told = configuration.run(&["match"]).exited(0);
+    assert!(!told.contains("has changed"), "{told}");
+
+    configuration.at(HOURS[2]);
+    configuration.write("catalogue/parts.toml", format!("{PARTS}\n{chair}"));
+    std::fs::remove_file(configuration.path("list.csv")).unwrap();
+    let ran = configuration.run(&["poll"]);
+    assert_ne!(ran.code, 0, "the feed has failed: {}", ran.out);
+    assert!(ran.out.contains("2 offers are another part"), "{}", ran.out);
+    assert_eq!(counted(&configuration, "fenrir-8").len(), 1);
+}

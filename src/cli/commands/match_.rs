@@ -25,7 +25,7 @@ use crate::market::{
     Decision, Fingerprint, Matcher, Matching, Objection, RetailerId, Sku, Verdict,
 };
 use crate::watch::clock::Clock;
-use crate::watch::questions::{Examined, Word, examine, give_word};
+use crate::watch::questions::{Examined, Word, examine, give_word, rematch, rematched};
 use crate::watch::settings::Settings;
 use serde::Serialize;
 use serde_json::json;
@@ -67,21 +67,30 @@ struct Named<'s> {
 pub fn run(directory: &Path, arguments: &MatchArguments, screen: &Screen) -> Result<(), Failure> {
     let settings = wire::settings(directory)?;
     let matcher = Matcher::new(&settings.catalogue);
-    let Some(name) = &arguments.offer else {
-        let all = match wire::existing_reader(&settings)? {
-            Some(reader) => examine(&reader, &matcher).map_err(of_ledger)?,
-            None => Vec::new(),
+    if !settings.ledger.exists() {
+        return match &arguments.offer {
+            None => {
+                list(&[], arguments.output.json, screen);
+                Ok(())
+            }
+            Some(name) => Err(Failure::usage(
+                format!("no offer is called \"{name}\""),
+                "nothing has been polled yet",
+            )),
         };
+    }
+    let mut ledger = wire::ledger(&settings)?;
+    let now = Clock::from_environment().now();
+    match rematch(&mut ledger, &matcher, now).map_err(of_ledger)? {
+        0 => {}
+        n_moved if arguments.output.json => tracing::info!("{}", rematched(n_moved)),
+        n_moved => screen.line(rematched(n_moved)),
+    }
+    let Some(name) = &arguments.offer else {
+        let all = examine(ledger.read(), &matcher).map_err(of_ledger)?;
         list(&all, arguments.output.json, screen);
         return Ok(());
     };
-    if !settings.ledger.exists() {
-        return Err(Failure::usage(
-            format!("no offer is called \"{name}\""),
-            "nothing has been polled yet",
-        ));
-    }
-    let mut ledger = wire::ledger(&settings)?;
     let named = find(&settings, ledger.read(), &matcher, name)?;
     let Some((done, decision)) = decide(&named, arguments)? else {
         list(&named.listed, arguments.output.json, screen);
@@ -110,7 +119,7 @@ pub fn run(directory: &Path, arguments: &MatchArguments, screen: &Screen) -> Res
             decision: decision.as_ref(),
             kind: &format!("match_{done}"),
             text: &text,
-            at: Clock::from_environment().now(),
+            at: now,
         },
     )
     .map_err(of_ledger)?;

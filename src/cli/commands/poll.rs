@@ -7,6 +7,7 @@ use crate::cli::wire;
 use crate::watch::clock::Clock;
 use crate::watch::cycle::poll_all;
 use crate::watch::poll::PollReport;
+use crate::watch::questions::rematched;
 use crate::watch::settings::{Feed, Settings};
 use std::path::Path;
 
@@ -29,6 +30,8 @@ pub fn run(
         ));
     };
     let now = Clock::from_environment().now();
+    let n_moved = polling.rematch(now);
+    let n_moved = n_moved.map_err(|error| Failure::Ledger(error.into()))?;
     let polled = wire::runtime()?.block_on(poll_all(&polling, &feeds, now, &mut told));
     screen.clear_progress();
     let reports = polled.map_err(|error| Failure::Ledger(error.into()))?;
@@ -40,6 +43,9 @@ pub fn run(
         screen.line(format!("[{}]", json.join(",")));
     } else {
         table(&reports).iter().for_each(|line| screen.line(line));
+        if n_moved > 0 {
+            screen.line(rematched(n_moved));
+        }
     }
     if reports.iter().all(PollReport::is_good) {
         Ok(())
