@@ -317,13 +317,12 @@ impl fmt::Display for Spec {
 
 /// Two names of one thing: case, blanks, hyphens and underscores do not tell them apart.
 pub fn same_name(left: &str, right: &str) -> bool {
-    let fold = |text: &str| -> String {
-        text.chars()
-            .filter(|character| !matches!(character, ' ' | '-' | '_' | '\u{a0}'))
-            .flat_map(char::to_lowercase)
-            .collect()
-    };
-    fold(left) == fold(right)
+    // Compared as they are folded: tables over thousands of sets of parts ask this of each set.
+    fn folded(text: &str) -> impl Iterator<Item = char> {
+        let kept = |character: &char| !matches!(character, ' ' | '-' | '_' | '\u{a0}');
+        text.chars().filter(kept).flat_map(char::to_lowercase)
+    }
+    folded(left).eq(folded(right))
 }
 
 #[cfg(test)]

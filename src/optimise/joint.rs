@@ -148,22 +148,19 @@ impl Joint {
     /// For the group at `at`, whether each class stands with everything that another stands with:
     /// `covers[one][other]`.
     pub fn covers(&self, at: usize) -> Vec<Vec<bool>> {
-        let rows: Vec<Vec<bool>> = (0..self.sizes[at])
-            .map(|class| {
-                let mut sets: Vec<Vec<usize>> =
-                    self.sizes.iter().map(|size| (0..*size).collect()).collect();
-                sets[at] = vec![class];
-                combinations(&sets)
-                    .map(|classes| self.fits[self.index(&classes)])
-                    .collect()
-            })
-            .collect();
-        let covers = |one: &Vec<bool>, other: &Vec<bool>| {
-            let mut fits = one.iter().zip(other);
+        let size = self.sizes[at];
+        let inner: usize = self.sizes[at + 1..].iter().product();
+        // The cells of one class: of every block, the run that the groups behind it turn through.
+        let runs = |class: usize| {
+            let blocks = self.fits.chunks((size * inner).max(1));
+            blocks.flat_map(move |block| &block[class * inner..(class + 1) * inner])
+        };
+        let covers = |one: usize, other: usize| {
+            let mut fits = runs(one).zip(runs(other));
             fits.all(|(one, other)| *one || !*other)
         };
-        rows.iter()
-            .map(|one| rows.iter().map(|other| covers(one, other)).collect())
+        (0..size)
+            .map(|one| (0..size).map(|other| covers(one, other)).collect())
             .collect()
     }
 }
@@ -182,7 +179,7 @@ impl Cut {
 }
 
 /// Every way to take one of each set, the last set turning fastest.
-pub fn combinations(sets: &[Vec<usize>]) -> impl Iterator<Item = Vec<usize>> {
+fn combinations(sets: &[Vec<usize>]) -> impl Iterator<Item = Vec<usize>> {
     let n_combinations: usize = sets.iter().map(Vec::len).product();
     (0..n_combinations).map(|mut number| {
         let mut combination: Vec<usize> = sets

@@ -1,6 +1,6 @@
 //! A market as a [`Problem`]: roles become groups, fit rules become balances and pairings.
 
-use super::joint::{Joint, combinations};
+use super::joint::Joint;
 use super::problem::{Balance, Bottleneck, Choice, Pairing, Problem};
 use crate::catalogue::{Kind, Part, PartId, SpecValue};
 use crate::fit::{Fit, FitRule, FitTerms, Form, Seat, Share};
@@ -189,23 +189,12 @@ fn joint(
         .iter()
         .map(|group| side(market, rule, *group))
         .collect();
-    let all: Vec<Vec<usize>> = sides
-        .iter()
-        .map(|side| (0..side.samples.len()).collect())
-        .collect();
-    let stands = |classes: Vec<usize>| {
-        let seats = sides
-            .iter()
-            .zip(classes)
-            .map(|(side, class)| side.samples[class]);
-        let seats: Vec<Seat<'_>> = seats.collect();
-        match fits(&seats, terms) {
-            Fit::Yes => true,
-            Fit::Unproven => !terms.strict,
-            Fit::No => false,
-        }
+    let stands = |seats: &[Seat<'_>]| match fits(seats, terms) {
+        Fit::Yes => true,
+        Fit::Unproven => !terms.strict,
+        Fit::No => false,
     };
-    let fits: Vec<bool> = combinations(&all).map(stands).collect();
+    let fits = table(&sides, &stands);
     let is_open = fits.contains(&false);
     is_open.then(|| Joint {
         name: rule.id().to_owned(),
@@ -214,6 +203,29 @@ fn joint(
         classes: sides.into_iter().map(|side| side.classes).collect(),
         fits,
     })
+}
+
+/// Whether each combination of the sides' classes stands, the last side's class turning fastest.
+/// A table may have millions of cells, so that one row of seats serves all of them.
+fn table(sides: &[Side<'_>], stands: &dyn Fn(&[Seat<'_>]) -> bool) -> Vec<bool> {
+    let n_cells: usize = sides.iter().map(|side| side.samples.len()).product();
+    let mut cells = Vec::with_capacity(n_cells);
+    let mut classes = vec![0; sides.len()];
+    let mut seats: Vec<Seat<'_>> = sides
+        .iter()
+        .filter_map(|side| side.samples.first().copied())
+        .collect();
+    while cells.len() < n_cells {
+        cells.push(stands(&seats));
+        for (at, side) in sides.iter().enumerate().rev() {
+            classes[at] = (classes[at] + 1) % side.samples.len();
+            seats[at] = side.samples[classes[at]];
+            if classes[at] > 0 {
+                break;
+            }
+        }
+    }
+    cells
 }
 
 /// One role of a joint: the class of each candidate, and one candidate of each class in its seat.
