@@ -1,8 +1,10 @@
 //! Precision and recall over labelled offers: invented titles written like real ones.
 //!
 //! `tuning.csv` was in view while the matcher was written, `heldout.csv` was not. `blind.csv` was
-//! written by somebody who had seen neither the matcher nor the other two. The columns are
-//! title, brand, gtin, mpn, price, language, part (`none` where it is no part), and why.
+//! written by somebody who had seen neither the matcher nor the other two; when it was first read,
+//! precision was 96.9 % and recall 94.5 %. What it showed was mended by whole kinds of fault, so
+//! that its score since then is no longer that of a blind set. The columns are title, brand, gtin,
+//! mpn, price, language, part (`none` where it is no part), and why.
 
 #[path = "../support/offer.rs"]
 mod offer;
