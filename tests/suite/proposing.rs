@@ -79,7 +79,12 @@ fn a_saved_page_is_drafted_from_without_a_ledger() {
     let missing = [&propose[..4], &["nowhere.html"]].concat();
     let ran = configuration.run(&missing);
     assert_eq!(ran.code, 1, "{}", ran.out);
-    assert!(ran.err.contains("cannot read nowhere.html"), "{}", ran.err);
+    assert!(
+        ran.err
+            .contains("cannot read a saved copy of brindlemark/pages: nowhere.html"),
+        "{}",
+        ran.err
+    );
 }
 
 #[test]

@@ -39,11 +39,7 @@ pub fn run(directory: &Path, arguments: &ProposeArguments, screen: &Screen) -> R
             let now = Clock::from_environment().now();
             let read = unmatched_in(&matcher, feed, saved, now);
             read.map_err(|error| {
-                anyhow!("{error}").context(format!(
-                    "cannot read {} as {}",
-                    saved.display(),
-                    feed.id
-                ))
+                anyhow!("{error}").context(format!("cannot read a saved copy of {}", feed.id))
             })?
         }
         None => {

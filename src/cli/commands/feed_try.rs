@@ -190,6 +190,6 @@ fn part(record: &TrialRecord) -> String {
             let (by, confidence, reason) = (matched.by, matched.confidence, &matched.reason);
             format!("{part}, by its {by} ({confidence} %): {reason}")
         }
-        _ => "none: its GTIN and MPN name no one part".to_owned(),
+        _ => "none: neither its numbers nor its title name one".to_owned(),
     }
 }
