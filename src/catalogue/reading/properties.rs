@@ -374,151 +374,50 @@ mod tests {
         }
     }
 
-    fn text(text: &str) -> SpecValue {
-        SpecValue::Text(text.to_owned())
-    }
+    /// Kind, name, value, unit, and the spec that they state.
+    const STATED: &str = "
+        gpu     | Length              | 305          | MMT | length_mm = 305
+        gpu     | Länge               | 30,5         | CMT | length_mm = 305
+        gpu     | Card length (mm)    | 305          |     | length_mm = 305
+        gpu     | Longueur :          | 30.5 cm      |     | length_mm = 305
+        gpu     | Recommended PSU     | 750 W        |     | supply_w_min = 750
+        gpu     | length_mm           | 305          | C62 | length_mm = 305
+        psu     | Leistung            | 850          | WTT | rated_w = 850
+        psu     | Certification       | 80 PLUS Gold |     | efficiency = Gold
+        memory  | Capacité            | 32 Go        |     | capacity_gb = 32
+        memory  | Memory type         | DDR5 SDRAM   |     | memory_generation = DDR5
+        memory  | CAS latency         | CL30         |     | latency_cl = 30
+        memory  | Speed               | 6000 MHz     |     | transfer_mt_s = 6000
+        storage | Speicherkapazität   | 2            | E35 | capacity_gb = 2000
+        cpu     | TDP                 | 65 W         |     | heat_w = 65
+        cooler  | TDP                 | 220          | W   | cooling_w = 220
+        cpu     | Integrated graphics | Nein         |     | graphics = false
+        cpu     | CPU socket          | Socket AM5   |     | socket = AM5
+        cooler  | Socket              | AM4, AM5     |     | sockets = AM4 AM5";
 
-    fn texts(texts: &[&str]) -> SpecValue {
-        SpecValue::Texts(texts.iter().map(|&text| text.to_owned()).collect())
+    fn shown((spec, value): &(Spec, SpecValue)) -> String {
+        let value = match value {
+            SpecValue::Number(number) => number.to_string(),
+            SpecValue::Flag(is_set) => is_set.to_string(),
+            SpecValue::Text(text) => text.clone(),
+            SpecValue::Texts(texts) => texts.join(" "),
+            SpecValue::Numbers(_) | SpecValue::Entries(_) => format!("{value:?}"),
+        };
+        format!("{spec} = {value}")
     }
 
     #[test]
     fn a_known_name_and_a_value_of_its_kind_give_a_spec() {
-        use SpecValue::{Flag, Number};
-        for (kind, name, value, unit, spec, expected) in [
-            (
-                Kind::Gpu,
-                "Length",
-                "305",
-                "MMT",
-                Spec::LengthMm,
-                Number(305),
-            ),
-            (
-                Kind::Gpu,
-                "Länge",
-                "30,5",
-                "CMT",
-                Spec::LengthMm,
-                Number(305),
-            ),
-            (
-                Kind::Gpu,
-                "Card length (mm)",
-                "305",
-                "",
-                Spec::LengthMm,
-                Number(305),
-            ),
-            (
-                Kind::Gpu,
-                "Longueur :",
-                "30.5 cm",
-                "",
-                Spec::LengthMm,
-                Number(305),
-            ),
-            (
-                Kind::Gpu,
-                "Recommended PSU",
-                "750 W",
-                "",
-                Spec::SupplyWMin,
-                Number(750),
-            ),
-            (
-                Kind::Gpu,
-                "length_mm",
-                "305",
-                "C62",
-                Spec::LengthMm,
-                Number(305),
-            ),
-            (
-                Kind::Psu,
-                "Leistung",
-                "850",
-                "WTT",
-                Spec::RatedW,
-                Number(850),
-            ),
-            (
-                Kind::Psu,
-                "Certification",
-                "80 PLUS Gold",
-                "",
-                Spec::Efficiency,
-                text("Gold"),
-            ),
-            (
-                Kind::Memory,
-                "Capacité",
-                "32 Go",
-                "",
-                Spec::CapacityGb,
-                Number(32),
-            ),
-            (
-                Kind::Memory,
-                "Memory type",
-                "DDR5 SDRAM",
-                "",
-                Spec::MemoryGeneration,
-                text("DDR5"),
-            ),
-            (
-                Kind::Memory,
-                "CAS latency",
-                "CL30",
-                "",
-                Spec::Latency,
-                Number(30),
-            ),
-            (
-                Kind::Memory,
-                "Speed",
-                "6000 MHz",
-                "",
-                Spec::TransferMtS,
-                Number(6_000),
-            ),
-            (
-                Kind::Storage,
-                "Speicherkapazität",
-                "2",
-                "E35",
-                Spec::CapacityGb,
-                Number(2_000),
-            ),
-            (Kind::Cpu, "TDP", "65 W", "", Spec::HeatW, Number(65)),
-            (Kind::Cooler, "TDP", "220", "W", Spec::CoolingW, Number(220)),
-            (
-                Kind::Cpu,
-                "Integrated graphics",
-                "Nein",
-                "",
-                Spec::Graphics,
-                Flag(false),
-            ),
-            (
-                Kind::Cpu,
-                "CPU socket",
-                "Socket AM5",
-                "",
-                Spec::Socket,
-                text("AM5"),
-            ),
-            (
-                Kind::Cooler,
-                "Socket",
-                "AM4, AM5",
-                "",
-                Spec::Sockets,
-                texts(&["AM4", "AM5"]),
-            ),
-        ] {
-            let found = read_property(&property(name, value, unit), kind);
-            assert_eq!(found, [(spec, expected)], "{name}: {value}");
+        for line in STATED.trim().lines() {
+            let cells: Vec<&str> = line.split('|').map(str::trim).collect();
+            let [kind, name, value, unit, expected] = cells[..] else {
+                panic!("{line}");
+            };
+            let mut kinds = Kind::NAMES.iter();
+            let (_, kind) = kinds.find(|(known, _)| *known == kind).unwrap();
+            let found = read_property(&property(name, value, unit), *kind);
+            let found: Vec<String> = found.iter().map(shown).collect();
+            assert_eq!(found, [expected], "{line}");
         }
     }
 

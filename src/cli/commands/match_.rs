@@ -96,20 +96,7 @@ pub fn run(directory: &Path, arguments: &MatchArguments, screen: &Screen) -> Res
         list(&named.listed, arguments.output.json, screen);
         return Ok(());
     };
-    let title = named.listed.first().map(|one| &one.stored.offer.title);
-    let title = title
-        .map(|title| format!(" \"{title}\""))
-        .unwrap_or_default();
-    let says = match decision.as_ref().map(|decision| &decision.verdict) {
-        Some(Verdict::Pinned(part)) => format!("is {part}"),
-        Some(Verdict::Denied(parts)) => {
-            let parts: Vec<&str> = parts.iter().map(PartId::as_str).collect();
-            format!("is not {}", parts.join(" nor "))
-        }
-        Some(Verdict::Lacking) => "is a part that the catalogue lacks".to_owned(),
-        None => "is matched as if nothing had been decided".to_owned(),
-    };
-    let text = format!("{name}{title} {says}");
+    let text = sentence(name, &named, decision.as_ref());
     let matchings = give_word(
         &mut ledger,
         &matcher,
@@ -143,6 +130,24 @@ pub fn run(directory: &Path, arguments: &MatchArguments, screen: &Screen) -> Res
         (None, None) => screen.line("  it counts as no part"),
     }
     Ok(())
+}
+
+/// What is decided of an offer, for the journal.
+fn sentence(name: &str, named: &Named<'_>, decision: Option<&Decision>) -> String {
+    let title = named.listed.first().map(|one| &one.stored.offer.title);
+    let title = title
+        .map(|title| format!(" \"{title}\""))
+        .unwrap_or_default();
+    let says = match decision.map(|decision| &decision.verdict) {
+        Some(Verdict::Pinned(part)) => format!("is {part}"),
+        Some(Verdict::Denied(parts)) => {
+            let parts: Vec<&str> = parts.iter().map(PartId::as_str).collect();
+            format!("is not {}", parts.join(" nor "))
+        }
+        Some(Verdict::Lacking) => "is a part that the catalogue lacks".to_owned(),
+        None => "is matched as if nothing had been decided".to_owned(),
+    };
+    format!("{name}{title} {says}")
 }
 
 /// What was said and the decision that it makes; `None` where nothing was said. The inner `None`
