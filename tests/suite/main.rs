@@ -32,5 +32,6 @@ mod questions;
 mod rates;
 mod redirects;
 mod robots;
+mod scale;
 mod tls;
 mod trying;
