@@ -150,14 +150,13 @@ impl Joint {
     pub fn covers(&self, at: usize) -> Vec<Vec<bool>> {
         let size = self.sizes[at];
         let inner: usize = self.sizes[at + 1..].iter().product();
-        // The cells of one class: of every block, the run that the groups behind it turn through.
-        let runs = |class: usize| {
-            let blocks = self.fits.chunks((size * inner).max(1));
-            blocks.flat_map(move |block| &block[class * inner..(class + 1) * inner])
-        };
+        // Of every block, one class has the run that the groups behind it turn through.
         let covers = |one: usize, other: usize| {
-            let mut fits = runs(one).zip(runs(other));
-            fits.all(|(one, other)| *one || !*other)
+            let mut blocks = self.fits.chunks((size * inner).max(1));
+            blocks.all(|block| {
+                let run = |class: usize| block[class * inner..(class + 1) * inner].iter();
+                run(one).zip(run(other)).all(|(one, other)| *one || !*other)
+            })
         };
         (0..size)
             .map(|one| (0..size).map(|other| covers(one, other)).collect())
