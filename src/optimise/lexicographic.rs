@@ -3,11 +3,16 @@
 //! Ties are common, because a bottleneck elsewhere makes many sets equal, and a solver's arbitrary
 //! choice among them would make the answer flap. Each goal is settled in turn.
 
+use super::exhaust::exhaust;
 use super::problem::{Problem, Selection};
 use super::reduce::undominated;
 use super::search::{Engine, Found, Goal, Settled, SolverFault, solve};
 use super::sweep::{TooWide, Wanted, first_among_equals, sweep};
 use crate::rates::Score;
+
+/// Nodes that the exact search may visit to prove that nothing scores a little more. Large problems
+/// go to the sweep, which needs no such proof.
+const MOST_PROVING_NODES: usize = 2_000;
 
 /// How far the search may go.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -110,11 +115,12 @@ fn settle(problem: &Problem, effort: Effort) -> Result<Solved, SolverFault> {
             Found::Optimal(selection) if problem.score(&selection) > problem.score(&best) => {
                 best = selection;
             }
-            Found::Optimal(selection) => {
-                best = selection;
-                break;
-            }
+            Found::Optimal(selection) => best = selection,
             _ => return Ok(cut_short(problem, best)),
+        }
+        match better(problem, &best) {
+            Some(selection) => best = selection,
+            None => break,
         }
     }
     settled.most_cost = Some(problem.cost(&best));
@@ -134,6 +140,19 @@ fn settle(problem: &Problem, effort: Effort) -> Result<Solved, SolverFault> {
         settled.leading.push(best[group]);
     }
     Ok(Solved::Optimal(best))
+}
+
+/// A selection that scores more by less than the solver can see: with values in the millions, its
+/// tolerance is worth several points. The exact search proves that there is none, where it can.
+fn better(problem: &Problem, best: &Selection) -> Option<Selection> {
+    let beyond = Settled {
+        least_score: Some(Score(problem.score(best).0 + 1)),
+        ..Settled::default()
+    };
+    match exhaust(problem, Goal::BestScore, &beyond, MOST_PROVING_NODES)? {
+        Found::Optimal(selection) | Found::Incumbent(selection) => Some(selection),
+        Found::Nothing | Found::CutOff => None,
+    }
 }
 
 /// True when no other selection is as good and as cheap. Cheap to prove, and nearly always true.

@@ -85,6 +85,7 @@ fn catalogue(n_parts: i64) -> (Catalogue, Vec<Listed>) {
         unit: "1/s".to_owned(),
         limited_by: vec![Kind::Cpu, Kind::Gpu],
         reference_milli: 50_000,
+        tests: Vec::new(),
     };
     catalogue.workloads.insert(workload.id.clone(), workload);
     let mut listed = Vec::new();
@@ -95,8 +96,14 @@ fn catalogue(n_parts: i64) -> (Catalogue, Vec<Listed>) {
             if matches!(kind, Kind::Cpu | Kind::Gpu) {
                 let evidence = Evidence::Estimated("test".to_owned());
                 let milli = 20_000 + strength;
-                one.rates
-                    .insert(WorkloadId::new("play"), Rate { milli, evidence });
+                one.rates.insert(
+                    WorkloadId::new("play"),
+                    Rate {
+                        milli,
+                        evidence,
+                        error_micro: 0,
+                    },
+                );
             }
             listed.push(Listed {
                 retailer: RetailerId::new("north"),
