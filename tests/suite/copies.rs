@@ -120,7 +120,31 @@ async fn a_feeds_own_date_tells_an_older_copy() {
              <mpn>NV-8810/16G</mpn><price>{price}</price></part></shop>"
         )
     };
+    let json = |price: &str, updated: &str| {
+        format!(
+            "{{\"list\": [{{\"id\": \"1\", \"title\": \"Norvant Tern 7\", \
+             \"mpn\": \"NV-8810/16G\", \"price\": \"{price}\"}}], \
+             \"made\": {{\"at\": \"{updated}\"}}}}"
+        )
+    };
+    // A query with a filter reads the document whole, any other reads it as it comes.
+    let by_query = |records: &str| {
+        format!(
+            "format = \"json\"\nrecords = \"{records}\"\nupdated = \"$.made.at\"\n{fields}\
+             sku = \"id\"\ntitle = \"title\"\n"
+        )
+    };
     for (format, new, old) in [
+        (
+            by_query("$.list[*]"),
+            json("489.00 EUR", "2026-06-15T11:55:00Z"),
+            json("519.00 EUR", "2026-06-15T11:00:00Z"),
+        ),
+        (
+            by_query("$.list[?@.id]"),
+            json("489.00 EUR", "2026-06-15T11:55:00Z"),
+            json("519.00 EUR", "2026-06-15T11:00:00Z"),
+        ),
         (
             format!("format = \"rss\"\n{fields}"),
             rss("489.00 EUR", "Mon, 15 Jun 2026 13:55:00 +0200"),

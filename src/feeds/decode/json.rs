@@ -1,13 +1,14 @@
 //! JSON documents and lines of JSON.
 //!
 //! Keys: `records` (a JSONPath to the records, default `$[*]`; not for `ndjson`), `variants` (a
-//! path inside a record to its variants, each of which becomes a record of its own) and
-//! `next_page` (where the address of the next page stands). Numbers keep their exact text and
-//! are for programs; texts are for people unless `written_for` says otherwise.
+//! path inside a record to its variants, each of which becomes a record of its own), `next_page`
+//! and `updated` (where the address of the next page and the date of the document stand; not for
+//! `ndjson`). Numbers keep their exact text and are for programs; texts are for people unless
+//! `written_for` says otherwise.
 
 use super::fault::DecodeFault;
 use super::format::{Decoder, Format};
-use super::json_path::{Path, ValuePath};
+use super::json_path::{Path, Step, ValuePath};
 use super::json_stream::{Wanted, json_fault, stream_records, without_position};
 use super::layers::Context;
 use super::lines::{plainly_markup, read_line, require_bytes};
@@ -38,6 +39,7 @@ struct JsonDecoder {
     /// The path to the records as the author wrote it.
     records_text: String,
     next_page: Option<Path>,
+    updated: Option<Path>,
     shape: RecordShape,
 }
 
@@ -72,6 +74,7 @@ impl Format for Json {
             .map_or("$[*]".to_owned(), |at| at.value);
         let records = read_path(table, "records", Path::parse_query)?;
         let next_page = read_path(table, "next_page", Path::parse_query)?;
+        let updated = read_path(table, "updated", Path::parse_query)?;
         Some(Arc::new(JsonDecoder {
             records: match records {
                 Some(records) => records,
@@ -79,6 +82,7 @@ impl Format for Json {
             },
             records_text,
             next_page,
+            updated,
             shape: RecordShape::configure(table, mapping)?,
         }))
     }
@@ -244,16 +248,18 @@ impl Decoder for JsonDecoder {
     ) -> Result<(), DecodeFault> {
         refuse_markup(text)?;
         let mut presence = Presence::new(self.shape.rules.len());
-        match (&self.records, &self.next_page) {
-            (Path::Steps(steps), None | Some(Path::Steps(_))) => {
+        match (
+            &self.records,
+            steps_of(&self.next_page),
+            steps_of(&self.updated),
+        ) {
+            (Path::Steps(steps), Ok(next_page), Ok(updated)) => {
                 let members = self.shape.members();
                 let wanted = Wanted {
                     members: members.as_ref(),
                     records: steps,
-                    next_page: match &self.next_page {
-                        Some(Path::Steps(steps)) => Some(steps),
-                        _ => None,
-                    },
+                    next_page,
+                    updated,
                 };
                 let mut take = |record: &Value| self.shape.take(record, &mut presence, records);
                 let seen = stream_records(text, &wanted, &mut take)?;
@@ -261,16 +267,15 @@ impl Decoder for JsonDecoder {
                     return Err(self.no_records(seen.shape));
                 }
                 records.next_page(seen.next_page.unwrap_or_default());
+                records.updated(&seen.updated.unwrap_or_default());
             }
-            (path, next_page) => {
+            (path, ..) => {
                 let document = read_whole(text)?;
                 for record in path.find(&document) {
                     self.shape.take(record, &mut presence, records)?;
                 }
-                if let Some(next_page) = next_page {
-                    let address = next_page.find(&document).first().and_then(|at| at.as_str());
-                    records.next_page(address.unwrap_or_default());
-                }
+                records.next_page(text_at(&self.next_page, &document));
+                records.updated(text_at(&self.updated, &document));
                 if records.records() == 0 {
                     let names = names_of(&document).join(", ");
                     return Err(self.no_records(format!("a document with {names}")));
@@ -292,6 +297,20 @@ impl JsonDecoder {
             found,
         }
     }
+}
+
+/// The steps to a place, if there is one; the error is a path that searches the whole document.
+fn steps_of(path: &Option<Path>) -> Result<Option<&[Step]>, ()> {
+    match path {
+        None => Ok(None),
+        Some(Path::Steps(steps)) => Ok(Some(steps)),
+        Some(_) => Err(()),
+    }
+}
+
+fn text_at<'d>(path: &Option<Path>, document: &'d Value) -> &'d str {
+    let found = path.iter().flat_map(|path| path.find(document)).next();
+    found.and_then(Value::as_str).unwrap_or_default()
 }
 
 fn read_whole(text: &mut dyn BufRead) -> Result<Value, DecodeFault> {

@@ -25,6 +25,8 @@ pub(super) struct Wanted<'w> {
     pub records: &'w [Step],
     /// Where the address of the next page stands.
     pub next_page: Option<&'w [Step]>,
+    /// Where the date of the document stands.
+    pub updated: Option<&'w [Step]>,
     /// The members of records that anybody reads; `None` where it may be any. The first record
     /// comes whole, for messages that list what records have.
     pub members: Option<&'w BTreeSet<&'w str>>,
@@ -34,6 +36,7 @@ pub(super) struct Wanted<'w> {
 #[derive(Default)]
 pub(super) struct Seen {
     pub next_page: Option<String>,
+    pub updated: Option<String>,
     /// The list of records was there, even if it was empty.
     pub is_list_found: bool,
     pub n_records: u64,
@@ -65,6 +68,7 @@ pub(super) fn stream_records(
         walk: &mut walk,
         records: Some(wanted.records),
         next_page: wanted.next_page,
+        updated: wanted.updated,
         is_root: true,
     };
     let result = at_root
@@ -111,6 +115,7 @@ struct Place<'p, 'w> {
     walk: &'p mut Walk<'w>,
     records: Option<&'p [Step]>,
     next_page: Option<&'p [Step]>,
+    updated: Option<&'p [Step]>,
     is_root: bool,
 }
 
@@ -134,12 +139,20 @@ impl<'de> DeserializeSeed<'de> for Place<'_, '_> {
                 serde::de::Error::custom("stopped")
             });
         }
-        if self.next_page.is_some_and(<[Step]>::is_empty) {
+        let is_here = |steps: Option<&[Step]>| steps.is_some_and(<[Step]>::is_empty);
+        let (is_next_page, is_date) = (is_here(self.next_page), is_here(self.updated));
+        if is_next_page || is_date {
             let value: Value = serde::Deserialize::deserialize(deserializer)?;
-            self.walk.seen.next_page = value.as_str().map(str::to_owned);
+            let text = value.as_str().map(str::to_owned);
+            if is_next_page {
+                self.walk.seen.next_page.clone_from(&text);
+            }
+            if is_date {
+                self.walk.seen.updated = text;
+            }
             return Ok(());
         }
-        if self.records.is_none() && self.next_page.is_none() {
+        if self.records.is_none() && self.next_page.is_none() && self.updated.is_none() {
             let _: IgnoredAny = serde::Deserialize::deserialize(deserializer)?;
             return Ok(());
         }
@@ -186,6 +199,7 @@ impl<'de> Visitor<'de> for Place<'_, '_> {
             map.next_value_seed(Place {
                 records: Place::child(self.records, is_it),
                 next_page: Place::child(self.next_page, is_it),
+                updated: Place::child(self.updated, is_it),
                 walk: &mut *self.walk,
                 is_root: false,
             })?;
@@ -210,6 +224,7 @@ impl<'de> Visitor<'de> for Place<'_, '_> {
             let element = seq.next_element_seed(Place {
                 records: Place::child(self.records, is_it),
                 next_page: Place::child(self.next_page, is_it),
+                updated: Place::child(self.updated, is_it),
                 walk: &mut *self.walk,
                 is_root: false,
             })?;
