@@ -18,8 +18,12 @@ impl Decimal {
         if whole.len() + fraction.len() > DIGITS_MAX {
             return None;
         }
-        let digits = format!("0{whole}{fraction}");
-        let units = digits.parse().ok()?;
+        let mut digits = whole.bytes().chain(fraction.bytes());
+        // Eighteen digits stay within 64 bits.
+        let units = digits.try_fold(0, |units, digit| {
+            let is_digit = digit.is_ascii_digit();
+            is_digit.then(|| 10 * units + i64::from(digit - b'0'))
+        })?;
         let places = u32::try_from(fraction.len()).ok()?;
         Some(Decimal { units, places })
     }
@@ -111,6 +115,9 @@ impl Decimal {
 
     /// True when the whole part has at least `n` digits and every digit is a nine.
     pub(super) fn is_all_nines(self, n: usize) -> bool {
+        if self.units % 10 != 9 {
+            return false;
+        }
         let digits = self.units.to_string();
         digits.bytes().all(|digit| digit == b'9') && digits.len() >= n + self.places as usize
     }

@@ -3,7 +3,7 @@
 //! The text is folded (`fold`), split into numbers, currencies and words (`token`), numbers get
 //! their currency and sign (`amount`) or turn out to count something (`count`), the words beside
 //! them (`spoken`) say what each amount is (`roles`), and `decide` picks the price, which `value`
-//! turns into money. An amount that can be read two ways is a fault naming both readings,
+//! turns into money. Most texts are one plain number and take a shortcut (`plain`). An amount that can be read two ways is a fault naming both readings,
 //! never a guess. Nothing here is a float.
 //!
 //! Start reading at [`parse_price`].
@@ -19,6 +19,7 @@ mod letters;
 mod marks;
 mod near;
 mod number;
+mod plain;
 mod roles;
 mod shipping;
 mod spoken;
@@ -108,6 +109,9 @@ pub fn parse_price(text: &str, context: &PriceContext) -> Result<PriceReading, P
         && let Some(decimal) = Decimal::parse_with_exponent(text)
     {
         return with_tokens(&decimal.to_string(), context, decide::price);
+    }
+    if let Some(reading) = plain::price(text, context) {
+        return Ok(reading);
     }
     with_tokens(text, context, decide::price)
 }

@@ -210,17 +210,11 @@ impl<'t> Reader<'t> {
     }
 
     pub fn refuse_placeholder(&self, index: usize, amount: Money) -> Result<(), PriceFault> {
-        let decimal = Decimal::of_minor(amount.minor(), amount.currency().exponent());
-        let extra = &self.context.placeholders;
-        let parked = decimal.is_zero()
-            || extra.iter().any(|placeholder| placeholder.equals(decimal))
-            || is_row_of_nines(decimal, amount.currency());
-        let figure = || self.figure(index);
-        if parked {
-            Err(PriceFault::Placeholder { figure: figure() })
-        } else {
-            Ok(())
+        if is_parked(amount, self.context) {
+            let figure = self.figure(index);
+            return Err(PriceFault::Placeholder { figure });
         }
+        Ok(())
     }
 
     pub fn figure(&self, index: usize) -> Figure {
@@ -229,6 +223,15 @@ impl<'t> Reader<'t> {
             Err(_) => Figure::Text(self.amount(index).number.text.clone()),
         }
     }
+}
+
+/// True of an amount that stands for "price unknown".
+pub(super) fn is_parked(amount: Money, context: &PriceContext) -> bool {
+    let decimal = Decimal::of_minor(amount.minor(), amount.currency().exponent());
+    let mut extra = context.placeholders.iter();
+    decimal.is_zero()
+        || extra.any(|placeholder| placeholder.equals(decimal))
+        || is_row_of_nines(decimal, amount.currency())
 }
 
 // Currencies whose unit is worth so much that no part costs 99999 of it.
