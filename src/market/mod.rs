@@ -7,6 +7,7 @@
 
 mod brief;
 mod estimates;
+mod fields;
 mod landed;
 mod matching;
 mod normalise;
@@ -18,6 +19,7 @@ mod wishes;
 
 pub use brief::{Brief, BriefId, ChangeTerms, Need, Role, RoleId};
 pub use estimates::Estimates;
+pub use fields::Fields;
 pub use landed::landed_price;
 pub use matching::{
     Decision, Fingerprint, Listing, MatchedBy, Matcher, Matching, Objection, PartMatch, Proposal,
@@ -25,7 +27,7 @@ pub use matching::{
 };
 pub use normalise::{
     HoldReason, NormaliseSettings, Normalised, Refusal, RefusalReason, Repeat, Repeats, Settled,
-    normalise, settle,
+    is_timeless, normalise, settle,
 };
 pub use offer::{Availability, Condition, FeedId, Offer, RetailerId, Sku};
 pub use raw::{Field, Origin, RawOffer, RawText, Reject};

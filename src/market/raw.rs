@@ -1,7 +1,7 @@
 //! Raw offers: what a decoder found in one record of a feed, before anything is believed.
 
+use super::fields::Fields;
 use crate::catalogue::reading::Property;
-use std::collections::BTreeMap;
 
 /// What a value of a record means. A feed's mapping leads its columns, paths or selectors here.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -113,7 +113,7 @@ pub struct RawOffer {
     /// The record's number in the feed, from 1.
     pub index: u64,
     /// A field may have several values, such as two GTINs; they keep their order.
-    pub fields: BTreeMap<Field, Vec<RawText>>,
+    pub fields: Fields,
     /// What the record states of the thing one by one; as many as [`RawOffer::state`] takes.
     pub properties: Vec<Property>,
     /// What the decoder noticed and did not act on.
@@ -141,15 +141,13 @@ impl RawOffer {
     }
 
     pub fn push(&mut self, field: Field, value: RawText) {
-        self.fields.entry(field).or_default().push(value);
+        self.fields.push(field, value);
     }
 
     /// The first value of a field that is not blank.
     pub fn first(&self, field: Field) -> Option<&RawText> {
-        self.fields
-            .get(&field)?
-            .iter()
-            .find(|value| !value.text.trim().is_empty())
+        let mut values = self.fields.get(field).iter();
+        values.find(|value| !value.text.trim().is_empty())
     }
 }
 

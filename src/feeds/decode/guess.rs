@@ -188,9 +188,9 @@ fn fields_read(toml: &str, page: &str, context: &Context<'_>) -> Option<Vec<Fiel
     let settings = FormatSettings::read(&mut document.root())?;
     let mut fields: Vec<Field> = Vec::new();
     let mut sink = |record: Result<crate::market::RawOffer, _>| {
-        for field in record.iter().flat_map(|offer| offer.fields.keys()) {
-            if !fields.contains(field) {
-                fields.push(*field);
+        for (field, _) in record.iter().flat_map(|offer| offer.fields.iter()) {
+            if !fields.contains(&field) {
+                fields.push(field);
             }
         }
         ControlFlow::Continue(())

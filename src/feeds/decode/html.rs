@@ -336,8 +336,8 @@ fn json_ld_things(page: &Page, notes: &mut Vec<String>) -> Vec<Thing> {
 /// Lays what selectors found over what the page's data says. Where the page has several offers,
 /// one selector cannot mean all of them, so it only fills what is missing.
 fn overlay(offer: &mut RawOffer, selected: &RawOffer, is_single: bool) {
-    for (field, values) in &selected.fields {
-        let stated = offer.first(*field).map(|value| value.text.clone());
+    for (field, values) in selected.fields.iter() {
+        let stated = offer.first(field).map(|value| value.text.clone());
         let Some(first) = values.first() else {
             continue;
         };
@@ -352,7 +352,7 @@ fn overlay(offer: &mut RawOffer, selected: &RawOffer, is_single: bool) {
             Some(_) if !is_single => continue,
             _ => {}
         }
-        offer.fields.insert(*field, values.clone());
+        offer.fields.replace(field, values);
     }
     for note in &selected.notes {
         if !offer.notes.contains(note) {

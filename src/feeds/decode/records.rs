@@ -140,10 +140,10 @@ impl<'s> Records<'s> {
 
     /// A link relative to the body's address means nothing elsewhere, so it is made whole here.
     fn complete_links(&self, offer: &mut RawOffer) {
-        let (Some(base), Some(links)) = (&self.base, offer.fields.get_mut(&Field::Link)) else {
+        let Some(base) = &self.base else {
             return;
         };
-        for link in links {
+        for link in offer.fields.get_mut(Field::Link) {
             let text = link.text.trim();
             if !text.is_empty()
                 && Url::parse(text) == Err(url::ParseError::RelativeUrlWithoutBase)

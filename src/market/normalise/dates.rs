@@ -20,6 +20,12 @@ enum DayEdge {
     End,
 }
 
+/// True of a record that reads the same at any instant.
+pub fn is_timeless(raw: &RawOffer) -> bool {
+    let dates = [Field::SaleFrom, Field::SaleUntil, Field::ValidUntil];
+    dates.iter().all(|field| raw.first(*field).is_none())
+}
+
 /// The last instant at which the offer's price holds, as far as it says.
 ///
 /// A past date is noted and nothing more: templates carry fixed dates.

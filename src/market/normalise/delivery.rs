@@ -15,7 +15,7 @@ pub(super) fn read(
     currency: Currency,
     notes: &mut Vec<String>,
 ) -> Option<Money> {
-    let values = raw.fields.get(&Field::Shipping)?;
+    let values = raw.fields.get(Field::Shipping);
     let mut cheapest: Option<Money> = None;
     let mut elsewhere = false;
     for value in values.iter().filter(|value| !value.text.trim().is_empty()) {

@@ -76,7 +76,7 @@ fn company_key(name: &str) -> String {
 
 fn gtins(raw: &RawOffer, notes: &mut Vec<String>) -> Vec<Gtin> {
     let mut gtins: Vec<Gtin> = Vec::new();
-    let values = raw.fields.get(&Field::Gtin).into_iter().flatten();
+    let values = raw.fields.get(Field::Gtin).iter();
     for part in values.flat_map(|value| value.text.split([',', ';', '|', '/', '\n'])) {
         if gtins.len() == GTINS_MAX {
             notes.push(format!("gtin: more than {GTINS_MAX} left out"));
@@ -124,6 +124,11 @@ fn read_gtin(text: &str) -> Result<(Gtin, bool), GtinFault> {
 
 /// Texts that people write where there is nothing to write.
 fn is_blank_word(text: &str) -> bool {
+    // Of most texts their first letter tells that they are none of these.
+    let first = text.bytes().find(u8::is_ascii_alphanumeric);
+    if text.is_ascii() && first.is_some_and(|byte| !b"nkd0NKD".contains(&byte)) {
+        return false;
+    }
     matches!(
         text::key(text).as_str(),
         "" | "na"

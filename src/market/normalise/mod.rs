@@ -16,6 +16,7 @@ mod settings;
 mod states;
 mod text;
 
+pub use dates::is_timeless;
 pub use reason::{HoldReason, RefusalReason};
 pub use repeats::{Repeat, Repeats, Settled, settle};
 pub use settings::NormaliseSettings;

@@ -131,7 +131,7 @@ impl Reader<'_> {
             text: first.text.clone(),
             reason: fault.into(),
         })?;
-        let values = self.raw.fields.get(&Field::Price).into_iter().flatten();
+        let values = self.raw.fields.get(Field::Price).iter();
         for other in values.filter(|value| *value != first) {
             if let Ok(second) = self.parse(other)
                 && second.amount != reading.amount

@@ -135,7 +135,7 @@ pub(super) fn availability(
     notes: &mut Vec<String>,
 ) -> Availability {
     let Some(value) = raw.first(Field::Availability) else {
-        if raw.fields.contains_key(&Field::Availability) {
+        if raw.fields.has(Field::Availability) {
             notes.push("availability: empty".to_owned());
         }
         return Availability::Unknown;
@@ -145,7 +145,7 @@ pub(super) fn availability(
         notes.push(format!("availability: \"{shown}\" is not mapped"));
         return Availability::Unknown;
     };
-    for other in raw.fields[&Field::Availability].iter().skip(1) {
+    for other in raw.fields.get(Field::Availability).iter().skip(1) {
         let second = read_availability(&other.text, &settings.availability_words);
         if second.is_some_and(|second| second != state) {
             let shown = text::bounded(other.text.trim(), 80);

@@ -395,6 +395,11 @@ proptest! {
             let origin = if machine { Origin::Machine } else { Origin::Person };
             raw.push(Field::NAMES[field].1, RawText { text, origin });
         }
+        if is_timeless(&raw) {
+            let later = now() + chrono::TimeDelta::days(4_000);
+            let settings = settings();
+            prop_assert_eq!(normalise(&raw, &settings, now()), normalise(&raw, &settings, later));
+        }
         if let Normalised::Accepted(offer) = normalise(&raw, &settings(), now()) {
             prop_assert!(offer.price.minor() > 0);
             prop_assert!(!offer.title.is_empty() && !offer.title.chars().any(char::is_control));

@@ -229,7 +229,11 @@ fn check_decoder(feed: &Feed, body: &[u8]) -> String {
 
 /// A raw offer holds no more text than its mapping can take out of the body.
 fn check_raw(raw: &RawOffer, n_bytes: usize) {
-    let values = raw.fields.values().flatten().map(|value| value.text.len());
+    let values = raw
+        .fields
+        .iter()
+        .flat_map(|(_, values)| values)
+        .map(|value| value.text.len());
     let notes = raw.notes.iter().map(String::len);
     let held: usize = values.chain(notes).sum();
     assert!(

@@ -298,10 +298,10 @@ impl<'t> OfferReader<'_, 't> {
                 push(raw, Field::Shipping, amount);
             }
         }
-        if !raw.fields.contains_key(&Field::Shipping) {
+        if !raw.fields.has(Field::Shipping) {
             push(raw, Field::Shipping, charge);
         }
-        if !raw.fields.contains_key(&Field::Shipping) && !elsewhere.is_empty() {
+        if !raw.fields.has(Field::Shipping) && !elsewhere.is_empty() {
             let countries = elsewhere.join(", ");
             raw.notes
                 .push(format!("delivery is stated for {countries} only"));

@@ -58,8 +58,7 @@ fn measure(name: &str, toml: &str, head: &'static str, record: &'static str, tai
     });
     let mut n_prices = 0usize;
     let mut sink = |record: Result<crate::market::RawOffer, _>| {
-        let has_price =
-            record.is_ok_and(|offer| offer.fields.contains_key(&crate::market::Field::Price));
+        let has_price = record.is_ok_and(|offer| offer.fields.has(crate::market::Field::Price));
         n_prices += usize::from(has_price);
         ControlFlow::Continue(())
     };

@@ -39,7 +39,7 @@ pub(super) fn text(offer: &RawOffer, field: Field) -> &str {
 }
 
 pub(super) fn all(offer: &RawOffer, field: Field) -> Vec<&str> {
-    let values = offer.fields.get(&field).into_iter().flatten();
+    let values = offer.fields.get(field).iter();
     values.map(|value| value.text.as_str()).collect()
 }
 
