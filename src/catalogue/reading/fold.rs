@@ -22,6 +22,17 @@ const ENTITY_BYTES_MAX: usize = 10;
 const TAG_BYTES_MAX: usize = 60;
 
 pub(super) fn fold(source: &str) -> Folded {
+    if is_plain(source) {
+        // Most titles are, and keep every byte in its place.
+        let text = source.bytes().map(|byte| match byte {
+            _ if byte.is_ascii_control() => ' ',
+            _ => char::from(byte.to_ascii_lowercase()),
+        });
+        return Folded {
+            text: text.collect(),
+            origin: (0..=source.len()).collect(),
+        };
+    }
     let mut letters: Vec<(char, usize)> = Vec::with_capacity(source.len());
     let mut rest = source;
     while let Some(character) = rest.chars().next() {
@@ -60,6 +71,12 @@ pub(super) fn fold(source: &str) -> Folded {
     }
     folded.origin.push(source.len());
     folded
+}
+
+/// True of ASCII in which no byte is part of an entity, a tag or the sign of a cut.
+fn is_plain(source: &str) -> bool {
+    let means_more = |byte: u8| matches!(byte, b'&' | b'<') || !byte.is_ascii();
+    !source.bytes().any(means_more) && !source.contains("...")
 }
 
 /// The character that an entity at the start of the text stands for, and the entity's length.

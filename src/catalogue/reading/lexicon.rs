@@ -70,15 +70,34 @@ fn compound(word: &str) -> Option<Word> {
     /// A compound has at least this much before or after the known half.
     const OTHER_HALF: usize = 2;
     let longer = |known: &str| word.len() >= known.len() + OTHER_HALF;
-    let ends = things::ENDS.iter();
-    let by_end = ends
-        .flat_map(|(said, known)| known.split('|').map(move |end| (said, end)))
-        .find(|(_, end)| longer(end) && word.ends_with(end));
-    let begins = things::BEGINNINGS.iter();
-    let by_beginning = begins
-        .flat_map(|(said, known)| known.split('|').map(move |start| (said, start)))
-        .find(|(_, start)| longer(start) && word.starts_with(start));
-    by_beginning.or(by_end).map(|(said, _)| *said)
+    let (first, last) = (word.bytes().next()?, word.bytes().next_back()?);
+    let mut beginnings = BEGINNINGS.get(&first).into_iter().flatten();
+    let mut ends = ENDS.get(&last).into_iter().flatten();
+    beginnings
+        .find(|(known, _)| longer(known) && word.starts_with(known))
+        .or_else(|| ends.find(|(known, _)| longer(known) && word.ends_with(known)))
+        .map(|(_, said)| *said)
+}
+
+/// Halves of compounds by their outermost byte: every word that nobody knows is held against
+/// them, and few share a letter with it.
+type Halves = BTreeMap<u8, Vec<(&'static str, Word)>>;
+
+static BEGINNINGS: LazyLock<Halves> =
+    LazyLock::new(|| halves(things::BEGINNINGS, |half| half.bytes().next()));
+static ENDS: LazyLock<Halves> =
+    LazyLock::new(|| halves(things::ENDS, |half| half.bytes().next_back()));
+
+fn halves(rows: &[Row], outermost: impl Fn(&str) -> Option<u8>) -> Halves {
+    let mut halves = Halves::new();
+    for (said, spellings) in rows {
+        for half in spellings.split('|') {
+            if let Some(byte) = outermost(half) {
+                halves.entry(byte).or_default().push((half, *said));
+            }
+        }
+    }
+    halves
 }
 
 #[cfg(test)]

@@ -173,6 +173,12 @@ impl Reading {
         pieces.map(|one| &self.folded[one.start..one.end]).collect()
     }
 
+    /// An atom's letters or digits as they stand.
+    pub fn letters(&self, atom: usize) -> &str {
+        let one = &self.atoms[atom];
+        &self.folded[one.start..one.end]
+    }
+
     /// The folded text, the same for texts that look the same.
     pub fn folded(&self) -> &str {
         self.folded.trim()

@@ -5,11 +5,22 @@ use super::matcher::Matcher;
 use super::profile::{UNKNOWN_WORD, brand_atoms};
 use crate::catalogue::Kind;
 use crate::catalogue::reading::{Place, Reading, Use, read_title};
+use std::borrow::Cow;
+use std::ops::Bound;
 
 impl Matcher {
     /// A brand column's brand: a known one where it begins with one, nothing where it is filled in
     /// for form's sake.
-    pub(super) fn stated_brand(&self, text: &str) -> Option<String> {
+    pub(super) fn stated_brand(&self, text: &str) -> Option<Cow<'_, str>> {
+        // Most columns spell a brand as the catalogue does, and need not be read.
+        match self.spelt_brands.get(text) {
+            Some(known) => known.as_deref().map(Cow::Borrowed),
+            None => self.read_brand(text).map(Cow::Owned),
+        }
+    }
+
+    /// What [`Matcher::stated_brand`] says, worked out of the text.
+    pub(super) fn read_brand(&self, text: &str) -> Option<String> {
         const FILLERS: &[&str] = &[
             "na",
             "none",
@@ -53,7 +64,8 @@ impl Matcher {
     pub(super) fn near_brand(&self, word: &str) -> Option<&str> {
         const LEAST: usize = 5;
         let first = word.get(..1)?;
-        let alike = self.profiles.brands.range(first.to_owned()..);
+        let from = (Bound::Included(first), Bound::Unbounded);
+        let alike = self.profiles.brands.range::<str, _>(from);
         let alike = alike.take_while(|(brand, _)| brand.starts_with(first));
         let mut alike = alike.map(|(brand, _)| brand.as_str()).filter(|brand| {
             brand.len() >= LEAST
@@ -66,9 +78,10 @@ impl Matcher {
 
     /// The brand that begins at an atom, and its length; the longest.
     pub(super) fn brand_at(&self, reading: &Reading, at: usize) -> Option<(&str, usize)> {
-        let first = reading.compact(at..at + 1);
-        let from = self.profiles.brands.range(first.clone()..);
-        let near = from.take_while(|(brand, _)| brand.starts_with(&first));
+        let first = reading.letters(at);
+        let from = (Bound::Included(first), Bound::Unbounded);
+        let from = self.profiles.brands.range::<str, _>(from);
+        let near = from.take_while(|(brand, _)| brand.starts_with(first));
         let found = near.map(|(brand, _)| (brand.as_str(), brand_atoms(reading, at, brand)));
         found
             .filter(|(_, length)| *length > 0)

@@ -61,6 +61,24 @@ impl Fit {
     }
 }
 
+/// False where the title surely lacks a word of the part's name: found by ids alone, which spares
+/// most parts that share one word with a title the whole comparison.
+pub(super) fn may_name(title: &Title, profile: &Profile, profiles: &Profiles) -> bool {
+    let is_there = |chain: &[WordId]| starts(title, chain[0]).any(|at| follows(title, at, chain));
+    let mut lacking = profile.chains.iter().filter(|chain| !is_there(chain));
+    // One word may be misspelt.
+    match (lacking.next(), lacking.next()) {
+        (None, _) => true,
+        (Some(chain), None) => may_be_misspelt(&profiles.words.texts[chain[0] as usize]),
+        (Some(_), Some(_)) => false,
+    }
+}
+
+/// True of a word that is taken for another one letter apart.
+pub(super) fn may_be_misspelt(word: &str) -> bool {
+    word.len() >= FUZZY_LEAST && word.chars().all(char::is_alphabetic)
+}
+
 /// Compares a title with a part, brand aside.
 pub(super) fn compare(title: &Title, profile: &Profile, profiles: &Profiles) -> Fit {
     let line = &profiles.lines[profile.line];
@@ -116,9 +134,10 @@ fn locate(title: &Title, profile: &Profile, profiles: &Profiles) -> Located {
             continue;
         }
         let word = &profiles.words.texts[chain[0] as usize];
-        let is_word = word.len() >= FUZZY_LEAST && word.chars().all(char::is_alphabetic);
-        let near = (0..title.ids.len()).find(|at| is_near(title, *at, word));
-        match near.filter(|_| is_word && located.n_fuzzy == 0) {
+        let may_be_near = located.n_fuzzy == 0 && may_be_misspelt(word);
+        let mut places = 0..title.ids.len();
+        let near = places.find(|at| may_be_near && is_near(title, *at, word));
+        match near {
             Some(at) if chain.len() == 1 || follows(title, at, chain) => {
                 located.matched.extend(at..at + chain.len());
                 located.n_found += 1;

@@ -107,20 +107,25 @@ impl Keys {
             matches!(glue, Glue::Space | Glue::Break | Glue::Inch | Glue::Or)
         };
         let mut found = Vec::new();
+        let mut folded = String::new();
         for start in 0..reading.atoms.len() {
             let is_own = reading.atoms[start].place == Place::Main && ends_at(start);
             if !is_own || !self.may_begin(reading, start) {
                 continue;
             }
             let last = reading.atoms.len().min(start + MPN_ATOMS_MAX);
-            let may_end =
-                |end: &usize| ends_at(*end) || is_region(reading, *end) && ends_at(end + 1);
-            for end in (start + 1..=last).rev().filter(may_end) {
-                let folded = reading.compact(start..end).to_ascii_uppercase();
-                if is_telling(&folded) && self.by_mpn.contains_key(&folded) {
-                    found.push(folded);
+            let may_end = |end: usize| ends_at(end) || is_region(reading, end) && ends_at(end + 1);
+            // The longest run is folded once: the others are its beginnings.
+            folded.clear();
+            folded.extend((start..last).map(|atom| reading.letters(atom)));
+            folded.make_ascii_uppercase();
+            let mut whole = folded.as_str();
+            for end in (start + 1..=last).rev() {
+                if may_end(end) && is_telling(whole) && self.by_mpn.contains_key(whole) {
+                    found.push(whole.to_owned());
                     break;
                 }
+                whole = &whole[..whole.len() - reading.letters(end - 1).len()];
             }
         }
         found
@@ -128,9 +133,10 @@ impl Keys {
 
     fn may_begin(&self, reading: &Reading, start: usize) -> bool {
         let end = reading.atoms.len().min(start + 2);
-        let head = reading.compact(start..end).to_ascii_uppercase();
-        match head.as_bytes() {
-            [one, two, ..] => self.heads.contains(&[*one, *two]),
+        let bytes = (start..end).flat_map(|atom| reading.letters(atom).bytes());
+        let mut bytes = bytes.map(|byte| byte.to_ascii_uppercase());
+        match (bytes.next(), bytes.next()) {
+            (Some(one), Some(two)) => self.heads.contains(&[one, two]),
             _ => false,
         }
     }

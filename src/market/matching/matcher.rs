@@ -1,7 +1,7 @@
 //! The order of evidence: the author, GTINs, part numbers, titles.
 
 use super::author::{Decision, Fingerprint, Verdict};
-use super::compare::{Fit, Title, compare};
+use super::compare::{Fit, Title, compare, may_name};
 use super::evidence::{Listing, MatchedBy, Matching, Objection, PartMatch, Proposal, ReviewReason};
 use super::keys::{FoundMpn, Keys, fold_mpn, is_telling};
 use super::profile::{Profile, ProfileId, Profiles, brand_key};
@@ -9,7 +9,7 @@ use super::search::Search;
 use crate::catalogue::reading::{What, read_title};
 use crate::catalogue::{Catalogue, Kind, PartId};
 use crate::market::offer::Offer;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The catalogue, ready to recognise its parts in offers.
 pub struct Matcher {
@@ -18,6 +18,8 @@ pub struct Matcher {
     search: Search,
     /// The beginnings of each brand's part numbers.
     mpn_heads: BTreeSet<(String, String)>,
+    /// What is read in a brand column that spells a brand as the catalogue does.
+    pub(super) spelt_brands: BTreeMap<String, Option<String>>,
 }
 
 /// A title alone must be this sure, in percent, to be taken without asking.
@@ -47,12 +49,23 @@ impl Matcher {
             let folded = part.mpns.iter().map(|mpn| fold_mpn(mpn));
             folded.filter_map(move |mpn| Some((brand.clone(), mpn.get(..MPN_HEAD)?.to_owned())))
         });
-        Matcher {
+        let mut matcher = Matcher {
             mpn_heads: heads.collect(),
+            spelt_brands: BTreeMap::new(),
             keys: Keys::new(catalogue),
             profiles,
             search,
-        }
+        };
+        let brands: BTreeSet<&str> = catalogue
+            .parts
+            .values()
+            .filter_map(|part| part.brand.as_deref())
+            .collect();
+        let spelt = brands.into_iter();
+        matcher.spelt_brands = spelt
+            .map(|brand| (brand.to_owned(), matcher.read_brand(brand)))
+            .collect();
+        matcher
     }
 
     /// Says which part an offer is; `decision` is what the author has said of its SKU.
@@ -241,6 +254,8 @@ impl Matcher {
         Some(Objection::Extra(other.part.to_string()))
     }
 
+    /// Compares a title with the parts that it may name. One whose name it lacks a word of is
+    /// neither taken nor proposed, so it is not among them.
     fn compare_all(
         &self,
         title: &Title,
@@ -258,7 +273,8 @@ impl Matcher {
                 .search
                 .candidates(own, title)
                 .into_iter()
-                .filter(|id| is_open(id));
+                .filter(|id| is_open(id))
+                .filter(|id| may_name(title, &self.profiles.all[*id], &self.profiles));
             all.extend(ids.map(|id| {
                 let profile = &self.profiles.all[id];
                 let mut fit = compare(title, profile, &self.profiles);

@@ -287,8 +287,7 @@ pub(super) fn brand_atoms(reading: &Reading, at: usize, brand: &str) -> usize {
         if used > 0 && atom.glue == Glue::Break {
             return 0;
         }
-        let text = reading.compact(at + used..at + used + 1);
-        match rest.strip_prefix(text.as_str()) {
+        match rest.strip_prefix(reading.letters(at + used)) {
             Some(after) => rest = after,
             None => return 0,
         }

@@ -1,10 +1,11 @@
 //! Finds the parts that a title may name without comparing it with every part.
 //!
-//! Each part stands under the two rarest words of its name (capacity, rate and watts count as
-//! words), apart for each brand. A title has only to look up its own words, so the work for an
-//! offer does not grow with the catalogue unless the catalogue is of one brand and line.
+//! Each part stands under the rarest word of its name (capacity, rate and watts count as words),
+//! apart for each brand, and under the next one if titles may spell the first differently. A title
+//! has only to look up its own words, so the work for an offer does not grow with the catalogue
+//! unless the catalogue is of one brand and line.
 
-use super::compare::Title;
+use super::compare::{Title, may_be_misspelt};
 use super::profile::{Profile, ProfileId, Profiles};
 use crate::catalogue::SpecValue;
 use crate::catalogue::reading::What;
@@ -31,7 +32,7 @@ impl Search {
     pub fn new(profiles: &Profiles) -> Search {
         let mut counts: BTreeMap<(&str, Key), usize> = BTreeMap::new();
         for profile in &profiles.all {
-            for key in keys(profile) {
+            for (key, _) in keys(profile, profiles) {
                 let brand = profile.brand.as_deref().unwrap_or_default();
                 *counts.entry((brand, key)).or_default() += 1;
             }
@@ -42,13 +43,16 @@ impl Search {
             let Some(brand) = profile.brand.as_deref() else {
                 continue;
             };
-            let mut keys: Vec<Key> = keys(profile).collect();
+            let mut keys: Vec<(Key, Spelling)> = keys(profile, profiles).collect();
             keys.sort_unstable();
-            keys.dedup();
-            keys.sort_by_key(|key| counts.get(&(brand, *key)).copied());
+            keys.dedup_by_key(|(key, _)| *key);
+            keys.sort_by_key(|(key, _)| counts.get(&(brand, *key)).copied());
             let under = search.by_brand.entry(brand.to_owned()).or_default();
-            for key in keys.into_iter().take(KEYS_PER_PART) {
+            for (key, spelling) in keys.into_iter().take(KEYS_PER_PART) {
                 under.entry(key).or_default().push(id);
+                if spelling == Spelling::Firm {
+                    break;
+                }
             }
         }
         search
@@ -80,14 +84,36 @@ impl Search {
     }
 }
 
-fn keys(profile: &Profile) -> impl Iterator<Item = Key> {
-    let words = profile.chains.iter().flatten().map(|id| Key::Word(*id));
+/// Whether a title that names the part has a key just so.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Spelling {
+    /// Without it the part is not compared: see [`super::compare::may_name`].
+    Firm,
+    /// It may be misspelt or left out.
+    Loose,
+}
+
+fn keys<'p>(
+    profile: &'p Profile,
+    profiles: &'p Profiles,
+) -> impl Iterator<Item = (Key, Spelling)> + 'p {
+    let words = profile.chains.iter().flat_map(|chain| {
+        chain.iter().enumerate().map(|(at, id)| {
+            let is_loose = at == 0 && may_be_misspelt(&profiles.words.texts[*id as usize]);
+            let spelling = if is_loose {
+                Spelling::Loose
+            } else {
+                Spelling::Firm
+            };
+            (Key::Word(*id), spelling)
+        })
+    });
     let values = profile
         .values
         .iter()
         .filter(|known| VALUE_KEYS.contains(&known.what));
     let values = values.filter_map(|known| match known.value {
-        SpecValue::Number(number) => Some(Key::Value(known.what, number)),
+        SpecValue::Number(number) => Some((Key::Value(known.what, number), Spelling::Loose)),
         _ => None,
     });
     words.chain(values)
