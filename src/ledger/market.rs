@@ -153,7 +153,7 @@ impl Reader {
                     min({SEEN_UNTIL}, max(b.from_ms, coalesce(
                         (SELECT p.at_ms FROM poll p
                          WHERE p.feed_id = f.id AND p.at_ms <= ?1
-                             AND p.status IN ('fresh', 'unchanged')
+                             AND p.status IN ('fresh', 'unchanged') AND NOT p.is_older_copy
                          ORDER BY p.at_ms DESC LIMIT 1), b.from_ms)))
              FROM offer o JOIN feed f ON f.id = o.feed_id
              JOIN matching m ON m.offer_id = o.id AND m.since_ms =

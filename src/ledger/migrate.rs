@@ -12,6 +12,10 @@ pub(super) const MIGRATIONS: &[(&str, &str)] = &[
     ("first", include_str!("migrations/0001_first.sql")),
     ("decisions", include_str!("migrations/0002_decisions.sql")),
     ("properties", include_str!("migrations/0003_properties.sql")),
+    (
+        "marks and older copies",
+        include_str!("migrations/0004_marks_and_copies.sql"),
+    ),
 ];
 
 /// The version that this program writes.

@@ -5,6 +5,7 @@ use super::decisions;
 use super::error::LedgerError;
 use super::held::{self, Holding};
 use super::journal::{self, JournalEntry};
+use super::marks::{self, Mark, Marks};
 use super::matching::{OfferRow, PartMatch};
 use super::open::{Ledger, Patience};
 use super::polls::{self, PollRecord, PollStatus};
@@ -86,6 +87,7 @@ struct Hot<'a> {
     insert_match: CachedStatement<'a>,
     open_interval: CachedStatement<'a>,
     close_interval: CachedStatement<'a>,
+    set_mark: CachedStatement<'a>,
 }
 
 impl Ledger {
@@ -127,8 +129,30 @@ impl PollWriter<'_> {
         self.at
     }
 
+    /// The records that need not be read again, by what they are known.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn marks(&self) -> Result<Marks, LedgerError> {
+        if self.is_first {
+            return Ok(Marks::default());
+        }
+        self.run(|this| marks::of_feed(&this.transaction, this.feed))
+    }
+
+    /// Stores that the snapshot lists an offer whose record is one of [`PollWriter::marks`], which
+    /// takes no writing. False when an earlier record of the snapshot was the same offer: then it
+    /// must be read again, to be held against that one.
+    #[must_use]
+    pub fn confirm(&mut self, offer: OfferRow) -> bool {
+        let is_first = !self.listed.contains(offer);
+        self.listed.insert(offer);
+        is_first
+    }
+
     /// Finds the offer with this SKU, seller and condition, to compare with and to store by. One
-    /// that is new is added: unless it is observed or held then, the poll must be dropped.
+    /// that is new is added: unless it is observed or held then, the poll must be dropped. `mark`
+    /// is what its record is known by if it is observed.
     ///
     /// # Errors
     /// [`LedgerError`]
@@ -136,11 +160,12 @@ impl PollWriter<'_> {
         &mut self,
         offer: &Offer,
         part: Option<&PartMatch>,
+        mark: Option<Mark>,
     ) -> Result<Standing, LedgerError> {
         self.run_mut(|this| {
             // All but a few offers of a feed's first poll are new, and not worth looking for.
             if this.is_first
-                && let Some(added) = this.add(offer, part)?
+                && let Some(added) = this.add(offer, part, mark)?
             {
                 return Ok(Standing(added));
             }
@@ -149,11 +174,12 @@ impl PollWriter<'_> {
                 feed_seen_ms: this.feed_seen_ms,
                 offer,
                 part,
+                mark,
                 listed: &this.listed,
             };
             let found = match standing::find(&this.transaction, &mut this.hot.find, &sought)? {
                 Some(known) => Some(known),
-                None => this.add(offer, part)?,
+                None => this.add(offer, part, mark)?,
             };
             // It cannot be neither found nor added: both go by the same key.
             let known = found.ok_or(rusqlite::Error::QueryReturnedNoRows)?;
@@ -291,18 +317,23 @@ impl PollWriter<'_> {
     }
 
     /// Adds an offer; `None` when it is there already.
-    fn add(&mut self, offer: &Offer, part: Option<&PartMatch>) -> rusqlite::Result<Option<Known>> {
+    fn add(
+        &mut self,
+        offer: &Offer,
+        part: Option<&PartMatch>,
+        mark: Option<Mark>,
+    ) -> rusqlite::Result<Option<Known>> {
         let at_ms = millis(self.at);
         let (connection, insert) = (&self.transaction, &mut self.hot.insert_offer);
-        let added = rows::insert_offer(connection, insert, self.feed, offer, part, at_ms)?;
+        let added = rows::insert_offer(connection, insert, self.feed, offer, part, mark, at_ms)?;
         if let (Some(row), Some(_)) = (added, part) {
             rows::insert_match(&mut self.hot.insert_match, row, part, at_ms)?;
         }
-        Ok(added.map(|row| Known::added(row, at_ms)))
+        Ok(added.map(|row| Known::added(row, mark, at_ms)))
     }
 
     fn refresh_text(
-        &self,
+        &mut self,
         known: &Known,
         offer: &Offer,
         part: Option<&PartMatch>,
@@ -312,6 +343,9 @@ impl PollWriter<'_> {
         }
         if !known.has_same_match {
             rows::update_match(&self.transaction, known.row, part, millis(self.at))?;
+        }
+        if !(known.has_same_mark && known.has_same_match) {
+            rows::set_mark(&mut self.hot.set_mark, known.row, known.mark)?;
         }
         Ok(())
     }
@@ -395,6 +429,7 @@ impl<'a> Hot<'a> {
             insert_match: connection.prepare_cached(rows::INSERT_MATCH)?,
             open_interval: connection.prepare_cached(rows::OPEN_INTERVAL)?,
             close_interval: connection.prepare_cached(rows::CLOSE_INTERVAL)?,
+            set_mark: connection.prepare_cached(rows::SET_MARK)?,
         })
     }
 }

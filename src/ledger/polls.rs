@@ -119,9 +119,13 @@ impl Ledger {
                 NoSnapshot::Suspicious => PollStatus::Suspicious,
             };
             record(connection, feed, at, status, poll)?;
-            if outcome == NoSnapshot::Unchanged {
-                confirm_offers(connection, feed, at)?;
-                count_missing_again(connection, feed, at, gone_after_polls)?;
+            match outcome {
+                NoSnapshot::Unchanged => {
+                    confirm_offers(connection, feed, at)?;
+                    count_missing_again(connection, feed, at, gone_after_polls)?;
+                }
+                NoSnapshot::OlderCopy => mark_older_copy(connection, feed, at)?,
+                NoSnapshot::Failed | NoSnapshot::Suspicious => {}
             }
             Ok(at)
         })
@@ -348,6 +352,13 @@ fn advance_feed(
 fn confirm_offers(connection: &Connection, feed: i64, at: DateTime<Utc>) -> rusqlite::Result<()> {
     let mut statement =
         connection.prepare_cached("UPDATE feed SET seen_until_ms = ?2 WHERE id = ?1")?;
+    statement.execute((feed, millis(at))).map(drop)
+}
+
+/// The poll confirmed no offer, which its status does not tell.
+fn mark_older_copy(connection: &Connection, feed: i64, at: DateTime<Utc>) -> rusqlite::Result<()> {
+    let mut statement = connection
+        .prepare_cached("UPDATE poll SET is_older_copy = 1 WHERE feed_id = ?1 AND at_ms = ?2")?;
     statement.execute((feed, millis(at))).map(drop)
 }
 

@@ -1,6 +1,7 @@
 //! Where an offer stands in the ledger while a poll is written: one look-up answers all.
 
 use super::columns::{Terms, currency, is_integer, is_text, millis, terms_columns};
+use super::marks::Mark;
 use super::matching::{OfferRow, PartMatch};
 use super::rows::{gtins_text, identity, notes_text, properties_text};
 use crate::market::{Offer, Repeat};
@@ -25,6 +26,9 @@ pub(super) struct Known {
     pub is_held: bool,
     pub has_same_text: bool,
     pub has_same_match: bool,
+    pub has_same_mark: bool,
+    /// What its record is known by from now on.
+    pub mark: Option<Mark>,
     /// Whether its open interval, if it has one, has the same terms.
     pub open_is_same: Option<bool>,
     /// The last believed price.
@@ -45,6 +49,7 @@ pub(super) struct Sought<'a> {
     pub feed_seen_ms: i64,
     pub offer: &'a Offer,
     pub part: Option<&'a PartMatch>,
+    pub mark: Option<Mark>,
     pub listed: &'a Listed,
 }
 
@@ -52,7 +57,7 @@ pub(super) const FIND: &str = concat!(
     "SELECT o.id, o.present, o.missing_polls > 0, o.gone_since_ms IS NOT NULL, o.last_seen_ms,
             h.price_minor, h.currency,
             o.title, o.brand, o.gtins, o.mpn, o.link, o.valid_until_ms, o.notes,
-            o.properties, o.part, o.matched_by, o.confidence_percent, b.from_ms, ",
+            o.properties, o.part, o.matched_by, o.confidence_percent, o.mark, b.from_ms, ",
     "b.price_minor, b.currency, b.availability, b.list_minor, b.list_currency, b.shipping_minor,
      b.shipping_currency, b.tax_included, b.minimum_quantity
      FROM offer o
@@ -64,7 +69,8 @@ const FIND_HELD: usize = 5;
 const FIND_TEXT: usize = 7;
 const FIND_LINK: usize = FIND_TEXT + 4;
 const FIND_MATCH: usize = FIND_TEXT + 8;
-const FIND_OPEN: usize = FIND_MATCH + 3;
+const FIND_MARK: usize = FIND_MATCH + 3;
+const FIND_OPEN: usize = FIND_MARK + 1;
 const FIND_TERMS: usize = FIND_OPEN + 1;
 
 impl Standing {
@@ -101,7 +107,7 @@ pub(super) fn find(
 
 impl Known {
     /// An offer that was added just now, present and without an interval.
-    pub(super) fn added(row: OfferRow, at_ms: i64) -> Known {
+    pub(super) fn added(row: OfferRow, mark: Option<Mark>, at_ms: i64) -> Known {
         Known {
             row,
             is_present: true,
@@ -111,6 +117,8 @@ impl Known {
             is_held: false,
             has_same_text: true,
             has_same_match: true,
+            has_same_mark: true,
+            mark,
             open_is_same: None,
             last_price: None,
             repeat: None,
@@ -158,6 +166,8 @@ fn read_known(row: &Row<'_>, sought: &Sought<'_>) -> rusqlite::Result<Known> {
         is_held: held.is_some(),
         has_same_text: has_same_text(row, offer)?,
         has_same_match: has_same_match(row, sought.part)?,
+        has_same_mark: row.get::<_, Option<Mark>>(FIND_MARK)? == sought.mark,
+        mark: sought.mark,
         open_is_same,
         last_price,
         repeat,

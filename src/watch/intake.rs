@@ -2,20 +2,22 @@
 //!
 //! One transaction holds a whole poll; what is refused as a whole leaves nothing behind. Two
 //! threads share the work: one reads records, which needs nothing but the document, the other
-//! weighs them in their order and stores them. Either's end is the end of both.
+//! weighs them in their order and stores them. Either's end is the end of both. A record that the
+//! ledger has already is neither read nor weighed.
 
 use super::gather::{Documents, Failure, Memory, Page};
 use super::judge::{Decisions, Hold, Judge, Judged, JudgedOffer, Past, Peers, Read};
+use super::marks::Marker;
 use super::poll::Polling;
 use super::settings::Feed;
 use crate::feeds::decode::{Context, DecodeSummary, decode};
 use crate::feeds::http::{OlderCopy, Validators, parse_document_date};
 use crate::feeds::verdict::{self, Counts};
 use crate::ledger::{
-    Confirms, Effect, JournalEntry, Ledger, LedgerError, PartMatch, PollRecord, PollWriter,
-    SnapshotIs, Standing,
+    Confirms, Effect, JournalEntry, KnownRecord, Ledger, LedgerError, Mark, Marks, PartMatch,
+    PollRecord, PollWriter, SnapshotIs, Standing,
 };
-use crate::market::{Matching, Reject, ReviewReason};
+use crate::market::{Matching, RawOffer, Reject, ReviewReason};
 use chrono::{DateTime, Utc};
 use serde_json::json;
 use std::ops::ControlFlow;
@@ -72,9 +74,14 @@ impl Intake<'_> {
         record.notes = documents.notes;
         let matcher = &self.polling.matcher;
         let judge = Judge::new(self.feed, matcher, &self.decisions, &self.peers, self.now);
+        let mut reader = Reader {
+            judge,
+            marker: Marker::new(&self.polling.settings.catalogue, self.feed, &self.decisions),
+            marks: writer.marks()?,
+        };
         let mut updated = None;
         for mut page in documents.pages {
-            let summary = self.take_page(judge, &mut writer, &mut page, record)?;
+            let summary = self.take_page(&mut reader, &mut writer, &mut page, record)?;
             updated = summary.updated;
         }
         let memory = match documents.memory {
@@ -119,14 +126,15 @@ impl Intake<'_> {
 
     fn take_page(
         &self,
-        judge: Judge<'_>,
+        reader: &mut Reader<'_>,
         writer: &mut PollWriter<'_>,
         page: &mut Page,
         record: &mut PollRecord,
     ) -> Result<DecodeSummary, NotTaken> {
         let (sender, receiver) = sync_channel(BATCHES_AHEAD);
+        let judge = reader.judge;
         std::thread::scope(|scope| {
-            let reading = scope.spawn(|| self.read_page(judge, page, Batches::new(sender)));
+            let reading = scope.spawn(|| self.read_page(reader, page, Batches::new(sender)));
             let mut records = receiver.into_iter().flatten();
             // The channel is dropped with the iterator, which stops a thread that reads on.
             let stored = records.try_for_each(|one| take_record(judge, writer, one, record));
@@ -145,7 +153,7 @@ impl Intake<'_> {
     /// Decodes and reads every record of one page, as far as anybody takes them.
     fn read_page(
         &self,
-        judge: Judge<'_>,
+        reader: &mut Reader<'_>,
         page: &mut Page,
         mut batches: Batches,
     ) -> Result<DecodeSummary, Failure> {
@@ -161,7 +169,7 @@ impl Intake<'_> {
             body_limit: self.feed.source.limits.body_bytes,
             ..Context::default()
         };
-        let mut sink = |one: Result<_, Reject>| batches.push(one.map(|raw| judge.read(&raw)));
+        let mut sink = |one: Result<_, Reject>| batches.push(one.map(|raw| reader.take(raw)));
         let decoded = decode(&self.feed.format, &mut body, &context, &mut sink);
         // Nothing is left to be ended where nobody takes the last batch.
         let _ = batches.send();
@@ -169,8 +177,31 @@ impl Intake<'_> {
     }
 }
 
+/// Tells the records that must be read from those that the ledger has.
+struct Reader<'p> {
+    judge: Judge<'p>,
+    marker: Marker,
+    marks: Marks,
+}
+
+impl Reader<'_> {
+    fn take(&mut self, raw: RawOffer) -> Taken {
+        let mark = self.marker.mark(&raw);
+        match mark.and_then(|mark| self.marks.get(mark)) {
+            Some(known) => Taken::Known(known, raw),
+            None => Taken::Read(self.judge.read(&raw), mark),
+        }
+    }
+}
+
 /// A record on its way from the thread that reads to the one that stores.
-type Record = Result<Read, Reject>;
+type Record = Result<Taken, Reject>;
+
+enum Taken {
+    /// What it says is stored already, unless an earlier record of the snapshot was the same offer.
+    Known(KnownRecord, RawOffer),
+    Read(Read, Option<Mark>),
+}
 
 struct Batches {
     sender: SyncSender<Vec<Record>>,
@@ -208,8 +239,14 @@ fn take_record(
     record: &mut PollRecord,
 ) -> Result<(), LedgerError> {
     record.records += 1;
-    let read = match one {
-        Ok(read) => read,
+    let (read, mut mark) = match one {
+        Ok(Taken::Known(known, _)) if writer.confirm(known.row) => {
+            record.offers += 1;
+            record.matched += u64::from(known.is_part);
+            return Ok(());
+        }
+        Ok(Taken::Known(_, raw)) => (judge.read(&raw), None),
+        Ok(Taken::Read(read, mark)) => (read, mark),
         Err(reject) => {
             refuse(
                 record,
@@ -221,7 +258,10 @@ fn take_record(
     let mut found = None;
     let judged = judge.weigh(read, |offer, matching| {
         let part = part_match(matching);
-        let standing = writer.admit(offer, part.as_ref())?;
+        // An offer that gets another number beside the snapshot's earlier ones depends on them, and
+        // one that the author is asked about is to be asked about again.
+        let mark = mark.take().filter(|_| matching.question().is_none());
+        let standing = writer.admit(offer, part.as_ref(), mark)?;
         found = Some((standing, part));
         Ok::<_, LedgerError>(Past {
             repeat: standing.repeat(),

@@ -11,6 +11,7 @@ pub mod settings;
 pub mod gather;
 pub mod intake;
 pub mod judge;
+mod marks;
 pub mod poll;
 pub mod questions;
 pub mod trial;

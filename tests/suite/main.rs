@@ -25,6 +25,7 @@ mod importing;
 mod losses;
 mod market;
 mod measuring;
+mod marks;
 mod polite;
 mod program;
 mod proposing;

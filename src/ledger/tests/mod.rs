@@ -13,6 +13,7 @@ use tempfile::TempDir;
 mod answers;
 mod deciding;
 mod holding;
+mod marking;
 mod opening;
 mod polls;
 mod property;
@@ -26,13 +27,13 @@ struct Bench {
 impl PollWriter<'_> {
     /// Looks an offer up and stores it as believed.
     fn see(&mut self, offer: &Offer, part: Option<&PartMatch>) -> Result<Effect, LedgerError> {
-        let standing = self.admit(offer, part)?;
+        let standing = self.admit(offer, part, None)?;
         self.observe(&standing, offer, part)
     }
 
     /// Looks an offer up and sets it apart.
     fn doubt(&mut self, offer: &Offer, part: Option<&PartMatch>, confirms: Confirms) -> Effect {
-        let standing = self.admit(offer, part).unwrap();
+        let standing = self.admit(offer, part, None).unwrap();
         self.hold(&standing, offer, part, "it is doubted", confirms)
             .unwrap()
     }

@@ -204,7 +204,7 @@ fn the_previous_price_is_there_for_the_caller_even_when_it_is_gone() {
     let last_price = |bench: &mut Bench, minute, sku| {
         let poll = bench.ledger.begin_poll(&feed(), &retailer(), at(minute));
         let mut poll = poll.unwrap();
-        let standing = poll.admit(&offer(sku, 1), None).unwrap();
+        let standing = poll.admit(&offer(sku, 1), None, None).unwrap();
         standing.last_price().map(|price| price.minor())
     };
     assert_eq!(last_price(&mut bench, 2, "q-9"), None);
@@ -224,8 +224,9 @@ fn an_earlier_record_of_the_same_poll_is_compared_with() {
         .ledger
         .begin_poll(&feed(), &retailer(), at(1))
         .unwrap();
-    let look_up =
-        |writer: &mut PollWriter<'_>, offer: &Offer| writer.admit(offer, Some(&part)).unwrap();
+    let look_up = |writer: &mut PollWriter<'_>, offer: &Offer| {
+        writer.admit(offer, Some(&part), None).unwrap()
+    };
     let repeat = |same_link, same_price| {
         Some(crate::market::Repeat {
             same_link,
@@ -325,4 +326,18 @@ fn polls_and_feed_states_tell_what_happened() {
         (states[0].failures, states[0].offers, states[0].matched),
         (1, 1, 0)
     );
+}
+
+#[test]
+fn the_past_does_not_count_an_older_copy_as_a_sighting() {
+    // Pitfall H28: it says nothing of the price when it came.
+    let mut bench = Bench::new();
+    bench.poll(0, &[offer("q-1", 100)]);
+    bench.quiet(1, NoSnapshot::OlderCopy);
+    bench.poll(2, &[offer("q-1", 100)]);
+    let seen_at = |minute| {
+        let then = bench.ledger.read().current_offers(Some(at(minute)));
+        then.unwrap()[0].seen_at
+    };
+    assert_eq!([seen_at(0), seen_at(1), seen_at(2)], [at(0), at(0), at(2)]);
 }
