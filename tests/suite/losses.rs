@@ -218,3 +218,44 @@ fn short_of(whole: &str, sent: &str) -> Vec<Step> {
     bytes.extend(sent.as_bytes());
     vec![Step::Send(bytes), Step::Close]
 }
+
+// Pitfall D10's sibling: not the program fails in the middle of a poll but its ledger.
+#[tokio::test]
+async fn a_ledger_that_fails_halfway_through_a_feed_keeps_the_last_good_state_and_says_so() {
+    // Records go to the ledger some hundred at a time: these are several such batches.
+    const N_RECORDS: usize = 1_000;
+    let list = |price: usize| {
+        let rows =
+            (0..N_RECORDS).map(|n| format!("A-{n};Norvant Tern 7;NV-8810/16G;{}\n", price + n));
+        format!("nr;title;mpn;price\n{}", rows.collect::<String>())
+    };
+    let mut shop = Shop::new(
+        "file = \"list.csv\"\nformat = \"csv\"\ndelimiter = \";\"\n[feed.fields]\nsku = \"nr\"\n\
+         title = \"title\"\nmpn = \"mpn\"\nprice = \"price\"\n",
+    );
+    shop.configuration.write("list.csv", list(400));
+    assert_eq!(shop.poll().await["offers"], N_RECORDS);
+    let before = shop.seen("tern-7");
+    let path = shop.configuration.path("ledger.sqlite");
+    let change = |statement: &str| {
+        let ledger = rusqlite::Connection::open(&path).unwrap();
+        ledger.execute_batch(statement).unwrap();
+    };
+    change(
+        "CREATE TRIGGER worn_out BEFORE INSERT ON observation
+         WHEN NEW.offer_id = 700 BEGIN SELECT RAISE(ABORT, 'worn out'); END",
+    );
+    shop.configuration.write("list.csv", list(405));
+    shop.configuration.at(TIMES[1]);
+    let failed = shop.configuration.run(&["poll", "--json"]);
+    assert_eq!(failed.code, 6, "{}{}", failed.out, failed.err);
+    assert!(failed.err.contains("worn out"), "{}", failed.err);
+    assert_eq!(shop.seen("tern-7"), before);
+    change("DROP TRIGGER worn_out");
+    shop.n_polls = 2;
+    let report = shop.poll().await;
+    assert_eq!(
+        (&report["status"], &report["changed"]),
+        (&json!("fresh"), &json!(N_RECORDS))
+    );
+}
