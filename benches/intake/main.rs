@@ -7,6 +7,9 @@
 //! - *script*: `peer.py`, the same job as an obvious script for Python's standard library;
 //! - *rows*: the rows that the poll left in the ledger, inserted into an empty one by `rusqlite`.
 //!
+//! To look at one part with a profiler, `cargo bench --bench intake -- world DIRECTORY` leaves the feeds
+//! there, and the binary with `child poll DIRECTORY LEDGER csv 0` takes one in.
+//!
 //! Seconds leave out the start of the process and the reading of the settings. The fastest of
 //! several runs counts: whatever else the machine does can only make a run slower.
 
@@ -67,6 +70,12 @@ fn main() -> Result<()> {
         .map(|(one, rest)| (one.as_str(), rest))
     {
         return child::run(rest);
+    }
+    if let [word, directory, ..] = arguments.as_slice()
+        && word == "world"
+    {
+        World::write(Path::new(directory), SEED, N_OFFERS, &Format::ALL)?;
+        return Ok(());
     }
     // `cargo test --all-targets` starts this too; only `cargo bench` asks for the measurement.
     if !arguments.iter().any(|argument| argument == "--bench") {

@@ -125,9 +125,14 @@ fn mpn(brand: &str, number: u32) -> String {
     )
 }
 
-/// What a maker calls its thing of this number.
+/// What a maker calls its thing of this number. None of the numbers is a year: a part named by one
+/// is asked about for every title of its line.
 fn name(number: u32) -> String {
-    format!("{} {}", NAMES[number as usize % NAMES.len()], 100 + number)
+    format!(
+        "{} {}",
+        NAMES[number as usize % NAMES.len()],
+        3_000 + number
+    )
 }
 
 /// The catalogue as settings, and as the table that the script reads.

@@ -10,10 +10,12 @@ const BOUNDS: &str = "
 A first poll stores a row of `offer`, one of `observation` and, of a known part, one of
 `matching`, with their indices, checks and foreign keys. It cannot take less time than *rows*, so
 it cannot be faster than the script by more than script / rows. Reading the records comes on top
-of that on one core; on two it goes on while they are stored, and the slower half counts: mostly
-storing for CSV, reading for JSON and XML. A poll of the same offers looks each of them up and
-writes nothing; there the slower half is reading, most of all the price and the words beside it.
-The script reads one way of writing a price and trusts it, and holds the whole feed in memory.
+of that on one core, most of all reading their titles, which the script does not do; on two cores
+it goes on while they are stored, and the slower half counts. A later poll knows a record again
+that the ledger has, by a digest, and reads and stores it no more: of the same offers there is
+left to find the records in the document, to digest them, and to count what is absent. Then JSON
+and XML take longer than CSV, for their syntax. The script reads one way of writing a price and
+trusts it, and holds the whole feed in memory.
 ";
 
 pub fn render(all: &[Series], growths: &[Growth], n_offers: u32, seed: u64) -> String {
