@@ -5,12 +5,13 @@ use super::columns::{
 };
 use super::error::LedgerError;
 use super::journal::{self, JournalEntry};
+use super::marks::Mark;
 use super::open::{Ledger, Reader};
 use super::rows;
 use crate::catalogue::Gtin;
 use crate::market::{FeedId, Offer, RetailerId, Sku};
 use chrono::{DateTime, Utc};
-use rusqlite::{Connection, Row};
+use rusqlite::{Connection, OptionalExtension as _, Row};
 
 /// The number of an offer in this ledger.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -93,9 +94,22 @@ impl Reader {
     }
 }
 
+impl Reader {
+    /// The mark of the catalogue that all stored offers were last matched against.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn matched_with(&self) -> Result<Option<Mark>, LedgerError> {
+        self.run(|connection| {
+            let sql = "SELECT catalogue FROM matched_with";
+            connection.query_row(sql, [], |row| row.get(0)).optional()
+        })
+    }
+}
+
 impl Ledger {
-    /// Takes offers for other parts from `at` on, as after a change of the catalogue, and notes
-    /// why; all or none.
+    /// Takes offers for other parts from `at` on, for the catalogue has changed to the one that
+    /// `catalogue` marks, and notes why; all or none.
     ///
     /// # Errors
     /// [`LedgerError`]; then no match has changed.
@@ -103,10 +117,16 @@ impl Ledger {
         &mut self,
         matches: &[(OfferRow, Option<PartMatch>)],
         entry: Option<&JournalEntry>,
+        catalogue: Mark,
         at: DateTime<Utc>,
     ) -> Result<(), LedgerError> {
         self.write(|connection| {
             take_for(connection, matches, at)?;
+            connection.execute(
+                "INSERT INTO matched_with (only, catalogue) VALUES (1, ?1)
+                 ON CONFLICT (only) DO UPDATE SET catalogue = excluded.catalogue",
+                [catalogue],
+            )?;
             entry.map_or(Ok(()), |entry| journal::insert(connection, entry))
         })
     }

@@ -16,6 +16,10 @@ pub(super) const MIGRATIONS: &[(&str, &str)] = &[
         "marks and older copies",
         include_str!("migrations/0004_marks_and_copies.sql"),
     ),
+    (
+        "matched with",
+        include_str!("migrations/0005_matched_with.sql"),
+    ),
 ];
 
 /// The version that this program writes.

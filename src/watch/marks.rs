@@ -7,7 +7,7 @@
 
 use super::judge::Decisions;
 use super::settings::Feed;
-use crate::catalogue::Catalogue;
+use crate::catalogue::{Catalogue, Part};
 use crate::ledger::Mark;
 use crate::market::{RawOffer, RawText, is_timeless};
 use ring::digest::{Context, SHA256, digest};
@@ -15,6 +15,7 @@ use std::fmt::{self, Write};
 
 /// Differs from build to build wherever the sources or the libraries do.
 const PROGRAM: &str = env!("RIGTIDE_SOURCES");
+const TAKES_ALL: &str = "a digest takes all that is written";
 const NOTE: u8 = u8::MAX;
 const PROPERTY: u8 = NOTE - 1;
 
@@ -36,17 +37,43 @@ impl Write for Digested {
     }
 }
 
+/// What a catalogue and the program that reads by it are known by.
+pub fn catalogue_mark(catalogue: &Catalogue) -> Mark {
+    let mut digested = Digested(Context::new(&SHA256));
+    write!(digested, "{PROGRAM}").expect(TAKES_ALL);
+    for part in catalogue.parts.values() {
+        // What offers are matched by; rates change with every result and matter to none of it.
+        let Part {
+            id,
+            kind,
+            name,
+            brand,
+            mpns,
+            gtins,
+            specs,
+            ..
+        } = part;
+        write!(
+            digested,
+            "{id:?}{kind:?}{name:?}{brand:?}{mpns:?}{gtins:?}{specs:?}"
+        )
+        .expect(TAKES_ALL);
+    }
+    let digest = digested.0.finish();
+    Mark(*digest.as_ref().first_chunk().expect("SHA-256 has 32 bytes"))
+}
+
 impl Marker {
     pub fn new(catalogue: &Catalogue, feed: &Feed, decisions: &Decisions) -> Marker {
         let mut digested = Digested(Context::new(&SHA256));
         // The form for debugging names every field, those yet to come included.
-        let parts = &catalogue.parts;
         let (reading, doubt) = (&feed.normalise, &feed.source.doubt);
         write!(
             digested,
-            "{PROGRAM}{parts:?}{reading:?}{doubt:?}{decisions:?}"
+            "{:?}{reading:?}{doubt:?}{decisions:?}",
+            catalogue_mark(catalogue)
         )
-        .expect("a digest takes all that is written");
+        .expect(TAKES_ALL);
         Marker {
             setting: digested.0.finish().as_ref().to_vec(),
             bytes: Vec::new(),

@@ -98,7 +98,12 @@ impl Polling {
     /// # Errors
     /// [`LedgerError`]
     pub fn rematch(&self, now: DateTime<Utc>) -> Result<usize, LedgerError> {
-        rematch(&mut self.ledger(), &self.matcher, now)
+        rematch(
+            &mut self.ledger(),
+            &self.matcher,
+            &self.settings.catalogue,
+            now,
+        )
     }
 
     /// Brings in what a feed offers at `now`; stores nothing.

@@ -6,6 +6,8 @@
 
 use super::intake::part_match;
 use super::judge::Decisions;
+use super::marks::catalogue_mark;
+use crate::catalogue::Catalogue;
 use crate::ledger::{
     Deciding, JournalEntry, Ledger, LedgerError, OfferRow, PartMatch, Reader, StoredOffer,
 };
@@ -63,8 +65,13 @@ pub fn examine(reader: &Reader, matcher: &Matcher) -> Result<Vec<Examined>, Ledg
 pub fn rematch(
     ledger: &mut Ledger,
     matcher: &Matcher,
+    catalogue: &Catalogue,
     at: DateTime<Utc>,
 ) -> Result<usize, LedgerError> {
+    let mark = catalogue_mark(catalogue);
+    if ledger.read().matched_with()? == Some(mark) {
+        return Ok(0);
+    }
     let mut matches: Vec<(OfferRow, Option<PartMatch>)> = Vec::new();
     let mut n_moved = 0;
     examine_each(ledger.read(), matcher, |Examined { stored, matching }| {
@@ -75,9 +82,6 @@ pub fn rematch(
             matches.push((stored.row, part));
         }
     })?;
-    if matches.is_empty() {
-        return Ok(0);
-    }
     let entry = JournalEntry {
         at,
         kind: "catalogue_changed".to_owned(),
@@ -87,7 +91,7 @@ pub fn rematch(
         text: rematched(n_moved),
         data: json!({ "offers": n_moved }),
     };
-    ledger.rematch(&matches, Some(&entry).filter(|_| n_moved > 0), at)?;
+    ledger.rematch(&matches, Some(&entry).filter(|_| n_moved > 0), mark, at)?;
     Ok(n_moved)
 }
 

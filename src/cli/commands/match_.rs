@@ -81,7 +81,7 @@ pub fn run(directory: &Path, arguments: &MatchArguments, screen: &Screen) -> Res
     }
     let mut ledger = wire::ledger(&settings)?;
     let now = Clock::from_environment().now();
-    match rematch(&mut ledger, &matcher, now).map_err(of_ledger)? {
+    match rematch(&mut ledger, &matcher, &settings.catalogue, now).map_err(of_ledger)? {
         0 => {}
         n_moved if arguments.output.json => tracing::info!("{}", rematched(n_moved)),
         n_moved => screen.line(rematched(n_moved)),

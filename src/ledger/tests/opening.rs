@@ -82,7 +82,7 @@ fn a_newer_schema_is_refused_and_left_as_it_is() {
     let before = std::fs::read(&path).unwrap();
     assert_eq!(
         open_error(&path),
-        "PATH has schema 99, written by a newer version; this one knows 4: use the newer \
+        "PATH has schema 99, written by a newer version; this one knows 5: use the newer \
          version, the file was left as it is"
     );
     assert_eq!(std::fs::read(&path).unwrap(), before);
@@ -117,7 +117,7 @@ fn a_ledger_of_the_first_version_is_brought_up_to_date_with_all_it_holds() {
         Reader::open(&path),
         Err(LedgerError::Older {
             found: 1,
-            known: 4,
+            known: 5,
             ..
         })
     ));
