@@ -306,6 +306,11 @@ pub struct BestArguments {
     #[arg(long = "use", value_name = "NAME", requires = "budget")]
     pub uses: Vec<String>,
 
+    /// Show so many next best builds, each with other parts where it matters, and the best build
+    /// on each other socket.
+    #[arg(long, value_name = "K", value_parser = clap::value_parser!(u32).range(1..=100))]
+    pub alternatives: Option<u32>,
+
     /// Answer so many times more with rates drawn from their uncertainty, and tell which picks stay.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     pub robust: Option<u32>,

@@ -5,11 +5,13 @@ use super::entry::{best_without, entry_prices};
 use super::model::{Standing, encode};
 use super::problem::{Problem, Selection};
 use super::question::{Question, QuestionFault};
+use super::sweep::Step;
 use super::sweep::Wanted;
-use crate::catalogue::PartId;
+use crate::catalogue::{Kind, PartId, Spec};
 use crate::market::RoleId;
 use crate::money::Money;
 use crate::rates::Score;
+use std::collections::BTreeSet;
 
 /// What can be said of a part that is offered for a role.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -143,6 +145,41 @@ fn kept_out(
     Ok(found)
 }
 
+/// The best build on each platform but the best one's: by the socket of its processor.
+///
+/// # Errors
+/// [`QuestionFault`]
+pub fn best_per_platform(
+    question: &Question<'_>,
+) -> Result<Vec<(String, Alternative)>, QuestionFault> {
+    let market = question.market;
+    let Some(group) = market
+        .brief
+        .roles
+        .iter()
+        .position(|role| role.kind == Kind::Cpu)
+    else {
+        return Ok(Vec::new());
+    };
+    let Some(best) = question.best_within(question.undominated())? else {
+        return Ok(Vec::new());
+    };
+    let socket = |position: usize| market.candidates[group][position].part.text(Spec::Socket);
+    let sockets: BTreeSet<&str> = (0..market.candidates[group].len())
+        .filter_map(socket)
+        .collect();
+    let own = socket(best.selection[group]);
+    let mut found = Vec::new();
+    for other in sockets.into_iter().filter(|other| Some(*other) != own) {
+        // Processors of another socket may dominate all of this one.
+        let keep = question.keep_with(group, |position| socket(position) == Some(other));
+        if let Some(step) = question.best_within(&keep)? {
+            found.push((other.to_owned(), question.alternative(&step, &best)?));
+        }
+    }
+    Ok(found)
+}
+
 /// The `number` next best builds, each with another set of parts in the roles that limit a workload
 /// than all before it.
 ///
@@ -157,7 +194,7 @@ pub fn alternatives(
         .bottlenecks
         .iter()
         .flat_map(|bottleneck| bottleneck.limits.iter().map(|(group, _)| *group))
-        .collect::<std::collections::BTreeSet<usize>>()
+        .collect::<BTreeSet<usize>>()
         .into_iter()
         .collect();
     // A dominated part may well be in the next best build: every candidate of these roles is back.
@@ -181,15 +218,22 @@ pub fn alternatives(
             break;
         };
         excluded.push(picks(&next.selection));
-        let (build, _) = question.build(&next.selection, question.problem.budget)?;
-        let roles = question.market.brief.roles.iter().enumerate();
-        let differs = roles
-            .filter(|(group, _)| next.selection[*group] != best.selection[*group])
-            .map(|(_, role)| role.id.clone());
-        found.push(Alternative {
-            differs: differs.collect(),
-            build,
-        });
+        found.push(question.alternative(&next, &best)?);
     }
     Ok(found)
+}
+
+impl Question<'_> {
+    /// A step as a build, with the roles in which it differs from the best.
+    fn alternative(&self, step: &Step, best: &Step) -> Result<Alternative, QuestionFault> {
+        let (build, _) = self.build(&step.selection, self.problem.budget)?;
+        let roles = self.market.brief.roles.iter().enumerate();
+        let differs = roles
+            .filter(|(group, _)| step.selection[*group] != best.selection[*group])
+            .map(|(_, role)| role.id.clone());
+        Ok(Alternative {
+            differs: differs.collect(),
+            build,
+        })
+    }
 }

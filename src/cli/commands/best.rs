@@ -9,8 +9,9 @@ use crate::cli::screen::{Screen, Set, Tone, columns, harmless};
 use crate::cli::wire;
 use crate::decide::{AnswerRecord, ProofStatus};
 use crate::market::Brief;
+use crate::market::market;
 use crate::money::{Currency, Money};
-use crate::optimise::{Draws, Effort, robust as draw_and_answer};
+use crate::optimise::{Draws, Effort, Question, SweeperFirst, robust as draw_and_answer};
 use crate::rates::Weighted;
 use crate::watch::answer::{answer, listed_offers};
 use crate::watch::clock::Clock;
@@ -18,7 +19,10 @@ use crate::watch::settings::Settings;
 use anyhow::Context as _;
 use std::path::Path;
 
+mod others;
 mod robust;
+
+use others::Others;
 
 pub fn run(directory: &Path, arguments: &BestArguments, screen: &Screen) -> Result<(), Failure> {
     let settings = wire::settings(directory)?;
@@ -50,16 +54,35 @@ pub fn run(directory: &Path, arguments: &BestArguments, screen: &Screen) -> Resu
         }
         _ => None,
     };
+    let others = match arguments.alternatives {
+        Some(number) if today.build.is_some() => {
+            screen.progress("looking for the next best builds");
+            let market = market(&brief, &settings.catalogue, &settings.retailers, &listed);
+            let engine = SweeperFirst(effort);
+            let question = Question::new(&market, &settings.catalogue, &standing, &engine);
+            Some(Others::find(&question, number as usize)?)
+        }
+        _ => None,
+    };
     screen.clear_progress();
-    if let (true, Some(robustness)) = (arguments.output.json, &robustness) {
-        screen.line(robust::with_robustness(&today.best, robustness));
-    } else if arguments.output.json {
-        screen.line(today.best.to_json());
+    if arguments.output.json {
+        // A record is plain data with text keys.
+        let mut whole = serde_json::to_value(&today.best).unwrap_or_default();
+        if let Some(robustness) = &robustness {
+            whole["robust"] = robust::report(robustness);
+        }
+        if let Some(others) = &others {
+            others.report_into(&mut whole);
+        }
+        screen.line(whole.to_string());
     } else {
         show(&today.best, &brief.name, screen)
             .iter()
             .for_each(|line| screen.line(line));
         let lines = robustness.map(|robustness| robust::show(&robustness, &today.best, screen));
+        let lines = lines.unwrap_or_default();
+        lines.iter().for_each(|line| screen.line(line));
+        let lines = others.map(|others| others.show(&today.best, screen));
         let lines = lines.unwrap_or_default();
         lines.iter().for_each(|line| screen.line(line));
     }

@@ -14,8 +14,8 @@ use crate::money::{Currency, Money};
 use crate::optimise::{NearTie, Robustness};
 use serde_json::{Value, json};
 
-/// The answer as JSON, with what the draws say of it.
-pub fn with_robustness(record: &AnswerRecord, robust: &Robustness) -> String {
+/// What the draws say, as JSON.
+pub fn report(robust: &Robustness) -> Value {
     let picks = robust.stays.iter();
     let picks: Vec<Value> = picks
         .map(|(role, part, stays)| json!({ "role": role, "part": part, "stays": stays }))
@@ -32,17 +32,14 @@ pub fn with_robustness(record: &AnswerRecord, robust: &Robustness) -> String {
             "picks": picks,
         })
     });
-    // A record is plain data with text keys.
-    let mut whole = serde_json::to_value(record).unwrap_or_default();
-    whole["robust"] = json!({
+    json!({
         "draws": robust.draws.number,
         "seed": robust.draws.seed,
         "without_build": robust.without_build,
         "score": { "low": robust.score_low.points(), "high": robust.score_high.points() },
         "picks": picks,
         "near_ties": ties.collect::<Vec<Value>>(),
-    });
-    whole.to_string()
+    })
 }
 
 /// What the draws say, for a person.
