@@ -20,6 +20,7 @@ mod daemon;
 mod fetching;
 mod fit;
 mod fuzz;
+mod asking;
 mod catalogue;
 mod importing;
 mod losses;
