@@ -36,7 +36,7 @@ pub struct Robustness {
     /// The build's score in 19 of 20 draws lies between these.
     pub score_low: ShownScore,
     pub score_high: ShownScore,
-    /// Other builds that win in at least one draw of twenty, most wins first.
+    /// Other builds that win in at least one draw of twenty and more than once, most wins first.
     pub near_ties: Vec<NearTie>,
 }
 
@@ -55,6 +55,8 @@ pub struct NearTie {
 
 /// A build that wins this often, of all draws, is a near-tie: one in so many.
 const NEAR_TIE_ONE_IN: usize = 20;
+/// One win of few draws is chance.
+const LEAST_WINS: usize = 2;
 /// What lies outside the interval on either side, of all draws: one in so many.
 const OUTSIDE_ONE_IN: usize = 40;
 /// More near-ties than these tell a reader nothing more.
@@ -135,7 +137,9 @@ fn near_ties(
 ) -> Vec<NearTie> {
     let mut ties: Vec<NearTie> = winners
         .into_iter()
-        .filter(|(parts, (wins, _))| parts != own && wins * NEAR_TIE_ONE_IN >= draws)
+        .filter(|(parts, (wins, _))| {
+            parts != own && *wins >= LEAST_WINS && wins * NEAR_TIE_ONE_IN >= draws
+        })
         .map(|(parts, (wins, total))| NearTie {
             wins,
             score: score_in(brief, catalogue, &parts),

@@ -13,6 +13,7 @@ mod support;
 
 mod answer;
 mod architecture;
+mod climbing;
 mod copies;
 mod doubts;
 mod examples;
