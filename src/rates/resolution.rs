@@ -6,7 +6,7 @@
 //! (common practice, no source).
 
 use super::result::BenchResult;
-use crate::catalogue::{PartId, TestId};
+use crate::catalogue::{Kind, PartId, TestId};
 
 /// A resolution that a setting names, and the rest of the setting.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -105,8 +105,25 @@ impl Scaling {
         }
     }
 
+    /// The default of a kind: what is no graphics card feeds it as many frames whatever their size,
+    /// give or take (common practice, no source).
+    fn usual_of(kind: Kind) -> Scaling {
+        match kind {
+            Kind::Gpu => Scaling::usual(),
+            _ => Scaling {
+                exponent: 0.0,
+                spread: 0.05,
+                pairs: 0,
+            },
+        }
+    }
+
     /// From pairs of results of single parts of one kind, which `is_of_kind` picks out.
-    pub fn of_results(results: &[BenchResult], is_of_kind: impl Fn(&PartId) -> bool) -> Scaling {
+    pub fn of_results(
+        results: &[BenchResult],
+        kind: Kind,
+        is_of_kind: impl Fn(&PartId) -> bool,
+    ) -> Scaling {
         let single: Vec<&BenchResult> = results
             .iter()
             .filter(|result| result.parts.len() == 1 && is_of_kind(&result.parts[0]))
@@ -124,7 +141,7 @@ impl Scaling {
             }
         }
         if exponents.len() < LEAST_PAIRS {
-            return Scaling::usual();
+            return Scaling::usual_of(kind);
         }
         let number = exponents.len() as f64;
         let mean = exponents.iter().sum::<f64>() / number;

@@ -18,9 +18,10 @@ pub fn run(directory: &Path, output: Output, screen: &Screen) -> Result<(), Fail
         Ok(settings) => {
             if !output.json {
                 screen.line(format!(
-                    "no faults: {} parts, {} workloads, {} retailers with {} feeds, {} briefs, {} channels",
+                    "no faults: {} parts, {} workloads, {} results, {} retailers with {} feeds, {} briefs, {} channels",
                     settings.catalogue.parts.len(),
                     settings.catalogue.workloads.len(),
+                    settings.results.len(),
                     settings.retailers.len(),
                     settings.feeds.len(),
                     settings.briefs.len(),

@@ -4,7 +4,7 @@
 //! results in other tests, by what they say of parts that were tested in both; from its specs. Of
 //! those that a part allows, the one with the least error is taken. An estimate is always called one.
 
-use super::{DerivedRate, LEAST_ERROR, RateTable, WorkloadFit, told_of, weights};
+use super::{DerivedRate, ERROR_OF_ONE, LEAST_ERROR, RateTable, WorkloadFit, told_of, weights};
 use crate::catalogue::{Catalogue, Evidence, Kind, Part, PartId, TestId, Workload, WorkloadId};
 use crate::rates::resolution::{Scaling, log_ratio_of};
 use crate::rates::result::BenchResult;
@@ -86,7 +86,7 @@ impl<'c> Grounds<'c> {
             results,
             workload,
             fit: table.fits.get(&workload.id),
-            scaling: Scaling::of_results(results, is_of_kind),
+            scaling: Scaling::of_results(results, kind, is_of_kind),
             wide: Wide::of(results, is_of_kind),
             rows,
             models: BTreeMap::new(),
@@ -122,6 +122,7 @@ impl<'c> Grounds<'c> {
         let log = self.mean_over_tests(part.kind, &found)?;
         let members: Vec<&BenchResult> = found.iter().map(|one| one.3).collect();
         let how = match self.scaling.pairs {
+            0 if part.kind != Kind::Gpu => "which hardly matters to it".to_owned(),
             0 => "by the usual loss".to_owned(),
             pairs => format!("by the loss in {pairs} pairs"),
         };
@@ -129,7 +130,7 @@ impl<'c> Grounds<'c> {
             "scaled from another resolution {how}: {}",
             told_of(&members)
         );
-        Some(self.estimated(log, stretch, text, &members))
+        Some(self.estimated(log, with_runs(stretch, members.len()), text, &members))
     }
 
     /// The mean over all tests of the workload, from log-rates in some of them.
@@ -199,6 +200,7 @@ impl<'c> Grounds<'c> {
             offsets.len(),
             told_of(&members)
         );
+        let error = with_runs(error, members.len());
         Some(self.estimated(mean + effect, error, text, &members))
     }
 
@@ -246,6 +248,12 @@ impl<'c> Grounds<'c> {
             newest: members.iter().filter_map(|result| result.date).max(),
         }
     }
+}
+
+/// An error together with that of the runs which the estimate starts from.
+fn with_runs(error: f64, runs: usize) -> f64 {
+    let of_runs = ERROR_OF_ONE / libm::sqrt(runs.max(1) as f64);
+    libm::sqrt(error * error + of_runs * of_runs)
 }
 
 /// The log-rate of a part that somebody measured in the workload.

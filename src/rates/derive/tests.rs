@@ -145,6 +145,14 @@ fn another_resolution_gives_an_estimate_that_is_called_one() {
 }
 
 #[test]
+fn a_processor_feeds_as_many_frames_at_any_resolution() {
+    let (_, catalogue) = table("tarn-6,Harrow Fields,1080p high,140,fps,,own bench,2026-09\n");
+    let found = rate(&catalogue, "play-2160p", "tarn-6").unwrap();
+    assert_eq!(found.milli, 140_000);
+    assert!(found.evidence.is_estimate() && found.error_micro > 60_000);
+}
+
+#[test]
 fn the_authors_own_pairs_tell_how_much_a_resolution_costs() {
     let mut rows = String::new();
     for (part, low, high) in [
@@ -209,9 +217,9 @@ fn what_the_author_wrote_at_a_part_stays() {
 }
 
 #[test]
-fn nineteen_of_twenty_intervals_hold_the_truth() {
+fn intervals_for_19_of_20_hold_the_truth_in_93_of_100_small_tables_at_least() {
     // Simulated tables with noise of 4 %: the share of 95 % intervals that hold the true ratio.
-    // Where few results go beyond the effects, errors alone would be too narrow by a third.
+    // Where few results go beyond the effects, errors alone would be too narrow.
     use crate::rates::two_way::{Cell, TwoWay, Weighting};
     let mut state = 2_026_u64;
     let mut uniform = || {
@@ -222,7 +230,7 @@ fn nineteen_of_twenty_intervals_hold_the_truth() {
         mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
         ((mixed ^ (mixed >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
     };
-    for (parts, tests, filled, least) in [(5, 3, 0.9, 0.88), (8, 5, 0.7, 0.88), (20, 5, 0.5, 0.88)]
+    for (parts, tests, filled, least) in [(5, 3, 0.9, 0.93), (8, 5, 0.7, 0.93), (20, 5, 0.5, 0.93)]
     {
         let (mut inside, mut all) = (0.0, 0.0);
         for _ in 0..200 {
@@ -248,17 +256,15 @@ fn nineteen_of_twenty_intervals_hold_the_truth() {
                     continue;
                 };
                 let truth = 0.1 * part as f64 + 0.2 * (tests as f64 - 1.0) / 2.0;
-                let error = (error * of_few(fit.free())).max(LEAST_ERROR);
+                let error = (error * of_few(&fit)).max(LEAST_ERROR);
                 all += 1.0;
                 if (log - truth).abs() <= 1.96 * error {
                     inside += 1.0;
                 }
             }
         }
-        assert!(
-            all > 500.0 && inside / all >= least,
-            "{parts} parts: {:.3}",
-            inside / all
-        );
+        let share = inside / all;
+        assert!(all > 500.0, "{parts} parts: {all} intervals");
+        assert!((least..=0.98).contains(&share), "{parts} parts: {share:.3}");
     }
 }
