@@ -178,7 +178,7 @@ impl Cut {
 }
 
 /// Every way to take one of each set, the last set turning fastest.
-pub fn combinations(sets: &[Vec<usize>]) -> impl Iterator<Item = Vec<usize>> {
+fn combinations(sets: &[Vec<usize>]) -> impl Iterator<Item = Vec<usize>> {
     let n_combinations: usize = sets.iter().map(Vec::len).product();
     (0..n_combinations).map(|mut number| {
         let mut combination: Vec<usize> = sets

@@ -1,7 +1,8 @@
 //! A market as a [`Problem`]: roles become groups, fit rules become balances and pairings.
 
 use super::joint::Joint;
-use super::problem::{Balance, Bottleneck, Choice, Pairing, Problem};
+use super::pairing::Pairing;
+use super::problem::{Balance, Bottleneck, Choice, Problem};
 use crate::catalogue::{Kind, Part, PartId, SpecValue};
 use crate::fit::{Fit, FitRule, FitTerms, Form, Seat, Share};
 use crate::market::{Market, RoleId};
@@ -42,7 +43,7 @@ fn limits_of<'m>(market: &'m Market<'_>, rule: &'m dyn FitRule) -> RuleLimits<'m
     match rule.form() {
         Form::Advice { .. } => {}
         Form::Pairs { left, right, fits } => {
-            limits.pairings = pairings(market, [left, right], &fits, terms);
+            limits.pairings = pairings(market, rule, [left, right], &fits);
         }
         Form::Balance {
             giver: Some(giver), ..
@@ -228,7 +229,7 @@ fn table(sides: &[Side<'_>], stands: &dyn Fn(&[Seat<'_>]) -> bool) -> Vec<bool> 
     cells
 }
 
-/// One role of a joint: the class of each candidate, and one candidate of each class in its seat.
+/// One role of a rule: the class of each candidate, and one candidate of each class in its seat.
 struct Side<'a> {
     classes: Vec<usize>,
     samples: Vec<Seat<'a>>,
@@ -244,21 +245,26 @@ fn side<'a>(market: &'a Market<'_>, rule: &dyn FitRule, group: usize) -> Side<'a
         .collect();
     let mut known: BTreeMap<Vec<Option<&SpecValue>>, usize> = BTreeMap::new();
     let mut side = Side {
-        classes: Vec::new(),
+        classes: Vec::with_capacity(market.candidates[group].len()),
         samples: Vec::new(),
     };
+    // One list serves all candidates: most are of a class that is known already.
+    let mut traits: Vec<Option<&SpecValue>> = Vec::new();
     for candidate in &market.candidates[group] {
-        let traits = reads.iter().map(|(_, spec)| candidate.part.specs.get(spec));
-        let next = side.samples.len();
-        let class = *known.entry(traits.collect()).or_insert(next);
-        if class == next {
-            side.samples.push(Seat {
-                role: role.id.as_str(),
-                part: candidate.part,
-                quantity: role.quantity,
-            });
+        traits.clear();
+        traits.extend(reads.iter().map(|(_, spec)| candidate.part.specs.get(spec)));
+        if let Some(class) = known.get(traits.as_slice()) {
+            side.classes.push(*class);
+            continue;
         }
-        side.classes.push(class);
+        let next = side.samples.len();
+        known.insert(traits.clone(), next);
+        side.classes.push(next);
+        side.samples.push(Seat {
+            role: role.id.as_str(),
+            part: candidate.part,
+            quantity: role.quantity,
+        });
     }
     side
 }
@@ -267,25 +273,34 @@ fn side<'a>(market: &'a Market<'_>, rule: &dyn FitRule, group: usize) -> Side<'a
 /// out.
 fn pairings(
     market: &Market<'_>,
+    rule: &dyn FitRule,
     [left, right]: [Kind; 2],
     fits: &dyn Fn(&Part, &Part) -> Fit,
-    terms: &FitTerms,
 ) -> Vec<Pairing> {
     let stands = |one: &Part, other: &Part| match fits(one, other) {
         Fit::Yes => true,
-        Fit::Unproven => !terms.strict,
+        Fit::Unproven => !market.brief.terms.strict,
         Fit::No => false,
     };
     let mut pairings = Vec::new();
     for left in groups_of(market, |kind| kind == left) {
+        let ones = side(market, rule, left);
         for right in groups_of(market, |kind| kind == right) {
-            let rows = market.candidates[left].iter().map(|one| {
-                let others = market.candidates[right].iter();
+            let others = side(market, rule, right);
+            let row = |one: &Seat<'_>| -> Vec<bool> {
+                let others = others.samples.iter();
                 others.map(|other| stands(one.part, other.part)).collect()
-            });
-            let fits: Vec<Vec<bool>> = rows.collect();
+            };
+            let fits: Vec<Vec<bool>> = ones.samples.iter().map(row).collect();
             if fits.iter().any(|row| row.contains(&false)) {
-                pairings.push(Pairing { left, right, fits });
+                let classes = [ones.classes.clone(), others.classes];
+                let pairing = Pairing {
+                    left,
+                    right,
+                    classes,
+                    fits,
+                };
+                pairings.push(pairing.tightened());
             }
         }
     }
@@ -296,14 +311,7 @@ fn pairings(
 fn add_pairing(problem: &mut Problem, pairing: &Pairing) {
     let same = |known: &&mut Pairing| known.left == pairing.left && known.right == pairing.right;
     match problem.pairings.iter_mut().find(same) {
-        Some(known) => {
-            for (known, new) in known.fits.iter_mut().zip(&pairing.fits) {
-                known
-                    .iter_mut()
-                    .zip(new)
-                    .for_each(|(known, new)| *known &= new);
-            }
-        }
+        Some(known) => *known = known.and(pairing),
         None => problem.pairings.push(pairing.clone()),
     }
 }

@@ -101,19 +101,27 @@ fn strike_unbalanced(problem: &Problem, keep: &mut [Vec<bool>]) {
 /// A choice goes when nothing that it pairs with is left.
 fn strike_unpaired(problem: &Problem, keep: &mut [Vec<bool>]) {
     for pairing in &problem.pairings {
-        for (left, row) in pairing.fits.iter().enumerate() {
-            let has_partner = row
-                .iter()
-                .zip(&keep[pairing.right])
-                .any(|(fits, keep)| *fits && *keep);
-            keep[pairing.left][left] &= has_partner;
-        }
-        for right in 0..keep[pairing.right].len() {
-            let mut rows = pairing.fits.iter().zip(&keep[pairing.left]);
-            let has_partner = rows.any(|(row, keep)| row[right] && *keep);
-            keep[pairing.right][right] &= has_partner;
-        }
+        let [left, right] = &pairing.classes;
+        let kept = kept_classes(right, &keep[pairing.right]);
+        let has_partner = |class: &usize| kept.iter().any(|other| pairing.fits[*class][*other]);
+        let kept_left = kept_classes(left, &keep[pairing.left]);
+        let paired = kept_left.into_iter().filter(has_partner).collect();
+        strike_others(&mut keep[pairing.left], left, &paired);
+        let has_partner = |class: &usize| paired.iter().any(|one| pairing.fits[*one][*class]);
+        let paired = kept.iter().copied().filter(has_partner).collect();
+        strike_others(&mut keep[pairing.right], right, &paired);
     }
+}
+
+fn kept_classes(classes: &[usize], keep: &[bool]) -> BTreeSet<usize> {
+    let kept = classes.iter().zip(keep).filter(|(_, keep)| **keep);
+    kept.map(|(class, _)| *class).collect()
+}
+
+/// Strikes the choices of all classes but these.
+fn strike_others(keep: &mut [bool], classes: &[usize], paired: &BTreeSet<usize>) {
+    let choices = keep.iter_mut().zip(classes);
+    choices.for_each(|(keep, class)| *keep &= paired.contains(class));
 }
 
 /// How many combinations of a joint are looked at; with more open, others strike first.
@@ -123,11 +131,7 @@ const MOST_COMBINATIONS: usize = 4_096;
 fn strike_unjoined(problem: &Problem, keep: &mut [Vec<bool>]) {
     for joint in &problem.joints {
         let kept = |(group, classes): (&usize, &Vec<usize>)| -> Vec<usize> {
-            let kept = classes.iter().zip(&keep[*group]);
-            let kept: BTreeSet<usize> = kept
-                .filter(|(_, keep)| **keep)
-                .map(|(class, _)| *class)
-                .collect();
+            let kept = kept_classes(classes, &keep[*group]);
             kept.into_iter().collect()
         };
         let sets: Vec<Vec<usize>> = joint.groups.iter().zip(&joint.classes).map(kept).collect();

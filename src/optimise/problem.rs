@@ -5,6 +5,7 @@
 //! can be judged exactly; [`super::solve`] works on a floating-point shadow of this.
 
 use super::joint::Joint;
+use super::pairing::Pairing;
 use crate::rates::Score;
 
 /// One way to fill a group.
@@ -32,15 +33,6 @@ pub struct Balance {
     /// For each group that has a share, in rising order: the group and its choices' shares.
     pub shares: Vec<(usize, Vec<i64>)>,
     pub at_most: i64,
-}
-
-/// Which choices of two groups may stand together.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Pairing {
-    pub left: usize,
-    pub right: usize,
-    /// Row per choice of `left`, column per choice of `right`.
-    pub fits: Vec<Vec<bool>>,
 }
 
 /// One choice is made from each group. Invariant: the vectors inside have one entry per choice.
@@ -103,7 +95,7 @@ impl Problem {
             && self
                 .pairings
                 .iter()
-                .all(|pairing| pairing.fits[selection[pairing.left]][selection[pairing.right]])
+                .all(|pairing| pairing.admits(selection[pairing.left], selection[pairing.right]))
             && self.joints.iter().all(|joint| joint.admits(selection))
     }
 
@@ -137,14 +129,7 @@ impl Problem {
             pairings: self
                 .pairings
                 .iter()
-                .map(|pairing| Pairing {
-                    left: pairing.left,
-                    right: pairing.right,
-                    fits: select(&pairing.fits, &keep[pairing.left])
-                        .iter()
-                        .map(|row| select(row, &keep[pairing.right]))
-                        .collect(),
-                })
+                .map(|pairing| pairing.restricted(keep))
                 .collect(),
             joints: self
                 .joints

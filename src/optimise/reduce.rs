@@ -48,7 +48,7 @@ fn undominated_in(problem: &Problem, group: usize) -> Vec<bool> {
 /// Everything that distinguishes a choice besides cost and order; larger is better throughout.
 struct Profile {
     worths: Vec<i64>,
-    /// Partners in all pairings, as bits.
+    /// The classes of partners in all pairings, as bits.
     partners: Vec<u64>,
 }
 
@@ -120,12 +120,13 @@ fn profiles(problem: &Problem, group: usize) -> Vec<Profile> {
 fn partners(problem: &Problem, group: usize, position: usize) -> Vec<u64> {
     let mut bits = BitRow::default();
     for pairing in &problem.pairings {
+        let [left, right] = &pairing.classes;
         if pairing.left == group {
-            pairing.fits[position]
-                .iter()
-                .for_each(|fits| bits.push(*fits));
+            let row = &pairing.fits[left[position]];
+            row.iter().for_each(|fits| bits.push(*fits));
         } else if pairing.right == group {
-            pairing.fits.iter().for_each(|row| bits.push(row[position]));
+            let column = right[position];
+            pairing.fits.iter().for_each(|row| bits.push(row[column]));
         }
     }
     bits.words

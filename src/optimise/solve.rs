@@ -3,7 +3,8 @@
 //! The shadow is relaxed outwards by the margins of [`super::tolerance`], so that it admits every
 //! selection that the integers admit. What comes out is a suggestion; [`super::search`] judges it.
 
-use super::problem::{Balance, Pairing, Problem};
+use super::pairing::Pairing;
+use super::problem::{Balance, Problem};
 use super::search::{Found, Goal, Settled, SolverFault};
 use super::tolerance::{CHOSEN, LIMIT_MARGIN, MICRO_PER_SHADOW_UNIT, MINOR_PER_SHADOW_UNIT};
 use good_lp::solvers::{SolutionStatus, WithTimeLimit};
@@ -248,15 +249,23 @@ fn balance_scale(balance: &Balance) -> f64 {
 
 /// Choices with the same partners share a row: any of them needs one of those partners.
 fn pairing_rows(pairing: &Pairing, shadow: &Shadow) -> Vec<good_lp::Constraint> {
+    let [left, right] = &pairing.classes;
+    let partners_of = |row: &Vec<bool>| -> Vec<bool> { right.iter().map(|at| row[*at]).collect() };
+    // By class of the left; some of the table's classes may have no choices left.
+    let partners: Vec<Vec<bool>> = pairing.fits.iter().map(partners_of).collect();
     let mut classes: Vec<&Vec<bool>> = Vec::new();
-    for partners in &pairing.fits {
+    for class in left {
+        let partners = &partners[*class];
         if partners.contains(&false) && !classes.contains(&partners) {
             classes.push(partners);
         }
     }
     let one_if = |wanted: &bool| if *wanted { 1.0 } else { 0.0 };
-    let rows = classes.into_iter().filter_map(|partners| {
-        let members: Vec<bool> = pairing.fits.iter().map(|row| row == partners).collect();
+    let rows = classes.into_iter().filter_map(|alike| {
+        let members: Vec<bool> = left
+            .iter()
+            .map(|class| partners[*class] == *alike)
+            .collect();
         let members = weigh(
             shadow,
             [(pairing.left, members.as_slice())].into_iter(),
@@ -264,7 +273,7 @@ fn pairing_rows(pairing: &Pairing, shadow: &Shadow) -> Vec<good_lp::Constraint> 
         );
         let partners = weigh(
             shadow,
-            [(pairing.right, partners.as_slice())].into_iter(),
+            [(pairing.right, alike.as_slice())].into_iter(),
             one_if,
         );
         at_most(members - partners, 0.0)

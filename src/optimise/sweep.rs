@@ -20,6 +20,7 @@ use std::collections::BinaryHeap;
 use tables::{Open, Tables};
 
 mod equals;
+mod stands;
 mod tables;
 
 pub use equals::first_among_equals;

@@ -74,7 +74,12 @@ fn admissible(problem: &Problem, selection: &[usize]) -> bool {
         }
     }
     for pairing in &problem.pairings {
-        if !pairing.fits[selection[pairing.left]][selection[pairing.right]] {
+        let [left, right] = &pairing.classes;
+        let (row, column) = (
+            left[selection[pairing.left]],
+            right[selection[pairing.right]],
+        );
+        if !pairing.fits[row][column] {
             return false;
         }
     }
@@ -184,16 +189,12 @@ fn problems() -> impl Strategy<Value = Problem> {
                 pairings: pairings
                     .into_iter()
                     .filter(|(left, right, _)| left != right)
-                    .map(|(left, right, marks)| Pairing {
-                        left,
-                        right,
-                        fits: (0..sizes[left])
-                            .map(|row| {
-                                (0..sizes[right])
-                                    .map(|column| marks[row][column] != 0)
-                                    .collect()
-                            })
-                            .collect(),
+                    .map(|(left, right, marks)| {
+                        let rows = marks[..sizes[left]].iter().map(|row| {
+                            let columns = row[..sizes[right]].iter();
+                            columns.map(|mark| *mark != 0).collect()
+                        });
+                        Pairing::of_choices([left, right], rows.collect())
                     })
                     .collect(),
                 joints,
@@ -274,6 +275,49 @@ proptest! {
         let richer = Problem { budget: problem.budget + more, ..problem.clone() };
         prop_assert!(score(&richer) >= score(&problem));
     }
+
+    #[test]
+    fn a_lower_price_never_scores_less(problem in problems(), at in any::<prop::sample::Index>(), less in 0_i64..20) {
+        let (group, position) = choice_at(&problem, at);
+        let mut cheaper = problem.clone();
+        cheaper.groups[group][position].cost -= less;
+        // By score, then by cost: at the same score, nothing costs more than it did.
+        prop_assert!(score_and_thrift(&cheaper) >= score_and_thrift(&problem));
+    }
+
+    #[test]
+    fn leaving_out_a_choice_that_is_not_picked_changes_nothing(problem in problems(), at in any::<prop::sample::Index>()) {
+        let Some(picked) = answer(&problem) else {
+            return Ok(());
+        };
+        let (group, position) = choice_at(&problem, at);
+        prop_assume!(picked[group] != position);
+        let mut keep: Vec<Vec<bool>> =
+            problem.groups.iter().map(|group| vec![true; group.len()]).collect();
+        keep[group][position] = false;
+        let mut expected = picked;
+        expected[group] -= usize::from(position < expected[group]);
+        prop_assert_eq!(answer(&problem.restricted(&keep)), Some(expected));
+    }
+}
+
+fn answer(problem: &Problem) -> Option<Selection> {
+    selection_of(solve_lexicographically(problem, Effort::default()).unwrap())
+}
+
+/// What a problem's answer scores, and how little it costs; nothing is less than anything.
+fn score_and_thrift(problem: &Problem) -> Option<(i64, i64)> {
+    let selection = answer(problem)?;
+    Some((problem.score(&selection).0, -problem.cost(&selection)))
+}
+
+/// One choice of all that a problem has: its group and position.
+fn choice_at(problem: &Problem, at: prop::sample::Index) -> (usize, usize) {
+    let groups = problem.groups.iter().enumerate();
+    let choices: Vec<(usize, usize)> = groups
+        .flat_map(|(group, choices)| (0..choices.len()).map(move |position| (group, position)))
+        .collect();
+    *at.get(&choices)
 }
 
 #[test]
@@ -314,8 +358,10 @@ fn the_generator_makes_feasible_infeasible_and_tied_problems() {
                 .for_each(|(_, shares)| shares.reverse());
         }
         for pairing in &mut reversed.pairings {
-            pairing.fits.reverse();
-            pairing.fits.iter_mut().for_each(|row| row.reverse());
+            pairing
+                .classes
+                .iter_mut()
+                .for_each(|classes| classes.reverse());
         }
         for joint in &mut reversed.joints {
             joint

@@ -17,78 +17,75 @@ pub fn first_among_equals(problem: &Problem, step: &Step) -> Result<Selection, T
         budget: step.cost,
         ..problem.clone()
     };
-    // In the problem's own order, so that the first that is found is the first there is.
-    let order: Vec<usize> = (0..problem.groups.len()).collect();
-    let Some(tables) = Tables::in_order(&within, order)? else {
+    let Some(tables) = Tables::of(&within)? else {
         return Ok(step.selection.clone());
     };
     let mut search = Search {
-        problem: &within,
+        problem,
         beaten: step.score.0.saturating_sub(1),
-        orders: (0..tables.groups())
-            .map(|place| tables.by_position(place))
-            .collect(),
-        open: Open::of(&tables),
+        open: vec![Open::of(&tables); tables.groups()],
+        chosen: Vec::new(),
+        partial: vec![None; tables.groups()],
         tables,
         visits: 0,
-        chosen: Vec::new(),
+        first: (problem.changes(&step.selection), step.selection.clone()),
     };
-    let most = problem.changes(&step.selection);
-    for changes in 0..most {
-        if let Some(found) = search.descend(changes)? {
-            return Ok(found);
-        }
-    }
-    // The step's own selection has so many changes, so something is found.
-    Ok(search
-        .descend(most)?
-        .unwrap_or_else(|| step.selection.clone()))
+    search.descend(0)?;
+    Ok(search.first.1)
 }
 
+/// Depth first in the tables' order, where scores and costs prune most. The order that breaks ties
+/// is the problem's, so that the whole is searched for what may still come before the first so far.
 struct Search<'p> {
     problem: &'p Problem,
     tables: Tables,
     beaten: i64,
-    orders: Vec<Vec<usize>>,
-    open: Open,
-    visits: usize,
+    /// By depth, so that coming back to a node finds it as it was.
+    open: Vec<Open>,
+    /// In the tables' order, and the same by the problem's groups and positions.
     chosen: Vec<usize>,
+    partial: Vec<Option<usize>>,
+    visits: usize,
+    /// The first so far, with its changes.
+    first: (i64, Selection),
 }
 
 impl Search<'_> {
-    /// The first selection with at most so many changes more.
-    fn descend(&mut self, changes_left: i64) -> Result<Option<Selection>, TooWide> {
+    fn descend(&mut self, changes: i64) -> Result<(), TooWide> {
         let place = self.chosen.len();
         if place == self.tables.groups() {
-            return Ok(Some(self.tables.selection(&self.chosen)));
+            self.first = (changes, self.tables.selection(&self.chosen));
+            return Ok(());
         }
-        for at in 0..self.orders[place].len() {
-            let choice = self.orders[place][at];
-            let (group, position) = self.tables.original(place, choice);
-            let is_change = !self.problem.groups[group][position].is_standing;
-            let left = changes_left - i64::from(is_change);
-            if left < 0 {
-                continue;
-            }
+        self.open[place].set(&self.tables, &self.chosen);
+        for choice in 0..self.tables.size(place) {
             self.visits += 1;
             if self.visits > MOST_VISITS {
                 return Err(TooWide);
             }
-            self.open.set(&self.tables, &self.chosen);
-            if self
-                .open
-                .bound_with(&self.tables, choice, self.beaten)
-                .is_none()
-            {
+            let bound = self.open[place].bound_with(&self.tables, choice, self.beaten);
+            if bound.is_none() {
                 continue;
             }
+            let (group, position) = self.tables.original(place, choice);
+            let is_change = !self.problem.groups[group][position].is_standing;
+            let changes = changes + i64::from(is_change);
             self.chosen.push(choice);
-            let found = self.descend(left)?;
-            self.chosen.pop();
-            if found.is_some() {
-                return Ok(found);
+            self.partial[group] = Some(position);
+            if self.may_come_first(changes) {
+                self.descend(changes)?;
             }
+            self.partial[group] = None;
+            self.chosen.pop();
         }
-        Ok(None)
+        Ok(())
+    }
+
+    /// Whether some completion has fewer changes than the first so far, or as many and comes
+    /// before it: each open group might still take its first choice.
+    fn may_come_first(&self, changes: i64) -> bool {
+        let (fewest, first) = &self.first;
+        let least = self.partial.iter().map(|position| position.unwrap_or(0));
+        changes < *fewest || (changes == *fewest && least.lt(first.iter().copied()))
     }
 }

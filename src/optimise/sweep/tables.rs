@@ -1,7 +1,8 @@
 //! A problem laid out for the sweep, and the bounds of partial selections.
 
 use super::TooWide;
-use crate::optimise::joint::{Joint, combinations};
+use super::stands::{Bits, Stands, all, stands};
+use crate::optimise::joint::Joint;
 use crate::optimise::problem::{Problem, Selection};
 use std::cmp::Reverse;
 
@@ -18,8 +19,10 @@ pub(super) struct Tables {
     /// place on. What does not limit it allows [`FREE`].
     bottlenecks: Vec<Values>,
     /// By two places: whether each choice of the first stands with those of the second.
-    stands: Vec<Vec<Option<Vec<Bits>>>>,
+    stands: Stands,
     joints: Vec<PlacedJoint>,
+    /// By place: marks of all its choices.
+    all: Vec<Bits>,
     budget: i64,
 }
 
@@ -35,13 +38,8 @@ struct PlacedJoint {
     complete_at: usize,
 }
 
-/// Marks of a group's choices, cheapest first.
-type Bits = Vec<u64>;
-
 /// The value of a group that does not limit a bottleneck.
 const FREE: i64 = i64::MAX;
-/// Combinations of a joint's classes that are looked at to see which pairs can never stand.
-const MOST_PROJECTED: usize = 200_000;
 
 /// What any completion of a partial selection costs at least and scores at most.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -53,11 +51,6 @@ pub(super) struct Bound {
 impl Tables {
     /// Lays a problem out; `None` where some group has no choice at all.
     pub fn of(problem: &Problem) -> Result<Option<Tables>, TooWide> {
-        Tables::in_order(problem, usual_order(problem))
-    }
-
-    /// The same with the groups chosen in this order.
-    pub fn in_order(problem: &Problem, order: Vec<usize>) -> Result<Option<Tables>, TooWide> {
         let is_wide = |group: &Vec<_>| group.len() > usize::from(u16::MAX);
         if problem.groups.iter().any(is_wide) || problem.groups.len() > usize::from(u8::MAX) {
             return Err(TooWide);
@@ -65,7 +58,7 @@ impl Tables {
         if problem.groups.iter().any(Vec::is_empty) {
             return Ok(None);
         }
-        let groups: Vec<(usize, Vec<usize>)> = order
+        let groups: Vec<(usize, Vec<usize>)> = usual_order(problem)
             .into_iter()
             .map(|group| {
                 let choices = &problem.groups[group];
@@ -84,6 +77,10 @@ impl Tables {
             bottlenecks: bottlenecks(problem, &groups),
             stands: stands(problem, &groups),
             joints: joints(problem, &groups),
+            all: groups
+                .iter()
+                .map(|(_, choices)| all(choices.len()))
+                .collect(),
             budget: problem.budget,
             groups,
         }))
@@ -96,14 +93,6 @@ impl Tables {
     /// How many choices the group at a place has; 0 beyond the last.
     pub fn size(&self, place: usize) -> usize {
         self.costs.get(place).map_or(0, Vec::len)
-    }
-
-    /// The choices of a place in the order of their positions in the problem.
-    pub fn by_position(&self, place: usize) -> Vec<usize> {
-        let positions = &self.groups[place].1;
-        let mut choices: Vec<usize> = (0..positions.len()).collect();
-        choices.sort_by_key(|choice| positions[*choice]);
-        choices
     }
 
     /// The problem's group and position of a choice.
@@ -198,85 +187,8 @@ fn joints(problem: &Problem, groups: &[(usize, Vec<usize>)]) -> Vec<PlacedJoint>
     placed.collect()
 }
 
-/// Which choices stand together, two places at a time: by the pairings, and by what the joints
-/// never let stand whatever else is chosen.
-fn stands(problem: &Problem, groups: &[(usize, Vec<usize>)]) -> Vec<Vec<Option<Vec<Bits>>>> {
-    let number = groups.len();
-    let mut stands: Vec<Vec<Option<Vec<Bits>>>> = vec![vec![None; number]; number];
-    let place_of = |group: usize| groups.iter().position(|(one, _)| *one == group);
-    let mut forbid = |left: usize, right: usize, fits: &dyn Fn(usize, usize) -> bool| {
-        let (Some(one), Some(other)) = (place_of(left), place_of(right)) else {
-            return;
-        };
-        for (from, to, is_turned) in [(one, other, false), (other, one, true)] {
-            let width = groups[to].1.len();
-            let rows =
-                stands[from][to].get_or_insert_with(|| vec![all(width); groups[from].1.len()]);
-            for (row, position) in rows.iter_mut().zip(&groups[from].1) {
-                for (bit, partner) in groups[to].1.iter().enumerate() {
-                    let stands = match is_turned {
-                        false => fits(*position, *partner),
-                        true => fits(*partner, *position),
-                    };
-                    if !stands {
-                        row[bit / 64] &= !(1 << (bit % 64));
-                    }
-                }
-            }
-        }
-    };
-    for pairing in &problem.pairings {
-        forbid(pairing.left, pairing.right, &|one, other| {
-            pairing.fits[one][other]
-        });
-    }
-    for joint in &problem.joints {
-        for left in 0..joint.groups.len() {
-            for right in left + 1..joint.groups.len() {
-                let Some(pairs) = projected(joint, left, right) else {
-                    continue;
-                };
-                forbid(joint.groups[left], joint.groups[right], &|one, other| {
-                    pairs[joint.classes[left][one]][joint.classes[right][other]]
-                });
-            }
-        }
-    }
-    stands
-}
-
-/// Whether two classes of a joint ever stand together; `None` where the table is too large to look.
-fn projected(joint: &Joint, left: usize, right: usize) -> Option<Vec<Vec<bool>>> {
-    let n_combinations = joint
-        .sizes
-        .iter()
-        .try_fold(1_usize, |product, size| product.checked_mul(*size));
-    if n_combinations.is_none_or(|number| number > MOST_PROJECTED) {
-        return None;
-    }
-    let all: Vec<Vec<usize>> = joint
-        .sizes
-        .iter()
-        .map(|size| (0..*size).collect())
-        .collect();
-    let mut pairs = vec![vec![false; joint.sizes[right]]; joint.sizes[left]];
-    for (classes, fits) in combinations(&all).zip(&joint.fits) {
-        pairs[classes[left]][classes[right]] |= fits;
-    }
-    Some(pairs)
-}
-
-fn all(width: usize) -> Bits {
-    let mut bits = vec![u64::MAX; width.div_ceil(64)];
-    if !width.is_multiple_of(64)
-        && let Some(last) = bits.last_mut()
-    {
-        *last = (1 << (width % 64)) - 1;
-    }
-    bits
-}
-
 /// A partial selection, with what is left for the groups that are still open.
+#[derive(Clone)]
 pub(super) struct Open {
     chosen: Vec<usize>,
     cost: i64,
@@ -315,7 +227,7 @@ impl Open {
         self.domains.resize(tables.groups(), Bits::new());
         for (place, domain) in self.domains.iter_mut().enumerate().skip(chosen.len()) {
             domain.clear();
-            domain.extend(all(tables.size(place)));
+            domain.extend_from_slice(&tables.all[place]);
             for (from, choice) in chosen.iter().enumerate() {
                 if let Some(rows) = &tables.stands[from][place] {
                     domain
