@@ -28,6 +28,7 @@ mod losses;
 mod market;
 mod measuring;
 mod marks;
+mod optima;
 mod polite;
 mod program;
 mod proposing;

@@ -2,7 +2,9 @@
 
 pub mod facts;
 pub mod feed;
+pub mod generated;
 pub mod guides;
+pub mod model_json;
 mod open_data;
 pub mod program;
 pub mod server;

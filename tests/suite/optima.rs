@@ -1,0 +1,113 @@
+//! The engines against optima that HiGHS, CP-SAT and SCIP found and proved.
+//!
+//! `tests/reference/optima.json` holds, for every seeded market, the best score and the least cost
+//! at it; `tests/reference/models.py` made it and makes it again. Both sides make the market
+//! themselves: the file holds seeds and sizes only.
+
+use crate::support::generated::{parts, problem};
+use crate::support::model_json::model_json;
+use rigtide::optimise::{
+    Climb, Effort, Problem, Programme, Solved, Wanted, solve_lexicographically, undominated,
+};
+use rigtide::rates::Score;
+use serde_json::Value;
+use std::path::Path;
+
+/// Where the instances go that the script solves.
+const DIRECTORY: &str = "RIGTIDE_OPTIMA";
+/// How many instances the integer program is held to as well; it takes longer.
+const N_PROGRAMME: usize = 4;
+
+/// One market and what the solvers say of it; `None` where nothing fits.
+struct Instance {
+    seed: u64,
+    n_parts: usize,
+    budget: i64,
+    optimum: Option<(i64, i64)>,
+}
+
+impl Instance {
+    fn problem(&self) -> Problem {
+        problem(&parts(self.seed, self.n_parts), self.budget)
+    }
+}
+
+fn instances() -> Vec<Instance> {
+    let text = include_str!("../reference/optima.json");
+    let table: Value = serde_json::from_str(text).unwrap();
+    let number = |row: &Value, at: usize| row[at].as_i64();
+    let rows = table["instances"].as_array().unwrap().iter();
+    rows.map(|row| Instance {
+        seed: row[0].as_u64().unwrap(),
+        n_parts: row[1].as_u64().unwrap() as usize,
+        budget: number(row, 2).unwrap(),
+        optimum: number(row, 3).zip(number(row, 4)),
+    })
+    .collect()
+}
+
+#[test]
+fn the_sweep_reaches_every_optimum_to_the_last_minor_unit() {
+    let instances = instances();
+    assert!(instances.len() >= 200);
+    for instance in &instances {
+        let problem = instance.problem();
+        let found = match solve_lexicographically(&problem, Effort::default()).unwrap() {
+            Solved::Optimal(selection) => {
+                assert!(problem.admits(&selection));
+                Some((problem.score(&selection).0, problem.cost(&selection)))
+            }
+            Solved::Nothing => None,
+            cut_short => panic!("seed {}: {cut_short:?}", instance.seed),
+        };
+        assert_eq!(found, instance.optimum, "seed {}", instance.seed);
+    }
+}
+
+#[test]
+fn the_integer_program_finds_each_optimum_as_the_cheapest_of_its_score() {
+    for instance in instances().iter().take(N_PROGRAMME) {
+        let Some((score, cost)) = instance.optimum else {
+            continue;
+        };
+        let problem = instance.problem();
+        let reduced = problem.restricted(&undominated(&problem));
+        let programme = Programme(Effort::default());
+        let wanted = Wanted::cheapest_with(Score(score));
+        let steps = programme.climb(&reduced, wanted).unwrap();
+        let found: Vec<_> = steps.iter().map(|step| (step.score.0, step.cost)).collect();
+        assert_eq!(found, [(score, cost)], "seed {}", instance.seed);
+    }
+}
+
+#[test]
+fn who_else_is_reckoning_plays_no_part() {
+    let instance = &instances()[0];
+    let answer = || solve_lexicographically(&instance.problem(), Effort::default());
+    let alone = answer();
+    std::thread::scope(|scope| {
+        let others: Vec<_> = (0..4).map(|_| scope.spawn(answer)).collect();
+        for other in others {
+            assert_eq!(other.join().unwrap(), alone);
+        }
+    });
+}
+
+/// Not a check: writes what `tests/reference/models.py` asks for, `seed parts budget` a line in
+/// `wanted.txt`, as `SEED.json` beside it.
+#[test]
+#[ignore = "a tool for tests/reference/models.py"]
+fn write_instances() {
+    let directory = std::env::var(DIRECTORY).unwrap();
+    let directory = Path::new(&directory);
+    let wanted = std::fs::read_to_string(directory.join("wanted.txt")).unwrap();
+    for line in wanted.lines() {
+        let words: Vec<i64> = line.split(' ').map(|word| word.parse().unwrap()).collect();
+        let [seed, n_parts, budget] = words[..] else {
+            panic!("not seed, parts and budget: {line}");
+        };
+        let made = parts(seed as u64, n_parts as usize);
+        let model = model_json(&problem(&made, budget));
+        std::fs::write(directory.join(format!("{seed}.json")), model.to_string()).unwrap();
+    }
+}
