@@ -1,0 +1,192 @@
+//! What is measured: every figure is the least of several runs.
+
+use crate::model_json::model_json;
+use crate::world::{World, eur, graphics};
+use crate::{BUDGET, LADDER, N_PARTS, N_PARTS_GROWTH, SEED};
+use anyhow::{Context, Result, ensure};
+use rigtide::market::{Market, market};
+use rigtide::optimise::{
+    Answer, Climb, Effort, Problem, Proof, Question, Standing, Sweeper, Wanted, best, encode,
+    entry_prices, ladder, rule_limits, undominated,
+};
+use serde_json::Value;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::time::Instant;
+
+const N_RUNS: usize = 5;
+
+/// The figures of one run.
+pub struct Measured {
+    pub peers: Peers,
+    pub n_offers: usize,
+    /// Seconds for each question.
+    pub best: f64,
+    pub ladder: f64,
+    pub n_rungs: usize,
+    pub entry_prices: f64,
+    pub n_cards: usize,
+    pub growth: Vec<Growth>,
+}
+
+/// What the peers took for one best build.
+pub struct Peers {
+    pub highs: f64,
+    pub cp_sat: f64,
+    pub versions: String,
+}
+
+/// Seconds of each step of a ladder, and memory, for so many parts.
+pub struct Growth {
+    pub n_parts: usize,
+    pub encode: f64,
+    pub reduce: f64,
+    pub climb: f64,
+    pub n_kept: usize,
+    pub peak_kib: u64,
+}
+
+pub fn all() -> Result<Measured> {
+    let world = World::generate(SEED, N_PARTS);
+    let brief = world.brief(eur(BUDGET));
+    let market = market(&brief, &world.catalogue, &world.retailers, &world.listed);
+    let standing = Standing::new();
+    let question = || Question::new(&market, &world.catalogue, &standing, &Sweeper);
+    let (best_s, answer) = timed(|| best(&market, &world.catalogue, &standing, Effort::default()));
+    let Answer::Best(found) = answer? else {
+        anyhow::bail!("the market holds no build");
+    };
+    ensure!(
+        found.proof == Proof::Optimal,
+        "the best build is not proven"
+    );
+    let optimum = (found.build.score.0, found.build.total.minor());
+    let peers = ask_peers(&whole_problem(&market), optimum)?;
+    let (ladder_s, rungs) = timed(|| ladder(&question(), eur(LADDER[0]), eur(LADDER[1])));
+    let (entry_s, prices) = timed(|| entry_prices(&question(), graphics(&brief)));
+    Ok(Measured {
+        peers,
+        n_offers: world.listed.len(),
+        best: best_s,
+        ladder: ladder_s,
+        n_rungs: rungs?.rungs.len(),
+        entry_prices: entry_s,
+        n_cards: prices?.len(),
+        growth: N_PARTS_GROWTH
+            .into_iter()
+            .map(growth_of)
+            .collect::<Result<_>>()?,
+    })
+}
+
+/// The model as the market makes it, before anything is left out.
+fn whole_problem(market: &Market<'_>) -> Problem {
+    let limits = rule_limits(market);
+    encode(market, &Standing::new(), limits.iter())
+}
+
+fn timed<T>(ask: impl Fn() -> T) -> (f64, T) {
+    let mut least = f64::INFINITY;
+    let mut run = || {
+        let start = Instant::now();
+        let answer = ask();
+        least = least.min(start.elapsed().as_secs_f64());
+        answer
+    };
+    let mut answer = run();
+    for _ in 1..N_RUNS {
+        answer = run();
+    }
+    (least, answer)
+}
+
+/// Holds the peers to this program's optimum.
+fn ask_peers(problem: &Problem, optimum: (i64, i64)) -> Result<Peers> {
+    let file = tempfile::NamedTempFile::new()?;
+    std::fs::write(file.path(), model_json(problem).to_string())?;
+    let report = solvers(file.path())?;
+    for name in ["highspy", "ortools"] {
+        let number = |key: &str| report[name][key].as_i64();
+        let proven = number("score").zip(number("cost"));
+        ensure!(
+            proven == Some(optimum),
+            "{name} proves {proven:?}, not {optimum:?}"
+        );
+    }
+    let seconds = |name: &str| report[name]["seconds"].as_f64().context("no seconds");
+    let versions = report["versions"].as_array().context("no versions")?;
+    let versions: Vec<&str> = versions.iter().filter_map(Value::as_str).collect();
+    Ok(Peers {
+        highs: seconds("highspy")?,
+        cp_sat: seconds("ortools")?,
+        versions: versions.join(", "),
+    })
+}
+
+fn solvers(model: &Path) -> Result<Value> {
+    let script = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("benches/solvers.py");
+    let output = Command::new("python3").arg(script).arg(model).output()?;
+    let errors = String::from_utf8_lossy(&output.stderr);
+    ensure!(output.status.success(), "the solvers failed: {errors}");
+    let text = String::from_utf8(output.stdout)?;
+    // The solvers greet on the lines before.
+    let last = text.lines().last().context("the solvers said nothing")?;
+    Ok(serde_json::from_str(last)?)
+}
+
+/// In a process of its own, so that its peak of memory is its own.
+fn growth_of(n_parts: usize) -> Result<Growth> {
+    let output = Command::new(std::env::current_exe()?)
+        .args(["--growth", &n_parts.to_string()])
+        .output()?;
+    ensure!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    let text = String::from_utf8(output.stdout)?;
+    let numbers: Vec<f64> = text
+        .split_whitespace()
+        .filter_map(|one| one.parse().ok())
+        .collect();
+    let [encode, reduce, climb, n_kept, peak_kib] = numbers[..] else {
+        anyhow::bail!("not five numbers: {text}");
+    };
+    Ok(Growth {
+        n_parts,
+        encode,
+        reduce,
+        climb,
+        n_kept: n_kept as usize,
+        peak_kib: peak_kib as u64,
+    })
+}
+
+/// Prints seconds to encode, reduce and climb, the choices left, and the peak of memory in KiB.
+pub fn show_growth(n_parts: usize) -> Result<()> {
+    let world = World::generate(SEED, n_parts);
+    let brief = world.brief(eur(LADDER[1]));
+    let market = market(&brief, &world.catalogue, &world.retailers, &world.listed);
+    let (encode, problem) = timed(|| whole_problem(&market));
+    let (reduce, (n_kept, reduced)) = timed(|| {
+        let keep = undominated(&problem);
+        let n_kept = keep.iter().flatten().filter(|keep| **keep).count();
+        (n_kept, problem.restricted(&keep))
+    });
+    let (climb, steps) = timed(|| Sweeper.climb(&reduced, Wanted::LADDER));
+    ensure!(!steps?.is_empty(), "the market holds no build");
+    let peak = peak_kib()?;
+    writeln!(
+        std::io::stdout(),
+        "{encode} {reduce} {climb} {n_kept} {peak}"
+    )?;
+    Ok(())
+}
+
+fn peak_kib() -> Result<u64> {
+    let status = std::fs::read_to_string("/proc/self/status")?;
+    let peak = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+    let words = peak.context("no peak of memory")?.split_whitespace().next();
+    Ok(words.context("no peak of memory")?.parse()?)
+}

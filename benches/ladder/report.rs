@@ -1,0 +1,94 @@
+//! The report as Markdown.
+
+use crate::measure::{Growth, Measured};
+use crate::{BUDGET, LADDER, N_PARTS, SEED};
+use std::fmt::Write as _;
+
+/// Where the section begins.
+pub const HEADING: &str = "\n# Ladder: ";
+
+pub fn render(all: &Measured) -> String {
+    let peers = &all.peers;
+    let mut text = format!(
+        "{HEADING}how fast the questions are answered\n\n\
+         Written by `cargo bench --bench ladder`; what is measured, and how, stands in\n\
+         [`ladder/main.rs`](ladder/main.rs). {N_PARTS} parts, {} offers, seed {SEED}, one core of {}.\n\
+         One best build at {} takes HiGHS {:.2} s and CP-SAT {:.2} s ({}); both prove this\n\
+         program's score and cost.\n\n\
+         | question | ms | HiGHS / it | asked | CP-SAT / it | asked |\n\
+         | --- | ---: | ---: | ---: | ---: | ---: |\n",
+        all.n_offers,
+        machine(),
+        BUDGET / 100,
+        peers.highs,
+        peers.cp_sat,
+        peers.versions,
+    );
+    let ladder = format!(
+        "the whole ladder from {} to {}: {} rungs",
+        LADDER[0] / 100,
+        LADDER[1] / 100,
+        all.n_rungs
+    );
+    let entries = format!("entry prices of {} graphics cards", all.n_cards);
+    let questions = [
+        ("the best build", all.best, "50", "80"),
+        (ladder.as_str(), all.ladder, "25", ""),
+        (entries.as_str(), all.entry_prices, "1", ""),
+    ];
+    for (name, seconds, asked, asked_cp_sat) in questions {
+        let _ = writeln!(
+            text,
+            "| {name} | {:.1} | {:.1} | {asked} | {:.1} | {asked_cp_sat} |",
+            1_000.0 * seconds,
+            peers.highs / seconds,
+            peers.cp_sat / seconds,
+        );
+    }
+    text.push_str(
+        "\nThe whole ladder up to the same budget by the number of parts, step by step. *Growth* is \
+         the\ntime over that of the row above, *n log n* what it would be at that growth.\n\n\
+         | parts | encode, ms | reduce, ms | climb, ms | sum, ms | growth | n log n | parts left | peak, MiB |\n\
+         | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |\n",
+    );
+    let before = std::iter::once(None).chain(all.growth.iter().map(Some));
+    for (before, growth) in before.zip(&all.growth) {
+        growth_row(&mut text, before, growth);
+    }
+    text
+}
+
+fn growth_row(text: &mut String, before: Option<&Growth>, growth: &Growth) {
+    let sum = |growth: &Growth| growth.encode + growth.reduce + growth.climb;
+    let n_log_n = |growth: &Growth| growth.n_parts as f64 * (growth.n_parts as f64).ln();
+    let ratio = |of: &dyn Fn(&Growth) -> f64| {
+        before.map_or(String::new(), |before| {
+            format!("{:.1}", of(growth) / of(before))
+        })
+    };
+    let _ = writeln!(
+        text,
+        "| {} | {:.1} | {:.1} | {:.1} | {:.1} | {} | {} | {} | {:.0} |",
+        growth.n_parts,
+        1_000.0 * growth.encode,
+        1_000.0 * growth.reduce,
+        1_000.0 * growth.climb,
+        1_000.0 * sum(growth),
+        ratio(&sum),
+        ratio(&n_log_n),
+        growth.n_kept,
+        growth.peak_kib as f64 / 1024.0,
+    );
+}
+
+/// The processor as the kernel names it.
+fn machine() -> String {
+    let known = std::fs::read_to_string("/proc/cpuinfo").unwrap_or_default();
+    let name = known
+        .lines()
+        .find_map(|line| line.strip_prefix("model name"));
+    name.map_or_else(
+        || format!("an {} processor", std::env::consts::ARCH),
+        |name| format!("an {}", name.trim_start_matches([' ', '\t', ':'])),
+    )
+}

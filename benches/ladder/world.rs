@@ -1,0 +1,146 @@
+//! A generated market as the program knows it: a catalogue, retailers and what they list.
+
+use crate::generated::{Made, Use, WORKLOADS, parts};
+use crate::specs::{Dice, part, roomy};
+use chrono::DateTime;
+use rigtide::catalogue::{
+    Catalogue, Evidence, Kind, PartId, Rate, SpecValue, Workload, WorkloadId, spec::Shape,
+};
+use rigtide::market::{Availability, Brief, Condition, Listed, Retailer, RetailerId, Sku};
+use rigtide::money::{Currency, Money};
+use rigtide::rates::Weighted;
+use std::collections::BTreeMap;
+
+const RETAILERS: [&str; 5] = ["north", "east", "south", "west", "harbour"];
+
+pub struct World {
+    pub catalogue: Catalogue,
+    pub retailers: BTreeMap<RetailerId, Retailer>,
+    /// One offer at each retailer for each part.
+    pub listed: Vec<Listed>,
+}
+
+pub fn eur(minor: i64) -> Money {
+    Money::from_minor(minor, Currency::EUR)
+}
+
+impl World {
+    pub fn generate(seed: u64, n_parts: usize) -> World {
+        let mut dice = Dice(seed);
+        let mut world = World {
+            catalogue: Catalogue::default(),
+            retailers: RETAILERS.iter().map(|name| retailer(name)).collect(),
+            listed: Vec::with_capacity(n_parts * RETAILERS.len()),
+        };
+        for workload in WORKLOADS.iter().enumerate().map(workload) {
+            world
+                .catalogue
+                .workloads
+                .insert(workload.id.clone(), workload);
+        }
+        for (number, made) in parts(seed, n_parts).iter().enumerate() {
+            let id = format!("{}-{number:05}", made.kind);
+            world.list(made, &id, &mut dice);
+            world.add(made, &id);
+        }
+        world
+    }
+
+    /// Equal roles and rules, and the three uses with their weights.
+    pub fn brief(&self, budget: Money) -> Brief {
+        let uses = WORKLOADS.iter().enumerate().map(|(number, one)| {
+            Weighted::new(&self.catalogue.workloads[&workload_id(number)], one.weight)
+        });
+        Brief::ad_hoc(budget, "DE", uses.collect())
+    }
+
+    /// The cheapest retailer has the price, the others up to an eighth more.
+    fn list(&mut self, made: &Made, id: &str, dice: &mut Dice) {
+        let cheapest = dice.roll(RETAILERS.len() as i64) as usize;
+        for (number, name) in RETAILERS.iter().enumerate() {
+            let more = if number == cheapest {
+                0
+            } else {
+                dice.roll(126)
+            };
+            self.listed.push(Listed {
+                retailer: RetailerId::new(*name),
+                sku: Sku::new(id),
+                part: PartId::new(id),
+                title: id.to_owned(),
+                price: eur(made.price * (1_000 + more) / 1_000),
+                tax_included: true,
+                availability: Availability::InStock,
+                condition: Condition::New,
+                seller: None,
+                shipping: None,
+                minimum_quantity: 1,
+                link: None,
+                seen_at: DateTime::UNIX_EPOCH,
+            });
+        }
+    }
+
+    fn add(&mut self, made: &Made, id: &str) {
+        let mut specs = roomy(made.kind);
+        for (spec, value) in &made.numbers {
+            specs.insert(*spec, SpecValue::Number(*value));
+        }
+        for (spec, words) in &made.words {
+            let value = match &spec.def().shape {
+                Shape::Texts => {
+                    SpecValue::Texts(words.iter().map(|word| (*word).to_owned()).collect())
+                }
+                _ => SpecValue::Text(words.concat()),
+            };
+            specs.insert(*spec, value);
+        }
+        let mut one = part(made.kind, id, specs);
+        for (number, milli) in made.rates_milli.into_iter().enumerate() {
+            let Some(milli) = milli else { continue };
+            let rate = Rate {
+                milli,
+                evidence: Evidence::Estimated("by the dice".to_owned()),
+                error_micro: 0,
+            };
+            one.rates.insert(workload_id(number), rate);
+        }
+        self.catalogue.parts.insert(one.id.clone(), one);
+    }
+}
+
+fn workload_id(number: usize) -> WorkloadId {
+    WorkloadId::new(format!("use-{number}"))
+}
+
+fn workload((number, one): (usize, &Use)) -> Workload {
+    Workload {
+        id: workload_id(number),
+        name: format!("use {number}"),
+        unit: "1/s".to_owned(),
+        limited_by: one.limited_by.to_vec(),
+        reference_milli: 50_000,
+        tests: Vec::new(),
+    }
+}
+
+fn retailer(name: &str) -> (RetailerId, Retailer) {
+    let id = RetailerId::new(name);
+    let retailer = Retailer {
+        id: id.clone(),
+        name: name.to_owned(),
+        country: "DE".to_owned(),
+        currency: Currency::EUR,
+        locale: None,
+        prices_include_tax: true,
+        tax_percent_hundredths: 0,
+        delivery_per_pick: eur(0),
+    };
+    (id, retailer)
+}
+
+/// Where the graphics cards are among a brief's roles.
+pub fn graphics(brief: &Brief) -> usize {
+    let roles = brief.roles.iter();
+    roles.take_while(|role| role.kind != Kind::Gpu).count()
+}
