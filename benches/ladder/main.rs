@@ -6,23 +6,25 @@
 //! retailers, three workloads, and all the fit rules there are. *Best*, *ladder* and *entry prices*
 //! are what a person asks for, from the market in memory: the model is made, reduced, answered, and
 //! the answer checked from the parts. The peers, HiGHS and CP-SAT with one worker, get the model
-//! before it is reduced; only their search for the best score is counted, in processor seconds, not
-//! the making of their model. Both must prove this program's score, and its cost as the least.
+//! before it is reduced; only their search for the best score is counted, not the making of their
+//! model. All times are processor seconds, so that a busy machine changes them little. Both must
+//! prove this program's score, and its cost as the least.
 //!
 //! Needs python3 with its venv module; the pinned solvers are fetched as
 //! `tests/reference/models.py` says.
 
 #[path = "../../tests/support/generated.rs"]
+#[expect(
+    dead_code,
+    reason = "tests of the engines use the model written by hand"
+)]
 mod generated;
 mod measure;
 #[path = "../../tests/support/model_json.rs"]
 mod model_json;
 mod report;
 #[path = "../../tests/support/specs.rs"]
-#[cfg_attr(
-    not(test),
-    expect(dead_code, reason = "tests of the fit rules use the rest")
-)]
+#[expect(dead_code, reason = "tests of the fit rules use the rest")]
 mod specs;
 mod world;
 
