@@ -2,7 +2,7 @@
 
 use super::build::Build;
 use super::question::{Question, QuestionFault};
-use super::sweep::Wanted;
+use super::sweep::{Step, Wanted};
 use crate::money::Money;
 use crate::rates::{Score, ShownScore};
 
@@ -49,9 +49,8 @@ pub fn ladder(question: &Question<'_>, from: Money, to: Money) -> Result<Ladder,
     let points: Vec<(i64, Score)> = steps.iter().map(|step| (step.cost, step.score)).collect();
     // The rung that a budget of `from` stands on comes along, though it costs less.
     let first = points.partition_point(|(cost, _)| *cost <= from.minor());
-    let steps = steps.into_iter().skip(first.saturating_sub(1));
-    for step in steps {
-        let step = question.settled(step, keep)?;
+    let steps: Vec<Step> = steps.into_iter().skip(first.saturating_sub(1)).collect();
+    for step in question.settled(steps, keep)? {
         let (build, _) = question.build(&step.selection, budget)?;
         let step_up = rungs.last().map(|below| StepUp {
             cost: Money::from_minor(

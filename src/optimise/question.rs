@@ -7,7 +7,7 @@ use super::joint::Joint;
 use super::model::{RuleLimits, Standing, encode, rule_limits};
 use super::problem::{Choice, Problem, Selection};
 use super::reduce::undominated;
-use super::sweep::{Step, Wanted, first_among_equals};
+use super::sweep::{Equals, Step, Wanted, first_among_equals};
 use super::verify::{VerifyFault, verify};
 use crate::catalogue::Catalogue;
 use crate::fit::Finding;
@@ -80,25 +80,31 @@ impl<'m> Question<'m> {
     /// choices may be taken.
     pub(super) fn best_within(&self, keep: &[Vec<bool>]) -> Result<Option<Step>, ClimbFault> {
         let steps = self.steps_within(keep, self.problem.budget, Wanted::LADDER)?;
-        let Some(step) = steps.into_iter().next_back() else {
-            return Ok(None);
-        };
-        self.settled(step, keep).map(Some)
+        let last: Vec<Step> = steps.into_iter().next_back().into_iter().collect();
+        Ok(self.settled(last, keep)?.pop())
     }
 
-    /// The same step with the selection that is shown.
-    pub(super) fn settled(&self, step: Step, keep: &[Vec<bool>]) -> Result<Step, ClimbFault> {
+    /// The same steps with the selections that are shown.
+    pub(super) fn settled(
+        &self,
+        steps: Vec<Step>,
+        keep: &[Vec<bool>],
+    ) -> Result<Vec<Step>, ClimbFault> {
         let kept = self.problem.restricted(keep);
-        let inside = Step {
-            selection: restricted(&step.selection, keep),
-            ..step
+        let mut equals = Equals::of(&kept)?;
+        let settle = |step: Step| {
+            let inside = Step {
+                selection: restricted(&step.selection, keep),
+                ..step
+            };
+            let selection = equals.first(&inside)?;
+            let shown = Step {
+                selection,
+                ..inside
+            };
+            Ok(unrestricted(shown, keep))
         };
-        let selection = first_among_equals(&kept, &inside)?;
-        let shown = Step {
-            selection,
-            ..inside
-        };
-        Ok(unrestricted(shown, keep))
+        steps.into_iter().map(settle).collect()
     }
 
     /// The best step that has none of these sets of choices, `(group, position)` each.

@@ -23,7 +23,7 @@ mod equals;
 mod stands;
 mod tables;
 
-pub use equals::first_among_equals;
+pub use equals::{Equals, first_among_equals};
 
 /// One step of the ladder: no selection that costs less reaches its score.
 #[derive(Debug, Clone, PartialEq, Eq)]

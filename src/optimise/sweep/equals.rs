@@ -7,38 +7,65 @@ use crate::optimise::problem::{Problem, Selection};
 /// Partial selections that may be looked at before the search gives up.
 const MOST_VISITS: usize = 2_000_000;
 
+/// A problem whose steps are settled one after the other.
+pub struct Equals<'p> {
+    problem: &'p Problem,
+    /// `None` where some group has no choice.
+    tables: Option<Tables>,
+}
+
 /// Among the selections with a step's score and cost, the one with the fewest changes from the
 /// standing choices; among those, the one with the first choice in the first group, and so on.
 ///
 /// # Errors
 /// [`TooWide`]
 pub fn first_among_equals(problem: &Problem, step: &Step) -> Result<Selection, TooWide> {
-    let within = Problem {
-        budget: step.cost,
-        ..problem.clone()
-    };
-    let Some(tables) = Tables::of(&within)? else {
-        return Ok(step.selection.clone());
-    };
-    let mut search = Search {
-        problem,
-        beaten: step.score.0.saturating_sub(1),
-        open: vec![Open::of(&tables); tables.groups()],
-        chosen: Vec::new(),
-        partial: vec![None; tables.groups()],
-        tables,
-        visits: 0,
-        first: (problem.changes(&step.selection), step.selection.clone()),
-    };
-    search.descend(0)?;
-    Ok(search.first.1)
+    Equals::of(problem)?.first(step)
+}
+
+impl Equals<'_> {
+    /// Lays the problem out once for all its steps.
+    ///
+    /// # Errors
+    /// [`TooWide`]
+    pub fn of(problem: &Problem) -> Result<Equals<'_>, TooWide> {
+        let tables = Tables::of(problem)?;
+        Ok(Equals { problem, tables })
+    }
+
+    /// As [`first_among_equals`].
+    ///
+    /// # Errors
+    /// [`TooWide`]
+    pub fn first(&mut self, step: &Step) -> Result<Selection, TooWide> {
+        let Some(tables) = &mut self.tables else {
+            return Ok(step.selection.clone());
+        };
+        tables.budget = step.cost;
+        let tables = &*tables;
+        let mut search = Search {
+            problem: self.problem,
+            beaten: step.score.0.saturating_sub(1),
+            open: vec![Open::of(tables); tables.groups()],
+            chosen: Vec::new(),
+            partial: vec![None; tables.groups()],
+            tables,
+            visits: 0,
+            first: (
+                self.problem.changes(&step.selection),
+                step.selection.clone(),
+            ),
+        };
+        search.descend(0)?;
+        Ok(search.first.1)
+    }
 }
 
 /// Depth first in the tables' order, where scores and costs prune most. The order that breaks ties
 /// is the problem's, so that the whole is searched for what may still come before the first so far.
 struct Search<'p> {
     problem: &'p Problem,
-    tables: Tables,
+    tables: &'p Tables,
     beaten: i64,
     /// By depth, so that coming back to a node finds it as it was.
     open: Vec<Open>,
@@ -57,13 +84,13 @@ impl Search<'_> {
             self.first = (changes, self.tables.selection(&self.chosen));
             return Ok(());
         }
-        self.open[place].set(&self.tables, &self.chosen);
+        self.open[place].set(self.tables, &self.chosen);
         for choice in 0..self.tables.size(place) {
             self.visits += 1;
             if self.visits > MOST_VISITS {
                 return Err(TooWide);
             }
-            let bound = self.open[place].bound_with(&self.tables, choice, self.beaten);
+            let bound = self.open[place].bound_with(self.tables, choice, self.beaten);
             if bound.is_none() {
                 continue;
             }

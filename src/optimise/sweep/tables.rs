@@ -23,7 +23,8 @@ pub(super) struct Tables {
     joints: Vec<PlacedJoint>,
     /// By place: marks of all its choices.
     all: Vec<Bits>,
-    budget: i64,
+    /// The most that a selection may cost.
+    pub budget: i64,
 }
 
 struct Values {
