@@ -6,6 +6,7 @@ use rigtide::feeds::http::{Fetcher, FetcherOptions};
 use rigtide::ledger::Ledger;
 use rigtide::market::Matcher;
 use rigtide::watch::poll::{Network, Polling};
+use rigtide::watch::reading::usual_readers;
 use rigtide::watch::settings::load_settings;
 use serde::{Deserialize, Serialize};
 use std::io::Write;
@@ -62,6 +63,7 @@ fn poll(directory: &Path, ledger: &Path, feed: &str, nth: i64) -> Result<Measure
         matcher: Arc::new(Matcher::new(&settings.catalogue)),
         ledger: Arc::new(Mutex::new(Ledger::open(ledger)?)),
         settings: Arc::new(settings),
+        readers: usual_readers(),
     };
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()

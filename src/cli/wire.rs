@@ -5,6 +5,7 @@ use crate::feeds::http::{Fetcher, FetcherOptions};
 use crate::ledger::{Ledger, Reader};
 use crate::market::Matcher;
 use crate::watch::poll::Polling;
+use crate::watch::reading::usual_readers;
 use crate::watch::settings::{Settings, load_settings};
 use anyhow::Context as _;
 use std::io::Write as _;
@@ -61,6 +62,7 @@ pub fn polling(settings: Settings) -> Result<Polling, Failure> {
         fetcher: Arc::new(fetcher),
         matcher: Arc::new(matcher),
         ledger: Arc::new(Mutex::new(ledger)),
+        readers: usual_readers(),
     })
 }
 

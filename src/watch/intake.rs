@@ -1,34 +1,28 @@
 //! The way of documents into the ledger: decode, normalise, match, doubt, observe.
 //!
-//! One transaction holds a whole poll; what is refused as a whole leaves nothing behind. Two
-//! threads share the work: one reads records, which needs nothing but the document, the other
-//! weighs them in their order and stores them. Either's end is the end of both. A record that the
-//! ledger has already is neither read nor weighed.
+//! One transaction holds a whole poll; what is refused as a whole leaves nothing behind. Other
+//! threads read the records, which needs nothing but the document; this one weighs them in their
+//! order and stores them. A record that the ledger has already is neither read nor weighed.
 
 use super::gather::{Documents, Failure, Memory, Page};
-use super::judge::{Decisions, Hold, Judge, Judged, JudgedOffer, Past, Peers, Read};
+use super::judge::{Decisions, Hold, Judge, Judged, JudgedOffer, Past, Peers};
 use super::marks::Marker;
 use super::poll::Polling;
+use super::reading::{Reader, Record, Taken};
 use super::settings::Feed;
-use crate::feeds::decode::{Context, DecodeSummary, decode};
+use crate::feeds::decode::DecodeSummary;
 use crate::feeds::http::{OlderCopy, Validators, parse_document_date};
 use crate::feeds::verdict::{self, Counts};
 use crate::ledger::{
-    Confirms, Effect, JournalEntry, KnownRecord, Ledger, LedgerError, Mark, Marks, PartMatch,
-    PollRecord, PollWriter, SnapshotIs, Standing,
+    Confirms, Effect, JournalEntry, Ledger, LedgerError, PartMatch, PollRecord, PollWriter,
+    SnapshotIs, Standing,
 };
-use crate::market::{Matching, RawOffer, Reject, ReviewReason};
+use crate::market::{Matching, ReviewReason};
 use chrono::{DateTime, Utc};
 use serde_json::json;
-use std::ops::ControlFlow;
-use std::sync::mpsc::{SyncSender, sync_channel};
 
 /// Notes of one poll beyond this are dropped.
 const NOTES_MAX: usize = 50;
-/// Records that go from thread to thread at once, so that neither wakes the other too often.
-const BATCH_RECORDS: usize = 128;
-/// Batches that the reading thread may be ahead, which bounds the memory they take.
-const BATCHES_AHEAD: usize = 4;
 
 /// Why a snapshot was not taken.
 pub enum NotTaken {
@@ -74,14 +68,15 @@ impl Intake<'_> {
         record.notes = documents.notes;
         let matcher = &self.polling.matcher;
         let judge = Judge::new(self.feed, matcher, &self.decisions, &self.peers, self.now);
-        let mut reader = Reader {
+        let marks = writer.marks()?;
+        let reader = Reader {
             judge,
             marker: Marker::new(&self.polling.settings.catalogue, self.feed, &self.decisions),
-            marks: writer.marks()?,
+            marks: &marks,
         };
         let mut updated = None;
         for mut page in documents.pages {
-            let summary = self.take_page(&mut reader, &mut writer, &mut page, record)?;
+            let summary = self.take_page(&reader, &mut writer, &mut page, record)?;
             updated = summary.updated;
         }
         let memory = match documents.memory {
@@ -126,109 +121,22 @@ impl Intake<'_> {
 
     fn take_page(
         &self,
-        reader: &mut Reader<'_>,
+        reader: &Reader<'_>,
         writer: &mut PollWriter<'_>,
         page: &mut Page,
         record: &mut PollRecord,
     ) -> Result<DecodeSummary, NotTaken> {
-        let (sender, receiver) = sync_channel(BATCHES_AHEAD);
-        let judge = reader.judge;
-        std::thread::scope(|scope| {
-            let reading = scope.spawn(|| self.read_page(reader, page, Batches::new(sender)));
-            let mut records = receiver.into_iter().flatten();
-            // The channel is dropped with the iterator, which stops a thread that reads on.
-            let stored = records.try_for_each(|one| take_record(judge, writer, one, record));
-            drop(records);
-            let read = match reading.join() {
-                Ok(read) => read,
-                Err(panic) => std::panic::resume_unwind(panic),
-            };
-            stored?;
-            let mut summary = read.map_err(NotTaken::Failed)?;
-            record.notes.append(&mut summary.notes);
-            Ok(summary)
-        })
-    }
-
-    /// Decodes and reads every record of one page, as far as anybody takes them.
-    fn read_page(
-        &self,
-        reader: &mut Reader<'_>,
-        page: &mut Page,
-        mut batches: Batches,
-    ) -> Result<DecodeSummary, Failure> {
-        let mut body = page
-            .body
-            .open()
-            .map_err(|error| Failure::of_content(error.to_string()))?;
-        let context = Context {
-            content_type: page.content_type.as_deref(),
-            address: page.address.as_deref(),
-            country: Some(&self.feed.normalise.country),
-            wanted: &page.wanted,
-            body_limit: self.feed.source.limits.body_bytes,
-            ..Context::default()
+        let store = |records: &mut dyn Iterator<Item = Record>| {
+            for one in records {
+                take_record(reader.judge, writer, one, record)?;
+            }
+            Ok::<_, LedgerError>(())
         };
-        let mut sink = |one: Result<_, Reject>| batches.push(one.map(|raw| reader.take(raw)));
-        let decoded = decode(&self.feed.format, &mut body, &context, &mut sink);
-        // Nothing is left to be ended where nobody takes the last batch.
-        let _ = batches.send();
-        Ok(decoded?)
-    }
-}
-
-/// Tells the records that must be read from those that the ledger has.
-struct Reader<'p> {
-    judge: Judge<'p>,
-    marker: Marker,
-    marks: Marks,
-}
-
-impl Reader<'_> {
-    fn take(&mut self, raw: RawOffer) -> Taken {
-        let mark = self.marker.mark(&raw);
-        match mark.and_then(|mark| self.marks.get(mark)) {
-            Some(known) => Taken::Known(known, raw),
-            None => Taken::Read(self.judge.read(&raw), mark),
-        }
-    }
-}
-
-/// A record on its way from the thread that reads to the one that stores.
-type Record = Result<Taken, Reject>;
-
-enum Taken {
-    /// What it says is stored already, unless an earlier record of the snapshot was the same offer.
-    Known(KnownRecord, RawOffer),
-    Read(Read, Option<Mark>),
-}
-
-struct Batches {
-    sender: SyncSender<Vec<Record>>,
-    batch: Vec<Record>,
-}
-
-impl Batches {
-    fn new(sender: SyncSender<Vec<Record>>) -> Batches {
-        let batch = Vec::with_capacity(BATCH_RECORDS);
-        Batches { sender, batch }
-    }
-
-    fn push(&mut self, record: Record) -> ControlFlow<()> {
-        self.batch.push(record);
-        if self.batch.len() < BATCH_RECORDS {
-            return ControlFlow::Continue(());
-        }
-        self.send()
-    }
-
-    /// Sends what is there; `Break` when nobody takes any more.
-    fn send(&mut self) -> ControlFlow<()> {
-        let next = Vec::with_capacity(BATCH_RECORDS);
-        match self.sender.send(std::mem::replace(&mut self.batch, next)) {
-            Ok(()) => ControlFlow::Continue(()),
-            Err(_) => ControlFlow::Break(()),
-        }
+        let (read, stored) = reader.read_page(self.polling.readers, self.feed, page, store);
+        stored?;
+        let mut summary = read.map_err(NotTaken::Failed)?;
+        record.notes.append(&mut summary.notes);
+        Ok(summary)
     }
 }
 
@@ -380,44 +288,5 @@ fn refuse(record: &mut PollRecord, line: String) {
 fn note(record: &mut PollRecord, line: String) {
     if record.notes.len() < NOTES_MAX {
         record.notes.push(line);
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn reject(index: usize) -> Record {
-        Err(Reject {
-            index: index as u64,
-            reason: String::new(),
-        })
-    }
-
-    #[test]
-    fn records_arrive_in_their_order_and_the_last_few_too() {
-        let n_records = 3 * BATCH_RECORDS + 1;
-        let (sender, receiver) = sync_channel(BATCHES_AHEAD);
-        let mut batches = Batches::new(sender);
-        for index in 0..n_records {
-            assert!(batches.push(reject(index)).is_continue());
-        }
-        assert!(batches.send().is_continue());
-        drop(batches);
-        let arrived = receiver.into_iter().flatten().map(|record| match record {
-            Err(reject) => reject.index,
-            Ok(_) => u64::MAX,
-        });
-        assert!(arrived.eq(0..n_records as u64));
-    }
-
-    #[test]
-    fn reading_ends_when_nobody_takes_the_records() {
-        let (sender, receiver) = sync_channel(BATCHES_AHEAD);
-        let mut batches = Batches::new(sender);
-        drop(receiver);
-        let pushed = (0..BATCH_RECORDS).map(|index| batches.push(reject(index)));
-        let n_taken = pushed.take_while(ControlFlow::is_continue).count();
-        assert_eq!(n_taken, BATCH_RECORDS - 1);
     }
 }

@@ -20,6 +20,7 @@ const NOTE: u8 = u8::MAX;
 const PROPERTY: u8 = NOTE - 1;
 
 /// Marks the records of one poll.
+#[derive(Clone)]
 pub struct Marker {
     /// A digest of all but the record.
     setting: Vec<u8>,

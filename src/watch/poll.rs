@@ -18,7 +18,7 @@ use crate::market::Matcher;
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 use serde_json::json;
-use std::num::NonZeroU32;
+use std::num::{NonZeroU32, NonZeroUsize};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Instant;
 
@@ -29,6 +29,8 @@ pub struct Polling {
     pub fetcher: Arc<Fetcher>,
     pub matcher: Arc<Matcher>,
     pub ledger: Arc<Mutex<Ledger>>,
+    /// Threads that read the records of one document. They come to the same however many they are.
+    pub readers: NonZeroUsize,
 }
 
 /// What one poll came to.

@@ -9,6 +9,7 @@ use rigtide::ledger::Ledger;
 use rigtide::market::{Decision, Fingerprint, Matcher, RetailerId, Sku, Verdict};
 use rigtide::watch::poll::{Network, PollReport, Polling};
 use rigtide::watch::questions::{Word, give_word};
+use rigtide::watch::reading::usual_readers;
 use rigtide::watch::settings::load_settings;
 use rusqlite::Connection;
 use rusqlite::types::Value;
@@ -149,6 +150,7 @@ fn poll(configuration: &Configuration, ledger: &str, round: &Round, hour: usize)
         fetcher: Arc::new(Fetcher::new(options).unwrap()),
         matcher: Arc::new(matcher),
         ledger: Arc::new(Mutex::new(ledger)),
+        readers: usual_readers(),
     };
     let mut runtime = tokio::runtime::Builder::new_current_thread();
     let runtime = runtime.enable_all().build().unwrap();
