@@ -34,6 +34,7 @@ mod program;
 mod proposing;
 mod questions;
 mod rates;
+mod readers;
 mod redirects;
 mod robots;
 mod scale;

@@ -1,19 +1,17 @@
 //! Records that a poll knows again: what it leaves unread must come to what reading comes to.
 
+use crate::support::polling;
 use crate::support::program::Configuration;
 use chrono::{DateTime, TimeDelta, Utc};
 use proptest::prelude::*;
 use rigtide::catalogue::PartId;
-use rigtide::feeds::http::{Fetcher, FetcherOptions};
 use rigtide::ledger::Ledger;
 use rigtide::market::{Decision, Fingerprint, Matcher, RetailerId, Sku, Verdict};
-use rigtide::watch::poll::{Network, PollReport, Polling};
+use rigtide::watch::poll::PollReport;
 use rigtide::watch::questions::{Word, give_word};
 use rigtide::watch::reading::usual_readers;
 use rigtide::watch::settings::load_settings;
 use rusqlite::Connection;
-use rusqlite::types::Value;
-use std::sync::{Arc, Mutex};
 
 /// Two catalogues, so that a title may fit one part, the other, both or none.
 const CATALOGUES: [&str; 2] = [
@@ -133,29 +131,13 @@ fn configuration() -> Configuration {
 
 /// Says a word if there is one and polls, on a ledger of the configuration.
 fn poll(configuration: &Configuration, ledger: &str, round: &Round, hour: usize) -> PollReport {
-    let settings = load_settings(&configuration.path("")).unwrap();
-    let matcher = Matcher::new(&settings.catalogue);
-    let mut ledger = Ledger::open(&configuration.path(ledger)).unwrap();
     if let Some((sku, verdict)) = &round.word {
+        let settings = load_settings(&configuration.path("")).unwrap();
+        let matcher = Matcher::new(&settings.catalogue);
+        let mut ledger = Ledger::open(&configuration.path(ledger)).unwrap();
         say(&mut ledger, &matcher, SKUS[*sku], verdict.clone(), hour);
     }
-    let options = FetcherOptions {
-        identity: settings.identity.clone(),
-        extra_roots: Vec::new(),
-        spool_directory: None,
-    };
-    let feed = settings.feeds[0].clone();
-    let polling = Polling {
-        settings: Arc::new(settings),
-        fetcher: Arc::new(Fetcher::new(options).unwrap()),
-        matcher: Arc::new(matcher),
-        ledger: Arc::new(Mutex::new(ledger)),
-        readers: usual_readers(),
-    };
-    let mut runtime = tokio::runtime::Builder::new_current_thread();
-    let runtime = runtime.enable_all().build().unwrap();
-    let brought = runtime.block_on(polling.bring(&feed, at(hour))).unwrap();
-    polling.store(brought, Network::Reached, at(hour)).unwrap()
+    polling::poll(configuration, ledger, usual_readers(), at(hour)).unwrap()
 }
 
 fn say(ledger: &mut Ledger, matcher: &Matcher, sku: &str, verdict: Option<Verdict>, hour: usize) {
@@ -179,36 +161,9 @@ fn say(ledger: &mut Ledger, matcher: &Matcher, sku: &str, verdict: Option<Verdic
     give_word(ledger, matcher, &word).unwrap();
 }
 
-/// Everything that a ledger holds but the marks themselves and how long a poll took.
+/// Everything that a ledger holds but the marks themselves.
 fn contents(configuration: &Configuration, ledger: &str) -> Vec<String> {
-    let connection = Connection::open(configuration.path(ledger)).unwrap();
-    let tables = [
-        "feed",
-        "poll",
-        "offer",
-        "matching",
-        "observation",
-        "held",
-        "journal",
-    ];
-    let mut all = Vec::new();
-    for table in tables.into_iter().chain(["offer_decision"]) {
-        let mut select = connection
-            .prepare(&format!("SELECT * FROM {table}"))
-            .unwrap();
-        let names: Vec<String> = select.column_names().map(str::to_owned).collect();
-        let mut rows = select.query([]).unwrap();
-        while let Some(row) = rows.next().unwrap() {
-            let values = names.iter().enumerate();
-            let values =
-                values.filter(|(_, name)| !["mark", "duration_ms"].contains(&name.as_str()));
-            let values: Vec<(&str, Value)> = values
-                .map(|(at, name)| (name.as_str(), row.get(at).unwrap()))
-                .collect();
-            all.push(format!("{table} {values:?}"));
-        }
-    }
-    all
+    polling::contents(configuration, ledger, &["mark"])
 }
 
 fn change(configuration: &Configuration, ledger: &str, statement: &str) -> usize {

@@ -6,6 +6,7 @@ pub mod generated;
 pub mod guides;
 pub mod model_json;
 mod open_data;
+pub mod polling;
 pub mod program;
 pub mod server;
 pub mod specs;
