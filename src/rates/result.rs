@@ -5,7 +5,7 @@
 
 use super::unit::ResultUnit;
 use crate::catalogue::table::{At, Document, Table, nearest};
-use crate::catalogue::{Catalogue, Fault, Kind, PartId, TestId, quoted, scale_decimal};
+use crate::catalogue::{Catalogue, Fault, Kind, PartId, TestId, scale_decimal};
 use chrono::NaiveDate;
 use std::ops::Range;
 
@@ -271,40 +271,4 @@ fn read_table(mut table: Table<'_, '_>, catalogue: &Catalogue) -> Option<BenchRe
             None
         }
     }
-}
-
-/// A result as a `[[result]]` table.
-pub fn render_toml(result: &BenchResult) -> String {
-    let parts: Vec<String> = result
-        .parts
-        .iter()
-        .map(|part| quoted(part.as_str()))
-        .collect();
-    let mut lines = vec![
-        "[[result]]".to_owned(),
-        format!("parts = [{}]", parts.join(", ")),
-        format!("test = {}", quoted(&result.test.name)),
-    ];
-    let mut line = |key: &str, value: &str| {
-        if !value.is_empty() {
-            lines.push(format!("{key} = {}", quoted(value)));
-        }
-    };
-    line("setting", &result.test.setting);
-    line("value", &result.decimal());
-    line("unit", &result.unit.to_string());
-    line(
-        "limited_by",
-        &result
-            .limited_by
-            .map_or(String::new(), |kind| kind.to_string()),
-    );
-    line("source", &result.source);
-    line(
-        "date",
-        &result.date.map_or(String::new(), |date| date.to_string()),
-    );
-    line("note", &result.note);
-    lines.push(String::new());
-    lines.join("\n")
 }

@@ -64,11 +64,6 @@ impl ResultUnit {
         Ok(ResultUnit { text, reading })
     }
 
-    /// True where less is better.
-    pub fn is_duration(&self) -> bool {
-        matches!(self.reading, Reading::Duration { .. })
-    }
-
     /// The rate that a value stands for, as a natural logarithm. The value is above zero.
     pub fn log_rate(&self, value: f64) -> f64 {
         match self.reading {
