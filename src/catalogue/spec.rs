@@ -291,6 +291,7 @@ specs! {
     Bays25 "bays_2_5" [Case] ("bays" 0 to 40) "bays for 2.5-inch drives alone";
     BaysEither "bays_either" [Case] ("bays" 0 to 40) "bays that take a 2.5-inch or a 3.5-inch drive";
     Colour "colour" [Case Cooler Fan Gpu Memory Psu Board] (text) "colour, where it tells parts apart";
+    WeightG "weight_g" [Cpu Cooler Board Memory Gpu Storage Psu Case Fan Os Display Network] ("g" 1 to 200_000) "weight as it is sent, packaging included";
     NoiseDba "noise_dba" [Cooler Psu Gpu Case Fan] ("dBA" 0 to 120) "noise under load, as its maker states it";
 }
 
@@ -340,6 +341,7 @@ mod tests {
             // Counts are named after what they count.
             let suffix = match unit {
                 "W" => "_w",
+                "g" => "_g",
                 "mm" => "_mm",
                 "GB" => "_gb",
                 "MT/s" => "_mt_s",

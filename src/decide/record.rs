@@ -2,7 +2,7 @@
 //! command line.
 
 use crate::catalogue::PartId;
-use crate::market::{Brief, Market, RetailerId, RoleId, Sku};
+use crate::market::{Bill, Brief, Market, RetailerId, RoleId, Sku};
 use crate::money::{Currency, Money};
 use crate::optimise::{Answer, BestBuild, Limit, Obstacle, Pick, Proof, Standing};
 use crate::rates::ShownScore;
@@ -34,6 +34,8 @@ pub struct AnswerRecord {
     #[serde(default)]
     pub gain_percent_of_a_tenth: BTreeMap<String, f64>,
     pub picks: Vec<PickRecord>,
+    #[serde(default)]
+    pub orders: Vec<OrderRecord>,
     /// What a person should know of the build.
     pub cautions: Vec<String>,
     /// Why nothing fits.
@@ -86,13 +88,40 @@ pub struct PickRecord {
     pub part: PartId,
     pub name: String,
     pub quantity: u32,
-    pub retailer: RetailerId,
-    pub sku: Sku,
-    pub price_minor: i64,
+    /// Absent, as SKU, price, link and instant are, for what the reader has already.
+    pub retailer: Option<RetailerId>,
+    pub sku: Option<Sku>,
+    /// Of one, in minor units of `price_currency`.
+    pub price_minor: Option<i64>,
+    /// Of all, without delivery that is paid for a whole order.
     pub landed_minor: i64,
     pub link: Option<String>,
     /// RFC 3339.
-    pub seen_at: String,
+    pub seen_at: Option<String>,
+    /// The retailer's, where it is not the brief's.
+    #[serde(default)]
+    pub price_currency: Option<String>,
+    /// What comes back later; `landed_minor` is without it if the brief counts rebates.
+    #[serde(default)]
+    pub rebate_minor: i64,
+}
+
+/// One order at a retailer that asks or grants something for a whole order.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OrderRecord {
+    pub retailer: RetailerId,
+    pub goods_minor: i64,
+    pub delivery_minor: i64,
+    pub coupon: Option<GrantRecord>,
+    pub bundles: Vec<GrantRecord>,
+    pub total_minor: i64,
+}
+
+/// What a coupon or a bundle takes off an order.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct GrantRecord {
+    pub name: String,
+    pub saves_minor: i64,
 }
 
 /// An instant as records show it.
@@ -139,6 +168,23 @@ impl AnswerRecord {
         !self.picks.is_empty()
     }
 
+    /// What whole orders add to the picks and take off them, each with its words, in minor units.
+    pub fn order_lines(&self) -> Vec<(String, i64)> {
+        let lines = self.orders.iter().flat_map(|order| {
+            let at = &order.retailer;
+            let delivery = (format!("delivery from {at}"), order.delivery_minor);
+            let bundles = order.bundles.iter();
+            let bundles =
+                bundles.map(|one| (format!("bundle {} at {at}", one.name), -one.saves_minor));
+            let coupon = order.coupon.iter();
+            let coupon =
+                coupon.map(|one| (format!("coupon {} at {at}", one.name), -one.saves_minor));
+            let lines = std::iter::once(delivery).chain(bundles).chain(coupon);
+            lines.collect::<Vec<_>>()
+        });
+        lines.collect()
+    }
+
     /// The total as an amount.
     pub fn total(&self) -> Option<Money> {
         let currency = Currency::parse(&self.currency).ok()?;
@@ -176,6 +222,7 @@ impl AnswerRecord {
             rates: BTreeMap::new(),
             gain_percent_of_a_tenth: BTreeMap::new(),
             picks: Vec::new(),
+            orders: Vec::new(),
             cautions: Vec::new(),
             obstacles: Vec::new(),
             left_out: left_out
@@ -232,7 +279,10 @@ impl AnswerRecord {
         self.gain_percent_of_a_tenth = gains
             .map(|gain| (gain.role.to_string(), percent(gain.score_hundredths)))
             .collect();
-        self.picks = build.picks.iter().map(PickRecord::new).collect();
+        let own = brief.budget.currency();
+        let picks = build.picks.iter();
+        self.picks = picks.map(|pick| PickRecord::new(pick, own)).collect();
+        self.orders = build.bills.iter().map(OrderRecord::new).collect();
         self.cautions = best
             .findings
             .iter()
@@ -246,18 +296,41 @@ fn percent(hundredths: i64) -> f64 {
 }
 
 impl PickRecord {
-    fn new(pick: &Pick) -> PickRecord {
+    fn new(pick: &Pick, own: Currency) -> PickRecord {
+        let purchase = pick.purchase.as_ref();
+        let currency = purchase.map(|purchase| purchase.price.currency());
         PickRecord {
             role: pick.role.clone(),
             part: pick.part.clone(),
             name: pick.name.clone(),
             quantity: pick.quantity,
-            retailer: pick.retailer.clone(),
-            sku: pick.sku.clone(),
-            price_minor: pick.price.minor(),
+            retailer: purchase.map(|purchase| purchase.retailer.clone()),
+            sku: purchase.map(|purchase| purchase.sku.clone()),
+            price_minor: purchase.map(|purchase| purchase.price.minor()),
+            price_currency: currency
+                .filter(|one| *one != own)
+                .map(|one| one.to_string()),
             landed_minor: pick.landed.minor(),
-            link: pick.link.clone(),
-            seen_at: shown_instant(pick.seen_at),
+            rebate_minor: purchase.map_or(0, |purchase| purchase.rebate.minor()),
+            link: purchase.and_then(|purchase| purchase.link.clone()),
+            seen_at: purchase.map(|purchase| shown_instant(purchase.seen_at)),
+        }
+    }
+}
+
+impl OrderRecord {
+    fn new(bill: &Bill) -> OrderRecord {
+        let grant = |(name, saves): &(String, Money)| GrantRecord {
+            name: name.clone(),
+            saves_minor: saves.minor(),
+        };
+        OrderRecord {
+            retailer: bill.retailer.clone(),
+            goods_minor: bill.goods.minor(),
+            delivery_minor: bill.delivery.minor(),
+            coupon: bill.coupon.as_ref().map(grant),
+            bundles: bill.bundles.iter().map(grant).collect(),
+            total_minor: bill.total.minor(),
         }
     }
 }

@@ -120,6 +120,7 @@ fn text(change: &BuildChange, standing: &AnswerRecord, today: &AnswerRecord) -> 
             .for_each(|pick| text.push_str(&pick_line(pick, record)));
         text.push('\n');
     }
+    text.push_str(&orders(today));
     let _ = writeln!(
         text,
         "Total   {} -> {}\nScore   {:.2} -> {:.2} ({})",
@@ -134,18 +135,30 @@ fn text(change: &BuildChange, standing: &AnswerRecord, today: &AnswerRecord) -> 
 }
 
 fn pick_line(pick: &PickRecord, record: &AnswerRecord) -> String {
-    let mut line = format!(
-        "  {}: {} at {}, {} (seen {})\n",
-        pick.role,
-        pick.name,
-        pick.retailer,
-        money(record, pick.landed_minor),
-        pick.seen_at
-    );
+    let mut line = match (&pick.retailer, &pick.seen_at) {
+        (Some(retailer), Some(seen_at)) => format!(
+            "  {}: {} at {retailer}, {} (seen {seen_at})\n",
+            pick.role,
+            pick.name,
+            money(record, pick.landed_minor),
+        ),
+        _ => format!("  {}: {}, which is there already\n", pick.role, pick.name),
+    };
     if let Some(link) = &pick.link {
         let _ = writeln!(line, "    {link}");
     }
     line
+}
+
+/// What whole orders cost and save, a line each.
+fn orders(record: &AnswerRecord) -> String {
+    let lines = record.order_lines().into_iter();
+    lines
+        .map(|(words, minor)| match minor {
+            0 => format!("  {words}: free\n"),
+            minor => format!("  {words}: {}\n", money(record, minor)),
+        })
+        .collect()
 }
 
 fn reached(record: &AnswerRecord) -> String {
@@ -179,6 +192,7 @@ fn first_text(today: &AnswerRecord) -> String {
         .picks
         .iter()
         .for_each(|pick| text.push_str(&pick_line(pick, today)));
+    text.push_str(&orders(today));
     let _ = writeln!(
         text,
         "\nTotal   {}\nScore   {:.2}",

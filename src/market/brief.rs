@@ -34,6 +34,10 @@ pub struct Brief {
     /// Which parts that nobody measured may be in it.
     pub estimates: Estimates,
     pub bans: Bans,
+    /// The most retailers that a reader orders from.
+    pub most_retailers: Option<u32>,
+    /// Rebates that come later count as if they were paid out at once.
+    pub counts_rebates: bool,
     /// What it is judged by; the configuration adds rules of its own.
     pub rules: RuleBook,
     pub change: ChangeTerms,
@@ -50,6 +54,8 @@ pub struct Role {
     pub needs: Vec<Need>,
     /// The only part that may fill it.
     pub pin: Option<PartId>,
+    /// The reader has the pinned part: it costs nothing.
+    pub is_owned: bool,
 }
 
 /// A condition on one spec of the part that fills a role.
@@ -96,6 +102,7 @@ impl Role {
                 quantity: 1,
                 needs: Vec::new(),
                 pin: None,
+                is_owned: false,
             })
             .collect()
     }
@@ -122,6 +129,8 @@ impl Brief {
             terms: FitTerms::default(),
             estimates: Estimates::default(),
             bans: Bans::default(),
+            most_retailers: None,
+            counts_rebates: false,
             rules: RuleBook::default(),
             change: ChangeTerms::none(budget.currency()),
             channels: Vec::new(),
@@ -164,6 +173,8 @@ impl Brief {
         let strict = table.flag("strict").is_some_and(|flag| flag.value);
         let estimates = Estimates::read(&mut table);
         let bans = Bans::read(&mut table, catalogue);
+        let most_retailers = table.integer("most_retailers", 1..101);
+        let counts_rebates = table.flag("count_rebates").is_some_and(|flag| flag.value);
         let change = table.table("change");
         let change = currency.map(|currency| match change {
             Some(table) => read_change(table, currency),
@@ -184,6 +195,8 @@ impl Brief {
             terms: FitTerms { strict, ..terms },
             estimates,
             bans,
+            most_retailers: most_retailers.and_then(|at| u32::try_from(at.value).ok()),
+            counts_rebates,
             rules: RuleBook::default(),
             change: change?,
             channels: channels.into_iter().map(|channel| channel.value).collect(),
@@ -258,7 +271,7 @@ fn read_roles(tables: Vec<Table<'_, '_>>, catalogue: &Catalogue) -> Vec<Role> {
             (Some(needs), Some(kind)) => read_needs(needs, kind),
             _ => Vec::new(),
         };
-        let pin = read_pin(&mut table, catalogue);
+        let (pin, is_owned) = read_pin(&mut table, catalogue);
         let span = table.span();
         table.finish();
         let Some(kind) = kind else { continue };
@@ -287,6 +300,7 @@ fn read_roles(tables: Vec<Table<'_, '_>>, catalogue: &Catalogue) -> Vec<Role> {
             quantity,
             needs,
             pin,
+            is_owned,
         });
     }
     roles.retain(|role| named.iter().all(|named| named.kind != role.kind));

@@ -1,5 +1,6 @@
 //! Landed prices: what a pick costs the reader, tax and delivery included.
 
+use super::brief::Brief;
 use super::retailer::Retailer;
 use super::snapshot::Listed;
 use crate::money::{Money, MoneyError};
@@ -17,22 +18,46 @@ pub fn landed_price(
     retailer: &Retailer,
     quantity: u32,
 ) -> Result<Money, MoneyError> {
-    let piece = if listed.tax_included {
-        listed.price
-    } else {
-        listed
-            .price
-            .plus_percent_half_up(retailer.tax_percent_hundredths)?
-    };
+    let goods = with_tax(listed, retailer.tax_percent_hundredths, quantity)?;
     let delivery = listed.shipping.unwrap_or(retailer.delivery_per_pick);
-    piece.times(quantity)?.checked_add(delivery)
+    goods.checked_add(delivery)
+}
+
+/// What `quantity` of an offer cost without delivery, in the retailer's currency, with the tax of
+/// the brief's country where the retailer's terms state it.
+///
+/// # Errors
+/// [`MoneyError`] when the amount is too large or not in the retailer's currency.
+pub fn goods_price(
+    listed: &Listed,
+    retailer: &Retailer,
+    brief: &Brief,
+    quantity: u32,
+) -> Result<Money, MoneyError> {
+    let there = retailer.delivery_to(brief);
+    let tax = there.and_then(|delivery| delivery.tax_percent_hundredths);
+    let goods = with_tax(
+        listed,
+        tax.unwrap_or(retailer.tax_percent_hundredths),
+        quantity,
+    )?;
+    // Thresholds are in the retailer's currency: an offer in another cannot be held against them.
+    goods.checked_add(Money::zero(retailer.currency))
+}
+
+fn with_tax(listed: &Listed, percent_hundredths: u32, quantity: u32) -> Result<Money, MoneyError> {
+    let piece = match listed.tax_included {
+        true => listed.price,
+        false => listed.price.plus_percent_half_up(percent_hundredths)?,
+    };
+    piece.times(quantity)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::catalogue::PartId;
-    use crate::market::{Availability, Condition, RetailerId, Sku};
+    use crate::market::{Availability, Condition, RetailerId, Sku, Terms};
     use crate::money::Currency;
     use chrono::DateTime;
 
@@ -50,6 +75,8 @@ mod tests {
             prices_include_tax: tax_included,
             tax_percent_hundredths: 1_900,
             delivery_per_pick: eur(490),
+            terms: Terms::default(),
+            exchange: Vec::new(),
         };
         let listed = Listed {
             retailer: retailer.id.clone(),

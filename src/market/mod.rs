@@ -12,9 +12,12 @@ mod landed;
 mod matching;
 mod normalise;
 mod offer;
+mod order;
 mod raw;
 mod retailer;
 mod snapshot;
+mod terms;
+mod ways;
 mod wishes;
 
 pub use brief::{Brief, BriefId, ChangeTerms, Need, Role, RoleId};
@@ -30,7 +33,9 @@ pub use normalise::{
     is_timeless, normalise, settle,
 };
 pub use offer::{Availability, Condition, FeedId, Offer, RetailerId, Sku};
+pub use order::{Bill, Grants, Line, OrderFault, bill};
 pub use raw::{Field, Origin, RawOffer, RawText, Reject};
-pub use retailer::{Retailer, read_country, read_currency};
-pub use snapshot::{Candidate, LeftOut, Listed, Market, market};
+pub use retailer::{Retailer, read_country, read_currency, retailers_on};
+pub use snapshot::{Bought, Candidate, LeftOut, Listed, Market, Way, market};
+pub use terms::{AppliesTo, Band, Bundle, Coupon, Days, Delivery, Off, Rebate, Terms};
 pub use wishes::Bans;

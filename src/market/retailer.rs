@@ -1,8 +1,12 @@
 //! Retailers: where a shop is, what its prices mean, and what delivery costs.
 
 use super::offer::RetailerId;
+use super::terms::{Terms, read_percent};
+use crate::catalogue::Catalogue;
 use crate::catalogue::table::Table;
-use crate::money::{Currency, Money};
+use crate::money::{Currency, Money, Rate};
+use chrono::NaiveDate;
+use std::collections::BTreeMap;
 
 /// A shop as the author configured it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -17,13 +21,16 @@ pub struct Retailer {
     pub prices_include_tax: bool,
     /// Hundredths of a percent: 1900 for 19 %. Added to prices that exclude tax.
     pub tax_percent_hundredths: u32,
-    /// Delivery of each single pick, where the offer itself does not say.
+    /// Delivery of each single pick, where neither its offer nor `terms` say.
     pub delivery_per_pick: Money,
+    pub terms: Terms,
+    /// What its currency buys of others, by the author's own table.
+    pub exchange: Vec<Rate>,
 }
 
 impl Retailer {
     /// Reads the keys that describe the shop; the caller reads its feeds and finishes the table.
-    pub fn read(id: &str, table: &mut Table<'_, '_>) -> Option<Retailer> {
+    pub fn read(id: &str, table: &mut Table<'_, '_>, catalogue: &Catalogue) -> Option<Retailer> {
         let name = table.required_text("name").map(|name| name.value);
         let country = table.required_text("country");
         let currency = read_currency(table);
@@ -31,20 +38,12 @@ impl Retailer {
         let prices_include_tax = table
             .flag("prices_include_tax")
             .is_none_or(|flag| flag.value);
-        let tax = table.scaled("tax_percent", 2);
-        let tax_percent_hundredths = match &tax {
-            Some(tax) => u32::try_from(tax.value)
-                .ok()
-                .filter(|percent| *percent <= 10_000),
-            None => Some(0),
+        let has_tax = table.has("tax_percent");
+        let tax = match has_tax {
+            true => read_percent(table, "tax_percent"),
+            false => Some(0),
         };
-        if let (Some(tax), None) = (&tax, tax_percent_hundredths) {
-            let remedy = "write a percentage from 0 to 100";
-            table
-                .document()
-                .fault(&tax.span, "`tax_percent` is out of range", remedy);
-        }
-        if !prices_include_tax && tax.is_none() {
+        if !prices_include_tax && !has_tax {
             let message = "prices exclude tax, but `tax_percent` is missing";
             table
                 .document()
@@ -61,10 +60,27 @@ impl Retailer {
             currency,
             locale,
             prices_include_tax,
-            tax_percent_hundredths: tax_percent_hundredths?,
+            tax_percent_hundredths: tax?,
             delivery_per_pick: delivery_per_pick.map_or(Money::zero(currency), |at| at.value),
+            terms: Terms::read(table, currency, catalogue),
+            exchange: Vec::new(),
         })
     }
+}
+
+/// The retailers with the terms that hold on a day.
+pub fn retailers_on(
+    retailers: &BTreeMap<RetailerId, Retailer>,
+    day: NaiveDate,
+) -> BTreeMap<RetailerId, Retailer> {
+    let on_day = |retailer: &Retailer| Retailer {
+        terms: retailer.terms.on(day),
+        ..retailer.clone()
+    };
+    let retailers = retailers.iter();
+    retailers
+        .map(|(id, one)| (id.clone(), on_day(one)))
+        .collect()
 }
 
 /// Reads the required key `currency`.

@@ -1,11 +1,12 @@
 //! The market of a brief: for every role, what could fill it today and what it would cost.
 
 use super::brief::{Brief, Role};
-use super::landed::landed_price;
 use super::offer::{Availability, Condition, RetailerId, Sku};
+use super::order::OrderFault;
 use super::retailer::Retailer;
+use super::ways::{asked, ways};
 use crate::catalogue::{Catalogue, Part, PartId};
-use crate::money::Money;
+use crate::money::{Money, MoneyError};
 use chrono::{DateTime, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -28,13 +29,51 @@ pub struct Listed {
     pub seen_at: DateTime<Utc>,
 }
 
-/// A part that could fill a role, with the offer that lands cheapest.
+/// A part that could fill a role, and one way to get it.
 #[derive(Debug, Clone)]
 pub struct Candidate<'m> {
     pub part: &'m Part,
-    pub listed: &'m Listed,
-    /// For the role's whole quantity.
+    pub way: Way<'m>,
+    /// What the role's whole quantity costs in the brief's currency: price and tax, delivery where
+    /// it is paid for each pick, and less what a coupon or a counted rebate takes off. Delivery of
+    /// whole orders is not in it.
     pub landed: Money,
+}
+
+/// How a candidate is had.
+#[derive(Debug, Clone)]
+pub enum Way<'m> {
+    /// The reader has it.
+    Owned,
+    Bought(Bought<'m>),
+    /// Nobody offers it; it is only supposed, to learn at what price it would be taken.
+    Supposed,
+}
+
+/// An offer as a role would take it.
+#[derive(Debug, Clone)]
+pub struct Bought<'m> {
+    pub listed: &'m Listed,
+    pub retailer: &'m Retailer,
+    pub quantity: u32,
+    /// Price and tax of the whole quantity, in the retailer's currency.
+    pub goods: Money,
+    /// Delivery of this pick alone, in the retailer's currency; nothing where delivery is paid for
+    /// the whole order.
+    pub delivery: Money,
+    /// What a coupon of the retailer, by its position, takes off this line of the order.
+    pub coupon: Option<(usize, Money)>,
+    /// What comes back later, in the brief's currency.
+    pub rebate: Money,
+}
+
+impl Candidate<'_> {
+    pub fn bought(&self) -> Option<&Bought<'_>> {
+        match &self.way {
+            Way::Bought(bought) => Some(bought),
+            Way::Owned | Way::Supposed => None,
+        }
+    }
 }
 
 /// Why an offer or a part is not in the market.
@@ -84,7 +123,9 @@ impl LeftOut {
 #[derive(Debug, Clone)]
 pub struct Market<'m> {
     pub brief: &'m Brief,
-    /// For each role of the brief, its candidates by part id.
+    pub retailers: &'m BTreeMap<RetailerId, Retailer>,
+    /// For each role of the brief, its candidates by part id, those of one part cheapest first.
+    /// Where no order costs more than its lines, each part has one.
     pub candidates: Vec<Vec<Candidate<'m>>>,
     /// Parts with at least one usable offer for some role.
     pub parts_considered: usize,
@@ -116,14 +157,14 @@ pub fn market<'m>(
     let candidates: Vec<Vec<Candidate<'m>>> = brief
         .roles
         .iter()
-        .map(|role| {
-            let of_kind = usable.iter().filter_map(|(id, offers)| {
-                let part = catalogue.parts.get(id)?;
-                (part.kind == role.kind)
-                    .then(|| cheapest(part, offers, role))
-                    .flatten()
-            });
-            of_kind.collect()
+        .map(|role| match role.is_owned {
+            true => owned(brief, role, catalogue).into_iter().collect(),
+            false => usable
+                .iter()
+                .filter_map(|(id, offers)| Some((catalogue.parts.get(id)?, offers)))
+                .filter(|(part, _)| role.admits(part))
+                .flat_map(|(part, offers)| ways(brief, role, part, offers))
+                .collect(),
         })
         .collect();
     let parts: BTreeSet<&PartId> = candidates
@@ -133,6 +174,7 @@ pub fn market<'m>(
         .collect();
     Market {
         brief,
+        retailers,
         parts_considered: parts.len(),
         offers_considered,
         left_out,
@@ -166,14 +208,21 @@ fn judge<'m>(
     if offer.condition != Condition::New {
         return Err(LeftOut::NotNew);
     }
-    if retailer.country != brief.country {
+    if retailer.country != brief.country && retailer.delivery_to(brief).is_none() {
         return Err(LeftOut::OtherCountry);
     }
-    if offer.price.currency() != brief.budget.currency() {
-        return Err(LeftOut::OtherCurrency);
-    }
-    if landed_price(offer, retailer, 1).is_err() {
-        return Err(LeftOut::TooLargeToCount);
+    let told = |(goods, delivery): (Money, Money)| {
+        let currency = brief.budget.currency();
+        Ok((
+            retailer.told_in(goods, currency)?,
+            retailer.told_in(delivery, currency)?,
+        ))
+    };
+    match asked(brief, offer, retailer, 1).and_then(told) {
+        Ok(_) => {}
+        Err(OrderFault::Amounts(MoneyError::CurrencyMismatch { .. }))
+        | Err(OrderFault::NoRate { .. }) => return Err(LeftOut::OtherCurrency),
+        Err(_) => return Err(LeftOut::TooLargeToCount),
     }
     let roles = || brief.roles.iter().filter(|role| role.kind == part.kind);
     if roles().next().is_none() {
@@ -211,31 +260,13 @@ fn rated(brief: &Brief, part: &Part) -> Result<(), LeftOut> {
     Ok(())
 }
 
-/// The offer of a part that lands cheapest; among equals the first retailer and SKU.
-fn cheapest<'m>(
-    part: &'m Part,
-    offers: &[(&'m Listed, &'m Retailer)],
-    role: &Role,
-) -> Option<Candidate<'m>> {
-    if !role.admits(part) {
-        return None;
-    }
-    offers
-        .iter()
-        .filter(|(listed, _)| listed.minimum_quantity <= role.quantity)
-        .filter_map(|(listed, retailer)| {
-            let landed = landed_price(listed, retailer, role.quantity).ok()?;
-            Some(Candidate {
-                part,
-                listed,
-                landed,
-            })
-        })
-        .min_by_key(|candidate| {
-            (
-                candidate.landed.minor(),
-                &candidate.listed.retailer,
-                &candidate.listed.sku,
-            )
-        })
+/// The part that the reader has for a role, if it may fill it.
+fn owned<'m>(brief: &Brief, role: &Role, catalogue: &'m Catalogue) -> Option<Candidate<'m>> {
+    let part = catalogue.parts.get(role.pin.as_ref()?)?;
+    let is_usable = part.guessed.is_empty() && role.admits(part) && rated(brief, part).is_ok();
+    is_usable.then(|| Candidate {
+        part,
+        way: Way::Owned,
+        landed: Money::zero(brief.budget.currency()),
+    })
 }

@@ -74,7 +74,7 @@ impl Bans {
 }
 
 /// A part that the catalogue has; another name is a fault with the nearest one.
-fn known_part(
+pub(super) fn known_part(
     table: &Table<'_, '_>,
     name: &str,
     span: &std::ops::Range<usize>,
@@ -94,10 +94,19 @@ fn known_part(
     None
 }
 
-/// From a role's key `pin`: the only part that may fill it.
-pub(super) fn read_pin(table: &mut Table<'_, '_>, catalogue: &Catalogue) -> Option<PartId> {
-    let pin = table.text("pin")?;
-    known_part(table, &pin.value, &pin.span, catalogue)
+/// From a role's keys `pin` and `owned`: the only part that may fill it, and whether the reader has
+/// it already.
+pub(super) fn read_pin(table: &mut Table<'_, '_>, catalogue: &Catalogue) -> (Option<PartId>, bool) {
+    let (pin, owned) = (table.text("pin"), table.text("owned"));
+    if let (Some(_), Some(owned)) = (&pin, &owned) {
+        let message = "a role has a `pin` or an `owned` part, not both";
+        let remedy = "keep `owned`: it pins the part too";
+        table.document().fault(&owned.span, message, remedy);
+    }
+    let is_owned = owned.is_some();
+    let part = owned.or(pin);
+    let part = part.and_then(|part| known_part(table, &part.value, &part.span, catalogue));
+    (part, is_owned)
 }
 
 impl Role {

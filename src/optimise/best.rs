@@ -1,10 +1,11 @@
 //! The best build for a brief in a market, checked, or the reasons why there is none.
 
-use super::build::{Build, Pick, estimated_hundredths, reach, seats};
+use super::build::{Build, Pick, Purchase, estimated_hundredths, reach, seats};
 use super::leeway::gains;
 use super::lexicographic::{Effort, Solved, solve_lexicographically};
 use super::model::{RuleLimits, Standing, encode, rule_limits};
-use super::problem::{Problem, Selection};
+use super::orders::Orders;
+use super::problem::{Problem, Selection, unrestricted};
 use super::search::{Found, Goal, Settled, SolverFault, solve};
 use super::verify::{VerifyFault, verify};
 use crate::catalogue::Catalogue;
@@ -99,8 +100,8 @@ pub fn best(
         }
         Solved::CutOff => return Ok(Answer::CutOff),
     };
-    let build = assemble(market, &problem, &selection);
-    let findings = verify(&build, market.brief, catalogue)?;
+    let build = assemble(market, &Orders::of(market), &problem, &selection)?;
+    let findings = verify(&build, market, market.brief.budget, catalogue)?;
     Ok(Answer::Best(Box::new(BestBuild {
         build,
         proof,
@@ -115,21 +116,31 @@ pub fn reprice(
     catalogue: &Catalogue,
     standing: &Standing,
 ) -> Option<BestBuild> {
-    let roles = market.brief.roles.iter().zip(&market.candidates);
-    let selection: Option<Selection> = roles
-        .map(|(role, candidates)| {
-            let part = standing.get(&role.id)?;
-            candidates
-                .iter()
-                .position(|candidate| candidate.part.id == *part)
-        })
+    let problem = encode(market, standing, rule_limits(market).iter());
+    // The parts are given; from which offers they come is asked anew.
+    let mut keep: Vec<Vec<bool>> = problem
+        .groups
+        .iter()
+        .map(|group| vec![true; group.len()])
         .collect();
-    let build = assemble(
-        market,
-        &encode(market, standing, rule_limits(market).iter()),
-        &selection?,
-    );
-    let findings = verify(&build, market.brief, catalogue).ok()?;
+    let roles = market.brief.roles.iter().zip(&market.candidates);
+    for ((role, candidates), keep) in roles.zip(&mut keep) {
+        let part = standing.get(&role.id)?;
+        let candidates = candidates
+            .iter()
+            .map(|candidate| candidate.part.id == *part);
+        *keep = candidates.collect();
+    }
+    if keep.iter().any(|keep| !keep.contains(&true)) {
+        return None;
+    }
+    let solved = solve_lexicographically(&problem.restricted(&keep), Effort::default()).ok()?;
+    let Solved::Optimal(selection) = solved else {
+        return None;
+    };
+    let selection = unrestricted(selection, &keep);
+    let build = assemble(market, &Orders::of(market), &problem, &selection).ok()?;
+    let findings = verify(&build, market, market.brief.budget, catalogue).ok()?;
     // It stands; how it compares with the best is for the caller to say.
     let bound = build.score;
     Some(BestBuild {
@@ -139,7 +150,12 @@ pub fn reprice(
     })
 }
 
-pub(super) fn assemble(market: &Market<'_>, problem: &Problem, selection: &Selection) -> Build {
+pub(super) fn assemble(
+    market: &Market<'_>,
+    orders: &Orders<'_>,
+    problem: &Problem,
+    selection: &Selection,
+) -> Result<Build, VerifyFault> {
     let chosen: Vec<&Candidate<'_>> = market
         .candidates
         .iter()
@@ -150,7 +166,7 @@ pub(super) fn assemble(market: &Market<'_>, problem: &Problem, selection: &Selec
     let objective = &market.brief.objective;
     // The score is the solver's side of the account; the check recomputes it from the parts.
     let score = problem.score(selection);
-    Build {
+    Ok(Build {
         picks: market
             .brief
             .roles
@@ -158,29 +174,34 @@ pub(super) fn assemble(market: &Market<'_>, problem: &Problem, selection: &Selec
             .zip(&chosen)
             .map(|(role, one)| pick(role, one))
             .collect(),
+        bills: orders.bills(market, selection)?,
         total: Money::from_minor(problem.cost(selection), market.brief.budget.currency()),
         score,
         shown_score: ShownScore::of(objective, score),
         estimated_hundredths: estimated_hundredths(objective, &rates),
         gains: gains(objective, &seats(market, &chosen)),
         rates,
-    }
+    })
 }
 
 fn pick(role: &crate::market::Role, candidate: &Candidate<'_>) -> Pick {
-    let listed = candidate.listed;
     Pick {
         role: role.id.clone(),
         kind: role.kind,
         part: candidate.part.id.clone(),
         name: candidate.part.name.clone(),
         quantity: role.quantity,
-        retailer: listed.retailer.clone(),
-        sku: listed.sku.clone(),
-        price: listed.price,
         landed: candidate.landed,
-        link: listed.link.clone(),
-        seen_at: listed.seen_at,
+        purchase: candidate.bought().map(|bought| Purchase {
+            retailer: bought.listed.retailer.clone(),
+            sku: bought.listed.sku.clone(),
+            price: bought.listed.price,
+            goods: bought.goods,
+            delivery: bought.delivery,
+            rebate: bought.rebate,
+            link: bought.listed.link.clone(),
+            seen_at: bought.listed.seen_at,
+        }),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::leeway::{Gain, Spare, spare};
 use crate::catalogue::{Kind, Part, PartId, WorkloadId};
-use crate::market::{Candidate, Market, RetailerId, Role, RoleId, Sku};
+use crate::market::{Bill, Candidate, Market, RetailerId, Role, RoleId, Sku};
 use crate::money::Money;
 use crate::rates::{LogRate, Objective, Score, ShownScore};
 use chrono::{DateTime, Utc};
@@ -15,12 +15,25 @@ pub struct Pick {
     pub part: PartId,
     pub name: String,
     pub quantity: u32,
+    /// What the whole quantity costs, without delivery that is paid for a whole order.
+    pub landed: Money,
+    /// `None` for what the reader has already.
+    pub purchase: Option<Purchase>,
+}
+
+/// The offer that a pick is bought from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Purchase {
     pub retailer: RetailerId,
     pub sku: Sku,
     /// The price of one, as the retailer states it.
     pub price: Money,
-    /// What the whole quantity costs delivered.
-    pub landed: Money,
+    /// Price and tax of the whole quantity, in the retailer's currency.
+    pub goods: Money,
+    /// Delivery of this pick alone, in the retailer's currency.
+    pub delivery: Money,
+    /// What comes back later, in the brief's currency.
+    pub rebate: Money,
     pub link: Option<String>,
     pub seen_at: DateTime<Utc>,
 }
@@ -50,6 +63,8 @@ pub enum Limit {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Build {
     pub picks: Vec<Pick>,
+    /// The orders at retailers that ask or grant something for a whole order.
+    pub bills: Vec<Bill>,
     pub total: Money,
     pub score: Score,
     /// The score as people read it: the reference is 100.

@@ -3,7 +3,8 @@
 //! Let the best build without the part score s and cost c, under a budget b. A build with the part
 //! beats it if it scores more and keeps the budget, or scores as much and costs no more. So with
 //! k(s) the least that all else costs in a build with the part that scores at least s, the entry
-//! price is the larger of b − k(s + 1) and c − k(s). Both are found by one climb.
+//! price is the larger of b − k(s + 1) and c − k(s). Both are found by one climb, with the part had
+//! for nothing: an entry price is that of the part delivered on its own, in no other order.
 
 use super::engine::ClimbFault;
 use super::question::Question;
@@ -25,54 +26,62 @@ pub struct EntryPrice {
     pub entry: Option<Money>,
 }
 
-/// The entry prices of every candidate of a role.
+/// The entry price of every part that is offered for a role.
 ///
 /// # Errors
 /// [`ClimbFault`]
 pub fn entry_prices(question: &Question<'_>, group: usize) -> Result<Vec<EntryPrice>, ClimbFault> {
-    let role = &question.market.brief.roles[group];
-    let currency = question.market.brief.budget.currency();
     let best = question.best_within(question.undominated())?;
-    let picked = best.as_ref().map(|step| step.selection[group]);
-    let candidates = question.market.candidates[group].iter().enumerate();
-    candidates
-        .map(|(position, candidate)| {
-            let without = match picked == Some(position) {
-                // Whether the best build needs it: what would be best if it could not be had.
-                true => best_without(question, group, position)?,
-                false => best.clone(),
-            };
-            let entry = entry_of(question, group, position, without.as_ref())?;
-            Ok(EntryPrice {
-                part: candidate.part.id.clone(),
-                role: role.id.clone(),
-                landed: candidate.landed,
-                entry: entry.map(|minor| Money::from_minor(minor, currency)),
-            })
-        })
+    let candidates = &question.market.candidates[group];
+    let is_first = |position: &usize| {
+        let before = position.checked_sub(1).map(|before| &candidates[before]);
+        before.is_none_or(|before| before.part.id != candidates[*position].part.id)
+    };
+    (0..candidates.len())
+        .filter(is_first)
+        .map(|position| entry_price(question, (group, position), best.as_ref()))
         .collect()
 }
 
-/// The best step without one choice. What that choice dominated may be in it.
+/// The entry price of one candidate's part, beside the best step of all.
+pub(super) fn entry_price(
+    question: &Question<'_>,
+    (group, position): (usize, usize),
+    best: Option<&Step>,
+) -> Result<EntryPrice, ClimbFault> {
+    let role = &question.market.brief.roles[group];
+    let candidate = &question.market.candidates[group][position];
+    let same = question.same_part(group, position);
+    let without = match best {
+        // Whether the best build needs it: what would be best if it could not be had.
+        Some(step) if same[step.selection[group]] => best_without(question, group, &same)?,
+        best => best.cloned(),
+    };
+    let entry = entry_of(question, (group, position), without.as_ref())?;
+    let currency = question.market.brief.budget.currency();
+    Ok(EntryPrice {
+        part: candidate.part.id.clone(),
+        role: role.id.clone(),
+        landed: candidate.landed,
+        entry: entry.map(|minor| Money::from_minor(minor, currency)),
+    })
+}
+
+/// The best step without the marked choices of a group. What those dominated may be in it.
 pub(super) fn best_without(
     question: &Question<'_>,
     group: usize,
-    position: usize,
+    marked: &[bool],
 ) -> Result<Option<Step>, ClimbFault> {
-    question.best_within(&question.keep_with(group, |one| one != position))
+    question.best_within(&question.keep_with(group, |one| !marked[one]))
 }
 
 fn entry_of(
     question: &Question<'_>,
-    group: usize,
-    position: usize,
+    at: (usize, usize),
     without: Option<&Step>,
 ) -> Result<Option<i64>, ClimbFault> {
-    let own = question.problem.groups[group][position].cost;
     let budget = question.problem.budget;
-    // The climb pays for the part; what it pays is taken off again.
-    let within = budget.saturating_add(own);
-    let keep = question.keep_with(group, |one| one == position);
     let wanted = match without {
         None => Wanted::cheapest_with(Score(i64::MIN)),
         Some(step) => Wanted {
@@ -80,11 +89,10 @@ fn entry_of(
             enough: Score(step.score.0.saturating_add(1)),
         },
     };
-    let steps = question.steps_within(&keep, within, wanted)?;
-    let rest = |step: &Step| step.cost - own;
+    let steps = question.steps_given(at, budget, wanted)?;
     let prices = steps.iter().map(|step| match without {
-        Some(without) if step.score == without.score => without.cost - rest(step),
-        _ => budget - rest(step),
+        Some(without) if step.score == without.score => without.cost - step.cost,
+        _ => budget - step.cost,
     });
     // Nobody pays to be rid of a part: below nothing there is no price.
     Ok(prices.max().filter(|price| *price >= 0))

@@ -4,8 +4,6 @@
 //! The solver is not given the whole table. What it suggests is looked up; a refused set comes
 //! back as a [`Cut`], made as wide as the table allows, so that few of them settle the matter.
 
-use super::problem::Choice;
-
 /// Which choices of some groups may stand together.
 ///
 /// Invariants: `groups` rise; `classes` has one entry per choice of each of them, below that
@@ -31,15 +29,13 @@ pub struct Cut {
 }
 
 impl Joint {
-    /// Everything but one set of choices, `(group, position)` each, the groups rising.
-    pub fn excluding(set: &[(usize, usize)], groups: &[Vec<Choice>]) -> Joint {
-        let classes = set.iter().map(|(group, position)| {
-            let choices = 0..groups[*group].len();
-            choices
-                .map(|choice| usize::from(choice == *position))
-                .collect()
+    /// Everything but a marked choice in each of these groups at once, the groups rising.
+    pub fn excluding(set: &[(usize, Vec<bool>)]) -> Joint {
+        let classes = set.iter().map(|(_, marks)| {
+            let marks = marks.iter();
+            marks.map(|is_marked| usize::from(*is_marked)).collect()
         });
-        // Class 1 is the choice itself; the last combination is all of them together.
+        // Class 1 is what is marked; the last combination is all of them together.
         let mut fits = vec![true; 1 << set.len()];
         if let Some(last) = fits.last_mut() {
             *last = false;

@@ -4,7 +4,7 @@
 //! choice among them would make the answer flap. Each goal is settled in turn.
 
 use super::exhaust::exhaust;
-use super::problem::{Problem, Selection};
+use super::problem::{Problem, Selection, unrestricted};
 use super::reduce::undominated;
 use super::search::{Engine, Found, Goal, Settled, SolverFault, solve};
 use super::sweep::{TooWide, Wanted, first_among_equals, sweep};
@@ -62,16 +62,7 @@ pub fn solve_lexicographically(problem: &Problem, effort: Effort) -> Result<Solv
             .collect()
     };
     let reduced = problem.restricted(&keep);
-    let original = |selection: Selection| -> Selection {
-        let position = |(keep, chosen): (&Vec<bool>, usize)| {
-            keep.iter()
-                .enumerate()
-                .filter(|(_, keep)| **keep)
-                .nth(chosen)
-                .map_or(0, |(at, _)| at)
-        };
-        keep.iter().zip(selection).map(position).collect()
-    };
+    let original = |selection: Selection| unrestricted(selection, &keep);
     let swept = match effort.engine {
         Engine::Sweep => swept(&reduced).ok(),
         Engine::Solver | Engine::ExactSearch => None,

@@ -1,6 +1,7 @@
 //! A market as a [`Problem`]: roles become groups, fit rules become balances and pairings.
 
 use super::joint::Joint;
+use super::orders::Orders;
 use super::pairing::Pairing;
 use super::problem::{Balance, Bottleneck, Choice, Problem};
 use crate::catalogue::{Kind, Part, PartId, SpecValue};
@@ -83,6 +84,7 @@ pub fn encode<'l>(
             add_pairing(&mut problem, pairing);
         }
     }
+    Orders::of(market).add_to(&mut problem, market);
     problem
 }
 

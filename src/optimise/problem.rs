@@ -35,6 +35,31 @@ pub struct Balance {
     pub at_most: i64,
 }
 
+/// What a choice of a role has to do with the orders that other groups decide about. Needed only to
+/// tell which choices are dominated.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct OrderSide {
+    /// The order that it is in.
+    pub order: Option<usize>,
+    /// What bundles with it save at most.
+    pub at_stake: i64,
+    /// It asks for a coupon to be used.
+    pub has_code: bool,
+}
+
+/// The groups that decide about orders, and what they can cost. Empty where there are none.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct OrderSides {
+    /// From this one on, groups decide about orders.
+    pub first_group: Option<usize>,
+    /// By order: what another line in it, or one less, can cost at most besides the line.
+    pub swings: Vec<i64>,
+    /// By group before the first of the orders.
+    pub choices: Vec<Vec<OrderSide>>,
+    /// Not every order can be made beside every other.
+    pub is_limited: bool,
+}
+
 /// One choice is made from each group. Invariant: the vectors inside have one entry per choice.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Problem {
@@ -44,6 +69,7 @@ pub struct Problem {
     pub balances: Vec<Balance>,
     pub pairings: Vec<Pairing>,
     pub joints: Vec<Joint>,
+    pub orders: OrderSides,
     /// The most that the choices may cost together, in minor units.
     pub budget: i64,
 }
@@ -136,9 +162,56 @@ impl Problem {
                 .iter()
                 .map(|joint| joint.restricted(keep))
                 .collect(),
+            orders: OrderSides {
+                choices: self
+                    .orders
+                    .choices
+                    .iter()
+                    .zip(keep)
+                    .map(|(sides, keep)| select(sides, keep))
+                    .collect(),
+                ..self.orders.clone()
+            },
             budget: self.budget,
         }
     }
+
+    /// The same with the choices of a group costing nothing and in no order.
+    pub fn given(mut self, group: usize) -> Problem {
+        self.groups[group].iter_mut().for_each(|one| one.cost = 0);
+        let Some(first) = self.orders.first_group else {
+            return self;
+        };
+        self.pairings
+            .retain(|one| one.left.min(one.right) != group || one.left.max(one.right) < first);
+        for balance in &mut self.balances {
+            let last = balance.shares.iter().map(|(owner, _)| *owner).max();
+            if last.is_some_and(|last| last >= first) {
+                balance.shares.retain(|(owner, _)| *owner != group);
+            }
+        }
+        let alone = OrderSide {
+            order: None,
+            at_stake: 0,
+            has_code: false,
+        };
+        self.orders.choices[group].fill(alone);
+        self
+    }
+
+    /// True for a group that decides about an order rather than a role.
+    pub fn is_order(&self, group: usize) -> bool {
+        self.orders.first_group.is_some_and(|first| first <= group)
+    }
+}
+
+/// A selection of kept choices, by the whole problem's positions.
+pub fn unrestricted(selection: Selection, keep: &[Vec<bool>]) -> Selection {
+    let position = |(keep, chosen): (&Vec<bool>, usize)| {
+        let mut kept = (0..keep.len()).filter(|position| keep[*position]);
+        kept.nth(chosen).unwrap_or(0)
+    };
+    keep.iter().zip(selection).map(position).collect()
 }
 
 fn kept_columns(

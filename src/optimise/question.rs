@@ -5,13 +5,15 @@ use super::build::Build;
 use super::engine::{Climb, ClimbFault};
 use super::joint::Joint;
 use super::model::{RuleLimits, Standing, encode, rule_limits};
-use super::problem::{Choice, Problem, Selection};
+use super::orders::Orders;
+use super::problem::{Choice, Problem, Selection, unrestricted};
 use super::reduce::undominated;
 use super::sweep::{Equals, Step, Wanted, first_among_equals};
 use super::verify::{VerifyFault, verify};
 use crate::catalogue::Catalogue;
 use crate::fit::Finding;
 use crate::market::Market;
+use crate::money::Money;
 
 /// Why a question has no answer.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -28,6 +30,7 @@ pub struct Question<'m> {
     pub catalogue: &'m Catalogue,
     pub(super) limits: Vec<RuleLimits<'m>>,
     pub(super) problem: Problem,
+    orders: Orders<'m>,
     /// Which choices nothing of their role dominates.
     undominated: Vec<Vec<bool>>,
     engine: &'m dyn Climb,
@@ -45,6 +48,7 @@ impl<'m> Question<'m> {
         let problem = encode(market, standing, limits.iter());
         Question {
             undominated: undominated(&problem),
+            orders: Orders::of(market),
             market,
             catalogue,
             limits,
@@ -72,7 +76,7 @@ impl<'m> Question<'m> {
         let steps = self.engine.climb(&kept, wanted)?;
         Ok(steps
             .into_iter()
-            .map(|step| unrestricted(step, keep))
+            .map(|step| unrestricted_step(step, keep))
             .collect())
     }
 
@@ -102,23 +106,20 @@ impl<'m> Question<'m> {
                 selection,
                 ..inside
             };
-            Ok(unrestricted(shown, keep))
+            Ok(unrestricted_step(shown, keep))
         };
         steps.into_iter().map(settle).collect()
     }
 
-    /// The best step that has none of these sets of choices, `(group, position)` each.
+    /// The best step that has none of these sets of choices, marked in each of some groups.
     pub(super) fn best_besides(
         &self,
         keep: &[Vec<bool>],
-        excluded: &[Vec<(usize, usize)>],
+        excluded: &[Vec<(usize, Vec<bool>)>],
     ) -> Result<Option<Step>, ClimbFault> {
         let mut besides = self.problem.clone();
-        besides.joints.extend(
-            excluded
-                .iter()
-                .map(|set| Joint::excluding(set, &besides.groups)),
-        );
+        let sets = excluded.iter();
+        besides.joints.extend(sets.map(|set| Joint::excluding(set)));
         let kept = besides.restricted(keep);
         let steps = self.engine.climb(&kept, Wanted::LADDER)?;
         let Some(step) = steps.last() else {
@@ -129,7 +130,30 @@ impl<'m> Question<'m> {
             selection,
             ..step.clone()
         };
-        Ok(Some(unrestricted(shown, keep)))
+        Ok(Some(unrestricted_step(shown, keep)))
+    }
+
+    /// The steps with a candidate's part, had for nothing and outside every order.
+    pub(super) fn steps_given(
+        &self,
+        (group, position): (usize, usize),
+        budget: i64,
+        wanted: Wanted,
+    ) -> Result<Vec<Step>, ClimbFault> {
+        let keep = self.keep_with(group, |one| one == position);
+        let given = Problem {
+            budget,
+            ..self.problem.restricted(&keep).given(group)
+        };
+        self.engine.climb(&given, wanted)
+    }
+
+    /// Marks the candidates of a role that are of the same part.
+    pub(super) fn same_part(&self, group: usize, position: usize) -> Vec<bool> {
+        let candidates = &self.market.candidates[group];
+        let part = &candidates[position].part.id;
+        let same = candidates.iter().map(|one| one.part.id == *part);
+        same.collect()
     }
 
     /// The steps of another problem.
@@ -161,22 +185,17 @@ impl<'m> Question<'m> {
         selection: &Selection,
         budget: i64,
     ) -> Result<(Build, Vec<Finding>), VerifyFault> {
-        let build = assemble(self.market, &self.problem, selection);
-        let mut brief = self.market.brief.clone();
-        brief.budget = crate::money::Money::from_minor(budget, brief.budget.currency());
-        let findings = verify(&build, &brief, self.catalogue)?;
+        let build = assemble(self.market, &self.orders, &self.problem, selection)?;
+        let budget = Money::from_minor(budget, self.market.brief.budget.currency());
+        let findings = verify(&build, self.market, budget, self.catalogue)?;
         Ok((build, findings))
     }
 }
 
 /// A step of a restricted problem, by the whole one's positions.
-fn unrestricted(step: Step, keep: &[Vec<bool>]) -> Step {
-    let position = |(keep, chosen): (&Vec<bool>, usize)| {
-        let mut kept = (0..keep.len()).filter(|position| keep[*position]);
-        kept.nth(chosen).unwrap_or(0)
-    };
+fn unrestricted_step(step: Step, keep: &[Vec<bool>]) -> Step {
     Step {
-        selection: keep.iter().zip(step.selection).map(position).collect(),
+        selection: unrestricted(step.selection, keep),
         ..step
     }
 }

@@ -4,10 +4,15 @@
 //! bottleneck, takes no more of every resource and stands with everything that it stands with,
 //! pair by pair and joint by joint.
 //! Replacing the one by the other keeps a selection admissible, loses no score and costs no more.
+//! Where orders cost something as a whole, replacing one line of them by another can cost more than
+//! the difference of the two: a threshold that is no longer reached, an order more, a bundle that
+//! falls apart. There the other must be cheaper by as much as all that can come to, unless it stands
+//! to the orders as the one does.
 //! Where the two are equal in cost the selection might tie, so there the other must also come
 //! first in the order that breaks ties, and a standing choice yields only to a cheaper one. Then
 //! the answer, which is the first in that order, never holds a dominated choice.
 
+use super::pairing::Pairing;
 use super::problem::Problem;
 
 /// Which choices of each group to keep.
@@ -18,9 +23,16 @@ pub fn undominated(problem: &Problem) -> Vec<Vec<bool>> {
 }
 
 fn undominated_in(problem: &Problem, group: usize) -> Vec<bool> {
-    let profiles = profiles(problem, group);
-    let joints = joints_of(problem, group);
     let choices = &problem.groups[group];
+    if problem.is_order(group) {
+        return vec![true; choices.len()];
+    }
+    let profiles = profiles(problem, group, |other| !problem.is_order(other));
+    let in_orders = match problem.orders.first_group {
+        Some(_) => profiles_in_orders(problem, group),
+        None => Vec::new(),
+    };
+    let joints = joints_of(problem, group);
     // Cheapest first: a choice can only be dominated by one that comes before it here.
     let mut order: Vec<usize> = (0..choices.len()).collect();
     order.sort_by_key(|position| {
@@ -35,6 +47,9 @@ fn undominated_in(problem: &Problem, group: usize) -> Vec<bool> {
         let is_dominated = kept.iter().any(|other| {
             dominates(&profiles[*other], &profiles[position])
                 && joints.iter().all(|joint| joint.covers(*other, position))
+                && (in_orders.is_empty()
+                    || dominates(&in_orders[*other], &in_orders[position])
+                    || is_cheaper_throughout(problem, group, *other, position))
         });
         if !is_dominated {
             kept.push(position);
@@ -43,6 +58,20 @@ fn undominated_in(problem: &Problem, group: usize) -> Vec<bool> {
     let mut keep = vec![false; choices.len()];
     kept.into_iter().for_each(|position| keep[position] = true);
     keep
+}
+
+/// True when one choice costs less than another even if it puts every order at its worst.
+fn is_cheaper_throughout(problem: &Problem, group: usize, one: usize, other: usize) -> bool {
+    let orders = &problem.orders;
+    let [better, worse] = [one, other].map(|position| orders.choices[group][position]);
+    let swing = |order: Option<usize>| order.map_or(0, |order| orders.swings[order]);
+    let is_joining = better.order.is_some() && better.order != worse.order;
+    if better.has_code || (is_joining && orders.is_limited) {
+        return false;
+    }
+    let joined = if is_joining { swing(better.order) } else { 0 };
+    let worst = worse.at_stake + swing(worse.order) + joined;
+    problem.groups[group][one].cost + worst < problem.groups[group][other].cost
 }
 
 /// Everything that distinguishes a choice besides cost and order; larger is better throughout.
@@ -90,36 +119,54 @@ fn joints_of(problem: &Problem, group: usize) -> Vec<JointSide<'_>> {
     sides.collect()
 }
 
-fn profiles(problem: &Problem, group: usize) -> Vec<Profile> {
+/// What each choice of a group asks of the orders.
+fn profiles_in_orders(problem: &Problem, group: usize) -> Vec<Profile> {
+    profiles(problem, group, |other| problem.is_order(other))
+}
+
+/// Profiles in what has to do with no group but these, the group itself aside; what is of the
+/// orders has to do with one of them.
+fn profiles(problem: &Problem, group: usize, of: impl Fn(usize) -> bool) -> Vec<Profile> {
     let column = |columns: &[(usize, Vec<i64>)], position: usize| {
         columns
             .iter()
             .find(|(owner, _)| *owner == group)
             .map(|(_, values)| values[position])
     };
+    let is_of = |columns: &[(usize, Vec<i64>)]| {
+        let last = columns.iter().map(|(owner, _)| *owner).max();
+        // The groups of the orders come last.
+        last.is_some_and(&of)
+    };
     (0..problem.groups[group].len())
         .map(|position| {
-            let values = problem.bottlenecks.iter();
+            let values = problem.bottlenecks.iter().filter(|one| is_of(&one.limits));
             let mut worths: Vec<i64> = values
                 .filter_map(|value| column(&value.limits, position))
                 .collect();
-            let balances = problem.balances.iter();
+            let balances = problem.balances.iter().filter(|one| is_of(&one.shares));
             worths.extend(
                 balances
                     .filter_map(|balance| column(&balance.shares, position))
                     .map(|share| -share),
             );
+            let pairings = problem.pairings.iter();
+            let pairings = pairings.filter(|one| of(one.left.max(one.right)));
             Profile {
                 worths,
-                partners: partners(problem, group, position),
+                partners: partners(pairings, group, position),
             }
         })
         .collect()
 }
 
-fn partners(problem: &Problem, group: usize, position: usize) -> Vec<u64> {
+fn partners<'p>(
+    pairings: impl Iterator<Item = &'p Pairing>,
+    group: usize,
+    position: usize,
+) -> Vec<u64> {
     let mut bits = BitRow::default();
-    for pairing in &problem.pairings {
+    for pairing in pairings {
         let [left, right] = &pairing.classes;
         if pairing.left == group {
             let row = &pairing.fits[left[position]];

@@ -95,6 +95,7 @@ pub fn sweep(problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, TooWide> {
     let mut chosen: Vec<usize> = Vec::new();
     push_children(&tables, &mut open, None, &mut nodes, &mut queue, beaten)?;
     while let Some(Reverse((cost, Reverse(most_score), _, number))) = queue.pop() {
+        let cost = cost + tables.base;
         let is_over = |last: &Step| last.score >= wanted.enough && last.cost < cost;
         if steps.last().is_some_and(is_over) {
             break;

@@ -7,9 +7,10 @@
 use super::build::Build;
 use crate::catalogue::{Catalogue, Part};
 use crate::fit::{Finding, Seat, is_blocking};
-use crate::market::Brief;
+use crate::market::{Bill, Brief, Grants, Line, Market, OrderFault, RetailerId, bill};
 use crate::money::Money;
 use crate::rates::LogRate;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What is wrong with a build that was about to be shown.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -20,6 +21,14 @@ pub enum VerifyFault {
     Part(String),
     #[error("the part \"{0}\" misses a need of its role")]
     Need(String),
+    #[error("the part \"{0}\" is neither bought nor owned, or from no known retailer")]
+    Purchase(String),
+    #[error("the picks come from {actual} retailers, more than {most}")]
+    Retailers { actual: usize, most: u32 },
+    #[error("the orders are not as stated: {0}")]
+    Order(#[from] OrderFault),
+    #[error("the orders are not those of the picks")]
+    Orders,
     #[error("the picks cost {actual}, not {stated}")]
     Total { actual: Money, stated: Money },
     #[error("the build costs {total}, more than the budget of {budget}")]
@@ -40,11 +49,13 @@ pub enum VerifyFault {
 /// [`VerifyFault`] for the first thing that is wrong.
 pub fn verify(
     build: &Build,
-    brief: &Brief,
+    market: &Market<'_>,
+    budget: Money,
     catalogue: &Catalogue,
 ) -> Result<Vec<Finding>, VerifyFault> {
+    let brief = market.brief;
     let parts = seated(build, brief, catalogue)?;
-    check_cost(build, brief)?;
+    check_cost(build, market, budget, &parts)?;
     check_score(build, brief, &parts)?;
     let seats: Vec<Seat<'_>> = build
         .picks
@@ -88,7 +99,13 @@ fn seated<'c>(
             .filter(|part| part.kind == role.kind);
         let part = part.ok_or_else(|| VerifyFault::Part(pick.part.to_string()))?;
         let is_pinned = role.pin.as_ref().is_none_or(|pin| *pin == part.id);
-        let is_banned = !brief.bans.admit_part(part) || !brief.bans.admit_retailer(&pick.retailer);
+        let purchase = pick.purchase.as_ref();
+        let is_banned = purchase.is_some_and(|purchase| {
+            !brief.bans.admit_part(part) || !brief.bans.admit_retailer(&purchase.retailer)
+        });
+        if purchase.is_none() && !role.is_owned {
+            return Err(VerifyFault::Purchase(pick.part.to_string()));
+        }
         if !is_pinned || is_banned || !role.needs.iter().all(|need| need.is_met_by(part)) {
             return Err(VerifyFault::Need(pick.part.to_string()));
         }
@@ -97,12 +114,56 @@ fn seated<'c>(
     Ok(parts)
 }
 
-fn check_cost(build: &Build, brief: &Brief) -> Result<(), VerifyFault> {
-    let mut actual = Money::zero(brief.budget.currency());
-    for pick in &build.picks {
-        actual = actual
-            .checked_add(pick.landed)
-            .map_err(|_| VerifyFault::Amounts)?;
+fn check_cost(
+    build: &Build,
+    market: &Market<'_>,
+    budget: Money,
+    parts: &[&Part],
+) -> Result<(), VerifyFault> {
+    let mut actual = Money::zero(budget.currency());
+    let mut lines: BTreeMap<&RetailerId, Vec<Line<'_>>> = BTreeMap::new();
+    let add = |one: Money, other: Money| one.checked_add(other).map_err(|_| VerifyFault::Amounts);
+    let mut used: BTreeSet<&RetailerId> = BTreeSet::new();
+    for (pick, part) in build.picks.iter().zip(parts) {
+        let Some(purchase) = &pick.purchase else {
+            actual = add(actual, pick.landed)?;
+            continue;
+        };
+        let retailer = market.retailers.get(&purchase.retailer);
+        let retailer = retailer.ok_or_else(|| VerifyFault::Purchase(pick.part.to_string()))?;
+        used.insert(&retailer.id);
+        if !retailer.has_order_terms(market.brief) {
+            actual = add(actual, pick.landed)?;
+            continue;
+        }
+        lines.entry(&retailer.id).or_default().push(Line {
+            part,
+            quantity: pick.quantity,
+            goods: purchase.goods,
+            delivery: purchase.delivery,
+        });
+        if market.brief.counts_rebates {
+            let without = actual.checked_sub(purchase.rebate);
+            actual = without.map_err(|_| VerifyFault::Amounts)?;
+        }
+    }
+    let bills: Vec<Bill> = lines
+        .iter()
+        .map(|(retailer, lines)| settled_anew(build, market, retailer, lines))
+        .collect::<Result<_, _>>()?;
+    if bills != build.bills {
+        return Err(VerifyFault::Orders);
+    }
+    for bill in &bills {
+        actual = add(actual, bill.total)?;
+    }
+    if let Some(most) = market
+        .brief
+        .most_retailers
+        .filter(|most| used.len() > *most as usize)
+    {
+        let actual = used.len();
+        return Err(VerifyFault::Retailers { actual, most });
     }
     if actual != build.total {
         return Err(VerifyFault::Total {
@@ -110,13 +171,44 @@ fn check_cost(build: &Build, brief: &Brief) -> Result<(), VerifyFault> {
             stated: build.total,
         });
     }
-    if actual.minor() > brief.budget.minor() {
+    if actual.minor() > budget.minor() {
         return Err(VerifyFault::Budget {
             total: actual,
-            budget: brief.budget,
+            budget,
         });
     }
     Ok(())
+}
+
+/// The bill of an order from its lines and the retailer's terms, with the coupon and the bundles
+/// that the build says it uses.
+fn settled_anew(
+    build: &Build,
+    market: &Market<'_>,
+    id: &RetailerId,
+    lines: &[Line<'_>],
+) -> Result<Bill, VerifyFault> {
+    let retailer = market.retailers.get(id).ok_or(VerifyFault::Orders)?;
+    let stated = build.bills.iter().find(|bill| bill.retailer == *id);
+    let stated = stated.ok_or(VerifyFault::Orders)?;
+    let coupons = retailer.terms.coupons.iter();
+    let coupon = stated.coupon.as_ref().map(|(code, _)| {
+        let mut named = coupons.clone().filter(|coupon| coupon.code == *code);
+        named.next().ok_or(VerifyFault::Orders)
+    });
+    let bundles = stated.bundles.iter().map(|(name, _)| {
+        let mut named = retailer.terms.bundles.iter();
+        named
+            .find(|bundle| bundle.name == *name)
+            .ok_or(VerifyFault::Orders)
+    });
+    let grants = Grants {
+        coupon: coupon.transpose()?,
+        bundles: bundles.collect::<Result<_, _>>()?,
+    };
+    let delivery = retailer.delivery_to(market.brief);
+    let currency = market.brief.budget.currency();
+    Ok(bill(retailer, delivery, lines, &grants, currency)?)
 }
 
 fn check_score(build: &Build, brief: &Brief, parts: &[&Part]) -> Result<(), VerifyFault> {

@@ -1,7 +1,7 @@
 //! Why a part is in the best build or not, and what the next best builds are.
 
 use super::build::Build;
-use super::entry::{best_without, entry_prices};
+use super::entry::{best_without, entry_price};
 use super::model::{Standing, encode};
 use super::problem::{Problem, Selection};
 use super::question::{Question, QuestionFault};
@@ -67,14 +67,16 @@ pub fn why(question: &Question<'_>, group: usize, position: usize) -> Result<Why
             .build(selection, budget)
             .map(|(build, _)| Box::new(build))
     };
+    let same = question.same_part(group, position);
+    let entry = entry_price(question, (group, position), best.as_ref())?.entry;
     let reason = match &best {
-        Some(step) if step.selection[group] == position => {
-            let without = best_without(question, group, position)?;
+        Some(step) if same[step.selection[group]] => {
+            let without = best_without(question, group, &same)?;
             let without = without.map(|step| build(&step.selection)).transpose()?;
             Reason::Picked { without }
         }
         _ => {
-            let keep = question.keep_with(group, |one| one == position);
+            let keep = question.keep_with(group, |one| same[one]);
             match (question.best_within(&keep)?, best) {
                 (Some(with), Some(best)) => Reason::Beaten {
                     with: build(&with.selection)?,
@@ -84,11 +86,6 @@ pub fn why(question: &Question<'_>, group: usize, position: usize) -> Result<Why
             }
         }
     };
-    let prices = entry_prices(question, group)?;
-    let entry = prices
-        .into_iter()
-        .nth(position)
-        .and_then(|price| price.entry);
     Ok(Why {
         part: candidate.part.id.clone(),
         role: role.id.clone(),
@@ -105,7 +102,8 @@ fn kept_out(
     position: usize,
 ) -> Result<Vec<KeptOut>, QuestionFault> {
     let currency = question.market.brief.budget.currency();
-    let keep = question.keep_with(group, |one| one == position);
+    let same = question.same_part(group, position);
+    let keep = question.keep_with(group, |one| same[one]);
     let cheapest = Wanted::cheapest_with(Score(i64::MIN));
     let dearest = question.dearest();
     if let Some(step) = question.steps_within(&keep, dearest, cheapest)?.first() {
@@ -127,7 +125,7 @@ fn kept_out(
             .iter()
             .enumerate()
             .map(|(one, choices)| {
-                let marks = (0..choices.len()).map(|at| one != group || at == position);
+                let marks = (0..choices.len()).map(|at| one != group || same[at]);
                 marks.collect()
             })
             .collect();
@@ -205,10 +203,10 @@ pub fn alternatives(
     let Some(best) = question.best_within(question.undominated())? else {
         return Ok(Vec::new());
     };
-    let picks = |selection: &[usize]| -> Vec<(usize, usize)> {
-        matters
-            .iter()
-            .map(|group| (*group, selection[*group]))
+    let picks = |selection: &[usize]| -> Vec<(usize, Vec<bool>)> {
+        let groups = matters.iter();
+        groups
+            .map(|group| (*group, question.same_part(*group, selection[*group])))
             .collect()
     };
     let mut excluded = vec![picks(&best.selection)];
@@ -229,7 +227,10 @@ impl Question<'_> {
         let (build, _) = self.build(&step.selection, self.problem.budget)?;
         let roles = self.market.brief.roles.iter().enumerate();
         let differs = roles
-            .filter(|(group, _)| step.selection[*group] != best.selection[*group])
+            .filter(|(group, _)| {
+                let same = self.same_part(*group, best.selection[*group]);
+                !same[step.selection[*group]]
+            })
             .map(|(_, role)| role.id.clone());
         Ok(Alternative {
             differs: differs.collect(),

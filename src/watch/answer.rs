@@ -4,7 +4,7 @@ use super::settings::Settings;
 use crate::catalogue::PartId;
 use crate::decide::AnswerRecord;
 use crate::ledger::{CurrentOffer, LedgerError, Reader};
-use crate::market::{Brief, Listed, market};
+use crate::market::{Brief, Listed, market, retailers_on};
 use crate::optimise::{Answer, BestFault, Build, Effort, Standing, best, reprice};
 use chrono::{DateTime, Utc};
 
@@ -61,7 +61,8 @@ pub fn answer(
     at: DateTime<Utc>,
     effort: Effort,
 ) -> Result<Today, BestFault> {
-    let market = market(brief, &settings.catalogue, &settings.retailers, listed);
+    let retailers = retailers_on(&settings.retailers, at.date_naive());
+    let market = market(brief, &settings.catalogue, &retailers, listed);
     let answer = best(&market, &settings.catalogue, standing, effort)?;
     let repriced = reprice(&market, &settings.catalogue, standing);
     Ok(Today {

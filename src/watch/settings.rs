@@ -11,9 +11,11 @@ use crate::feeds::mapping::FormatSettings;
 use crate::feeds::source::SourceSettings;
 use crate::fit::{FitRule, OwnRule, RuleBook};
 use crate::market::{Brief, FeedId, NormaliseSettings, Retailer, RetailerId};
+use crate::money::{Currency, Rate};
 use crate::notify::{Channels, MachineSecrets, read_channel};
 use crate::rates::derive::{RateTable, derive};
 use crate::rates::result::{BenchResult, load_results};
+use chrono::NaiveDate;
 use chrono_tz::Tz;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -99,8 +101,18 @@ pub fn load_settings(directory: &Path) -> Result<Settings, Vec<Fault>> {
     let mut feeds = Vec::new();
     for file in &retailer_files {
         let document = Document::parse(&file.name, &file.text);
-        if let Some((retailer, its_feeds)) = read_retailer(&file.stem, document.root()) {
-            retailers.insert(retailer.id.clone(), retailer);
+        if let Some((retailer, its_feeds)) = read_retailer(&file.stem, document.root(), &catalogue)
+        {
+            let rates = program.iter().flat_map(|program| &program.exchange);
+            let own = rates.filter(|rate| rate.from() == retailer.currency);
+            let exchange = own.cloned().collect();
+            retailers.insert(
+                retailer.id.clone(),
+                Retailer {
+                    exchange,
+                    ..retailer
+                },
+            );
             feeds.extend(its_feeds);
         }
         faults.extend(document.into_faults());
@@ -153,6 +165,7 @@ struct Program {
     ledger: PathBuf,
     channels: Channels,
     rules: RuleBook,
+    exchange: Vec<Rate>,
 }
 
 impl Program {
@@ -187,14 +200,50 @@ impl Program {
             }
         }
         let rules = read_rules(&mut table);
+        let exchange = table.tables("exchange").into_iter().filter_map(read_rate);
+        let exchange = exchange.collect();
         table.finish();
         Some(Program {
             identity: identity?,
             ledger: directory.join(ledger),
             channels,
             rules,
+            exchange,
         })
     }
+}
+
+/// One `[[exchange]]`: what a unit of `from` buys of `to`, and the day on which that was so.
+fn read_rate(mut table: Table<'_, '_>) -> Option<Rate> {
+    let document = table.document();
+    let mut currency = |key| {
+        let code = table.required_text(key)?;
+        let read = Currency::parse(&code.value);
+        if let Err(unknown) = &read {
+            let remedy = "write a three-letter code such as \"EUR\"";
+            document.fault(&code.span, unknown.to_string(), remedy);
+        }
+        read.ok()
+    };
+    let (from, to) = (currency("from"), currency("to"));
+    table.require("rate");
+    let rate = table.decimal("rate");
+    let day = table.required_text("day").and_then(|day| {
+        let read = NaiveDate::parse_from_str(day.value.trim(), "%Y-%m-%d").ok();
+        if read.is_none() {
+            let message = format!("`day` is \"{}\", which is no day", day.value);
+            document.fault(&day.span, message, "write it as \"2026-11-30\"");
+        }
+        read
+    });
+    table.finish();
+    let (from, to, rate, day) = (from?, to?, rate?, day?);
+    let read = Rate::parse(from, to, &rate.value, day);
+    if let Err(fault) = &read {
+        let remedy = "write what one unit of `from` buys, such as \"1.0834\"";
+        document.fault(&rate.span, fault.to_string(), remedy);
+    }
+    read.ok()
 }
 
 /// The author's own rules, each under an id that no other rule has.
@@ -215,8 +264,12 @@ fn read_rules(table: &mut Table<'_, '_>) -> RuleBook {
     rules
 }
 
-fn read_retailer(stem: &str, mut table: Table<'_, '_>) -> Option<(Retailer, Vec<Feed>)> {
-    let retailer = Retailer::read(stem, &mut table);
+fn read_retailer(
+    stem: &str,
+    mut table: Table<'_, '_>,
+    catalogue: &Catalogue,
+) -> Option<(Retailer, Vec<Feed>)> {
+    let retailer = Retailer::read(stem, &mut table, catalogue);
     let document = table.document();
     let mut feeds: Vec<Feed> = Vec::new();
     for feed in table.tables("feed") {

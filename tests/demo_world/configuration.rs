@@ -98,7 +98,12 @@ fn the_library_reads_the_retailers_and_knows_every_field() {
         let text = std::fs::read_to_string(directory.path().join(&name)).unwrap();
         let document = Document::parse(&name, &text);
         let mut root = document.root();
-        let retailer = Retailer::read(shop.id(), &mut root).unwrap();
+        let retailer = Retailer::read(
+            shop.id(),
+            &mut root,
+            &rigtide::catalogue::Catalogue::default(),
+        )
+        .unwrap();
         assert_eq!(retailer.name, shop.name());
         let delivery = i64::from(shop.delivery_cents());
         assert_eq!(retailer.delivery_per_pick.minor(), delivery);

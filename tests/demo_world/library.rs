@@ -43,7 +43,12 @@ impl Configuration {
         for (name, text) in texts(&directory.join("retailers")) {
             let document = Document::parse(&name, &text);
             let id = name.trim_end_matches(".toml");
-            let retailer = Retailer::read(id, &mut document.root()).unwrap();
+            let retailer = Retailer::read(
+                id,
+                &mut document.root(),
+                &rigtide::catalogue::Catalogue::default(),
+            )
+            .unwrap();
             retailers.insert(retailer.id.clone(), retailer);
         }
         Configuration {

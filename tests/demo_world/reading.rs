@@ -27,7 +27,12 @@ impl Feed {
         let text = std::fs::read_to_string(path).unwrap();
         let document = Document::parse("retailer", &text);
         let mut root = document.root();
-        let retailer = Retailer::read(shop.id(), &mut root).unwrap();
+        let retailer = Retailer::read(
+            shop.id(),
+            &mut root,
+            &rigtide::catalogue::Catalogue::default(),
+        )
+        .unwrap();
         let table = &mut root.tables("feed")[0];
         let format = FormatSettings::read(table);
         let normalise = NormaliseSettings::read(table, &retailer);

@@ -138,7 +138,14 @@ fn the_library_reads_the_retailer() {
     let text = std::fs::read_to_string(path("retailers/example.toml")).unwrap();
     let document = Document::parse("retailers/example.toml", &text);
     let mut root = document.root();
-    assert!(Retailer::read("example", &mut root).is_some());
+    assert!(
+        Retailer::read(
+            "example",
+            &mut root,
+            &rigtide::catalogue::Catalogue::default()
+        )
+        .is_some()
+    );
     assert_eq!(root.tables("feed").len(), 1);
     root.finish();
     assert_eq!(document.into_faults(), []);

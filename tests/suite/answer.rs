@@ -154,6 +154,7 @@ fn problems() -> impl Strategy<Value = Problem> {
             let ((costs, standing), bottlenecks, limited, limits) = parts;
             let (balances, pairings, joints, budget) = limits;
             Problem {
+                orders: rigtide::optimise::OrderSides::default(),
                 groups: costs
                     .iter()
                     .zip(&standing)

@@ -29,6 +29,7 @@ mod market;
 mod measuring;
 mod marks;
 mod optima;
+mod orders;
 mod polite;
 mod program;
 mod proposing;

@@ -7,7 +7,9 @@ use rigtide::catalogue::{
     Catalogue, Evidence, Gtin, Kind, Part, PartId, Rate, Spec, SpecValue, Workload, WorkloadId,
 };
 use rigtide::fit::{FitTerms, Seat, is_blocking};
-use rigtide::market::{Availability, Brief, Condition, Listed, Retailer, RetailerId, Sku, market};
+use rigtide::market::{
+    Availability, Brief, Condition, Listed, Retailer, RetailerId, Sku, Terms, market,
+};
 use rigtide::money::{Currency, Money};
 use rigtide::optimise::{Answer, Effort, Proof, Standing, best};
 use rigtide::rates::Weighted;
@@ -15,6 +17,7 @@ use std::collections::BTreeMap;
 
 /// A catalogue, a brief and offers that the seed names. Figures are coarse, so that ties, tight
 /// budgets, unproven specs and dead ends are common.
+#[derive(Clone)]
 pub struct Case {
     pub catalogue: Catalogue,
     pub brief: Brief,
@@ -118,6 +121,8 @@ pub fn case(seed: u64) -> Case {
         prices_include_tax: true,
         tax_percent_hundredths: 0,
         delivery_per_pick: eur(delivery),
+        terms: Terms::default(),
+        exchange: Vec::new(),
     };
     let shops = [shop("north", 0), shop("south", 300)];
     let mut listed = Vec::new();

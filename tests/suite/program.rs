@@ -42,14 +42,14 @@ fn json_documents_keep_their_keys() {
         let object = value.as_array().map_or(&value, |list| &list[0]);
         object.as_object().unwrap().keys().cloned().collect()
     };
-    insta::assert_snapshot!(keys(&["best", "--json"]).join(" "), @"brief at currency budget_minor total_minor score score_exact estimated_percent proof considered rates gain_percent_of_a_tenth picks cautions obstacles left_out");
+    insta::assert_snapshot!(keys(&["best", "--json"]).join(" "), @"brief at currency budget_minor total_minor score score_exact estimated_percent proof considered rates gain_percent_of_a_tenth picks orders cautions obstacles left_out");
     insta::assert_snapshot!(keys(&["poll", "--json"]).join(" "), @"feed status records offers matched refused held changed duration_ms error notes");
     insta::assert_snapshot!(keys(&["check", "--json"]).join(" "), @"ok errors");
     let output = run(&guides.directory, &["best", "--json"]);
     let value: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
     let pick: Vec<&String> = value["picks"][0].as_object().unwrap().keys().collect();
     let pick: Vec<&str> = pick.iter().map(|key| key.as_str()).collect();
-    insta::assert_snapshot!(pick.join(" "), @"role part name quantity retailer sku price_minor landed_minor link seen_at");
+    insta::assert_snapshot!(pick.join(" "), @"role part name quantity retailer sku price_minor landed_minor link seen_at price_currency rebate_minor");
 }
 
 #[test]

@@ -10,7 +10,9 @@ use crate::support::specs::{Dice, part, roomy};
 use chrono::DateTime;
 use rigtide::catalogue::{Catalogue, Entry, Evidence, Kind, PartId, Rate, Spec, SpecValue};
 use rigtide::catalogue::{Workload, WorkloadId};
-use rigtide::market::{Availability, Brief, Condition, Listed, Retailer, RetailerId, Sku, market};
+use rigtide::market::{
+    Availability, Brief, Condition, Listed, Retailer, RetailerId, Sku, Terms, market,
+};
 use rigtide::money::{Currency, Money};
 use rigtide::optimise::{Answer, Effort, Proof, Standing, best};
 use rigtide::rates::Weighted;
@@ -142,6 +144,8 @@ fn two_thousand_parts_are_answered_in_a_minute() {
         prices_include_tax: true,
         tax_percent_hundredths: 0,
         delivery_per_pick: eur(0),
+        terms: Terms::default(),
+        exchange: Vec::new(),
     };
     let uses = catalogue.workloads.values();
     let uses = uses.map(|workload| Weighted::new(workload, 1)).collect();

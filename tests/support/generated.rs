@@ -225,6 +225,7 @@ pub fn problem(parts: &[Made], budget: i64) -> Problem {
         balances: vec![power(&groups), plugs(&groups)],
         pairings: pairings(&groups),
         joints: Vec::new(),
+        orders: rigtide::optimise::OrderSides::default(),
         budget,
     }
 }

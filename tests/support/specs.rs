@@ -91,7 +91,9 @@ fn roomy_number(kind: Kind, spec: Spec) -> i64 {
 
 /// Specs of a kind by the dice; one in `gap` is missing.
 pub fn by_chance(kind: Kind, dice: &mut Dice, gap: i64) -> BTreeMap<Spec, SpecValue> {
-    let defs = SPECS.iter().filter(|def| def.kinds.contains(&kind));
+    // Weights play no part in what fits.
+    let defs = SPECS.iter().filter(|def| def.spec != Spec::WeightG);
+    let defs = defs.filter(|def| def.kinds.contains(&kind));
     let mut specs = BTreeMap::new();
     for def in defs {
         let value = match &def.shape {

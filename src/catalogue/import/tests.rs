@@ -240,7 +240,7 @@ slots_occupied = 99
     m.toml:5:10: unknown spec "lenght_mm"; did you mean "length_mm"?
     m.toml:8:11: the pattern is no regular expression: error: unclosed group; correct it, or write \ before a character that means itself
     m.toml:11:41: `unit` of `length_mm`: "1 W" is not in mm or a unit of the same kind (mm, cm, m, in, inch, inches, ", ″); write a unit of the same kind, or none
-    m.toml:12:1: unknown key `socket`; known keys here: adapter_8pins, bandwidth_gb_s, board_power_w, boost_mhz, cache_mb, colour, fp32_gflops, height_mm, length_mm, noise_dba, pcie_plugs_16pin, pcie_plugs_6pin, pcie_plugs_8pin, slots_occupied, supply_w_min, video_memory_gb
+    m.toml:12:1: unknown key `socket`; known keys here: adapter_8pins, bandwidth_gb_s, board_power_w, boost_mhz, cache_mb, colour, fp32_gflops, height_mm, length_mm, noise_dba, pcie_plugs_16pin, pcie_plugs_6pin, pcie_plugs_8pin, slots_occupied, supply_w_min, video_memory_gb, weight_g
     m.toml:13:45: `otherwise` is "perhaps"; write "skip" or "leave out"
     m.toml:15:18: `slots_occupied` is 99, outside 1 to 8; write a plausible number
     "#);

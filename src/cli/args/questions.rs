@@ -11,6 +11,14 @@ pub struct Changes {
     #[arg(long, value_name = "ROLE=PART")]
     pub pin: Vec<String>,
 
+    /// As if the reader had this part already, for nothing.
+    #[arg(long, value_name = "ROLE=PART")]
+    pub own: Vec<String>,
+
+    /// Ordered from so many retailers at most.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100))]
+    pub most_retailers: Option<u32>,
+
     /// Without this part, brand or retailer.
     #[arg(long, value_name = "NAME")]
     pub ban: Vec<String>,

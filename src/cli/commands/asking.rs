@@ -7,10 +7,11 @@ use crate::cli::report::Failure;
 use crate::cli::wire;
 use crate::decide::AnswerRecord;
 use crate::ledger::Reader;
-use crate::market::{Brief, Listed, Market, RetailerId, market};
+use crate::market::{Brief, Listed, Market, RetailerId, market, retailers_on};
 use crate::money::{Currency, Money};
 use crate::optimise::Standing;
 use crate::watch::answer::listed_offers;
+use crate::watch::clock::Clock;
 use crate::watch::settings::Settings;
 use std::path::Path;
 
@@ -25,7 +26,9 @@ pub struct Asked {
 impl Asked {
     /// Reads the configuration and the ledger, and changes what the command line says.
     pub fn load(directory: &Path, name: Option<&str>, changes: &Changes) -> Result<Asked, Failure> {
-        let settings = wire::settings(directory)?;
+        let mut settings = wire::settings(directory)?;
+        let today = Clock::from_environment().now().date_naive();
+        settings.retailers = retailers_on(&settings.retailers, today);
         let mut brief = brief_named(&settings, name)?;
         let reader = wire::reader(&settings)?;
         let listed = listed_offers(&reader).map_err(|error| Failure::Ledger(error.into()))?;
@@ -129,6 +132,16 @@ fn change(
         let part = part_named(settings, part)?;
         let group = role_named(brief, role)?;
         brief.roles[group].pin = Some(part);
+    }
+    for own in &changes.own {
+        let (role, part) = pair(own, "ROLE=PART")?;
+        let part = part_named(settings, part)?;
+        let group = role_named(brief, role)?;
+        brief.roles[group].pin = Some(part);
+        brief.roles[group].is_owned = true;
+    }
+    if changes.most_retailers.is_some() {
+        brief.most_retailers = changes.most_retailers;
     }
     for name in &changes.ban {
         ban(settings, brief, name)?;

@@ -7,9 +7,9 @@ use crate::cli::args::BestArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, Tone, columns, harmless};
 use crate::cli::wire;
-use crate::decide::{AnswerRecord, ProofStatus};
+use crate::decide::{AnswerRecord, PickRecord, ProofStatus};
 use crate::market::Brief;
-use crate::market::market;
+use crate::market::{market, retailers_on};
 use crate::money::{Currency, Money};
 use crate::optimise::{Draws, Effort, Question, SweeperFirst, robust as draw_and_answer};
 use crate::rates::Weighted;
@@ -25,7 +25,9 @@ mod robust;
 use others::Others;
 
 pub fn run(directory: &Path, arguments: &BestArguments, screen: &Screen) -> Result<(), Failure> {
-    let settings = wire::settings(directory)?;
+    let mut settings = wire::settings(directory)?;
+    let now = Clock::from_environment().now();
+    settings.retailers = retailers_on(&settings.retailers, now.date_naive());
     let brief = brief(&settings, arguments)?;
     let reader = wire::reader(&settings)?;
     let listed = listed_offers(&reader).map_err(|error| Failure::Ledger(error.into()))?;
@@ -35,7 +37,6 @@ pub fn run(directory: &Path, arguments: &BestArguments, screen: &Screen) -> Resu
         ..Effort::default()
     };
     screen.progress(&format!("working out the best build for {}", brief.name));
-    let now = Clock::from_environment().now();
     let today = answer(&settings, &brief, &listed, &standing, now, effort)
         .context("cannot work out the best build")?;
     let draws = arguments.robust.map(|number| Draws {
@@ -199,8 +200,12 @@ fn picks(record: &AnswerRecord, screen: &Screen) -> Vec<String> {
         rows.push(vec![
             pick.role.to_string(),
             format!("{count}{}", harmless(&pick.name)),
-            pick.retailer.to_string(),
-            decimal(record, pick.price_minor),
+            pick.retailer
+                .as_ref()
+                .map_or("owned", |retailer| retailer.as_str())
+                .to_owned(),
+            pick.price_minor
+                .map_or(String::new(), |minor| price(record, pick, minor)),
             decimal(record, pick.landed_minor),
         ]);
     }
@@ -212,9 +217,41 @@ fn picks(record: &AnswerRecord, screen: &Screen) -> Vec<String> {
     lines
 }
 
+/// A pick's price, with its currency where that is not the brief's.
+fn price(record: &AnswerRecord, pick: &PickRecord, minor: i64) -> String {
+    let other = pick
+        .price_currency
+        .as_deref()
+        .and_then(|code| Currency::parse(code).ok());
+    match other {
+        Some(currency) => Money::from_minor(minor, currency).to_string(),
+        None => decimal(record, minor),
+    }
+}
+
+/// What whole orders cost and save, a row each.
+fn orders(record: &AnswerRecord) -> Vec<Vec<String>> {
+    let lines = record.order_lines().into_iter();
+    let mut rows: Vec<Vec<String>> = lines
+        .map(|(words, minor)| {
+            let amount = match minor {
+                0 => "free".to_owned(),
+                minor => amount(record, minor),
+            };
+            vec![harmless(&words), amount]
+        })
+        .collect();
+    for pick in record.picks.iter().filter(|pick| pick.rebate_minor > 0) {
+        let name = format!("rebate on {}, later", pick.role);
+        rows.push(vec![name, amount(record, pick.rebate_minor)]);
+    }
+    rows
+}
+
 fn totals(record: &AnswerRecord) -> Vec<String> {
     let total = record.total_minor.unwrap_or(0);
-    let mut rows = vec![
+    let mut rows = orders(record);
+    rows.extend([
         vec!["total".to_owned(), amount(record, total)],
         vec![
             "budget left".to_owned(),
@@ -224,7 +261,7 @@ fn totals(record: &AnswerRecord) -> Vec<String> {
             "score".to_owned(),
             format!("{:.2}", record.score.unwrap_or(0.0)),
         ],
-    ];
+    ]);
     for (workload, rate) in &record.rates {
         let estimate = if rate.is_estimate {
             ", an estimate"

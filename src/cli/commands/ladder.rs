@@ -200,8 +200,8 @@ pub fn picks(build: &Build) -> Vec<Value> {
                 "part": pick.part,
                 "name": pick.name,
                 "quantity": pick.quantity,
-                "retailer": pick.retailer,
-                "price_minor": pick.price.minor(),
+                "retailer": pick.purchase.as_ref().map(|purchase| &purchase.retailer),
+                "price_minor": pick.purchase.as_ref().map(|purchase| purchase.price.minor()),
                 "landed_minor": pick.landed.minor(),
             })
         })

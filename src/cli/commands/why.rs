@@ -135,6 +135,12 @@ fn outline(build: &Build) -> Vec<String> {
     let mut lines: Vec<String> = picks
         .map(|pick| format!("  {}: {} ({})", pick.role, pick.name, pick.landed))
         .collect();
+    for bill in &build.bills {
+        let (at, delivery) = (&bill.retailer, bill.delivery);
+        lines.push(format!("  delivery from {at}: {delivery}"));
+        let grants = bill.bundles.iter().chain(&bill.coupon);
+        lines.extend(grants.map(|(name, saves)| format!("  {name} at {at} saves {saves}")));
+    }
     lines.push(format!("  score {} for {}", build.shown_score, build.total));
     lines
 }

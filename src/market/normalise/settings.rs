@@ -175,6 +175,8 @@ mod tests {
             prices_include_tax: true,
             tax_percent_hundredths: 1900,
             delivery_per_pick: Money::zero(Currency::EUR),
+            terms: crate::market::Terms::default(),
+            exchange: Vec::new(),
         }
     }
 

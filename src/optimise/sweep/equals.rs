@@ -41,7 +41,7 @@ impl Equals<'_> {
         let Some(tables) = &mut self.tables else {
             return Ok(step.selection.clone());
         };
-        tables.budget = step.cost;
+        tables.set_budget(step.cost);
         let tables = &*tables;
         let mut search = Search {
             problem: self.problem,

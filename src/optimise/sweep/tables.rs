@@ -11,7 +11,11 @@ use std::cmp::Reverse;
 pub(super) struct Tables {
     /// By place: the group's number in the problem, and its choices' positions.
     groups: Vec<(usize, Vec<usize>)>,
+    /// Counted from the least of the group where that is below nothing, so that no choice makes a
+    /// partial selection cheaper.
     costs: Vec<Vec<i64>>,
+    /// What those leasts come to: nothing, or less.
+    pub base: i64,
     /// By balance: what is left when every group takes its least, and each choice's share above
     /// that least.
     balances: Vec<(i64, Vec<Vec<i64>>)>,
@@ -23,8 +27,8 @@ pub(super) struct Tables {
     joints: Vec<PlacedJoint>,
     /// By place: marks of all its choices.
     all: Vec<Bits>,
-    /// The most that a selection may cost.
-    pub budget: i64,
+    /// The most that a selection may cost, counted from `base`.
+    budget: i64,
 }
 
 struct Values {
@@ -68,12 +72,18 @@ impl Tables {
                 (group, positions)
             })
             .collect();
+        let mut base = 0;
         let costs = groups.iter().map(|(group, positions)| {
             let choices = &problem.groups[*group];
-            positions.iter().map(|one| choices[*one].cost).collect()
+            let least = positions.first().map_or(0, |first| choices[*first].cost);
+            let least = least.min(0);
+            base += least;
+            let costs = positions.iter().map(|one| choices[*one].cost - least);
+            costs.collect()
         });
         Ok(Some(Tables {
             costs: costs.collect(),
+            base,
             balances: balances(problem, &groups),
             bottlenecks: bottlenecks(problem, &groups),
             stands: stands(problem, &groups),
@@ -82,13 +92,18 @@ impl Tables {
                 .iter()
                 .map(|(_, choices)| all(choices.len()))
                 .collect(),
-            budget: problem.budget,
+            budget: problem.budget - base,
             groups,
         }))
     }
 
     pub fn groups(&self) -> usize {
         self.groups.len()
+    }
+
+    /// Sets the most that a selection may cost.
+    pub fn set_budget(&mut self, budget: i64) {
+        self.budget = budget - self.base;
     }
 
     /// How many choices the group at a place has; 0 beyond the last.
@@ -113,8 +128,8 @@ impl Tables {
     }
 }
 
-/// What moves the score most comes first, for that is what the search prunes by; of equals the
-/// group with more choices.
+/// What moves the score most comes first, for that is what the search prunes by; then the orders,
+/// so that all that follows costs what it says; of equals the group with more choices.
 fn usual_order(problem: &Problem) -> Vec<usize> {
     let weight = |group: usize| -> i64 {
         let limiting = problem
@@ -127,6 +142,7 @@ fn usual_order(problem: &Problem) -> Vec<usize> {
     order.sort_by_key(|group| {
         (
             Reverse(weight(*group)),
+            !problem.is_order(*group),
             Reverse(problem.groups[*group].len()),
             *group,
         )

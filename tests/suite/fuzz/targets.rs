@@ -154,7 +154,12 @@ fn feeds(texts: &[&str]) -> Vec<Feed> {
 fn feed(text: &str) -> Feed {
     let retailer = "name = \"Vela\"\ncountry = \"DE\"\ncurrency = \"EUR\"\nlocale = \"de\"\n";
     let retailer = Document::parse("retailers/vela.toml", retailer);
-    let retailer = Retailer::read("vela", &mut retailer.root()).unwrap();
+    let retailer = Retailer::read(
+        "vela",
+        &mut retailer.root(),
+        &rigtide::catalogue::Catalogue::default(),
+    )
+    .unwrap();
     let document = Document::parse("retailers/vela.toml", text);
     let mut table = document.root();
     let format = FormatSettings::read(&mut table);
@@ -385,7 +390,11 @@ fn check_settings(bytes: &[u8]) -> String {
 /// Reads a retailer's file as the program does. False when something of it was not read.
 fn read_retailer(document: &Document<'_>) -> (bool, usize) {
     let mut table = document.root();
-    let retailer = Retailer::read("vela", &mut table);
+    let retailer = Retailer::read(
+        "vela",
+        &mut table,
+        &rigtide::catalogue::Catalogue::default(),
+    );
     let (mut is_read, mut n_feeds) = (retailer.is_some(), 0);
     for mut feed in table.tables("feed") {
         n_feeds += 1;
