@@ -143,6 +143,7 @@ mod tests {
             rates: BTreeMap::new(),
             picks: parts.iter().enumerate().map(pick).collect(),
             orders: Vec::new(),
+            wishes: Vec::new(),
             cautions: Vec::new(),
             obstacles: Vec::new(),
             left_out: BTreeMap::new(),

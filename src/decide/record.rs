@@ -36,6 +36,8 @@ pub struct AnswerRecord {
     pub picks: Vec<PickRecord>,
     #[serde(default)]
     pub orders: Vec<OrderRecord>,
+    #[serde(default)]
+    pub wishes: Vec<WishRecord>,
     /// What a person should know of the build.
     pub cautions: Vec<String>,
     /// Why nothing fits.
@@ -115,6 +117,16 @@ pub struct OrderRecord {
     pub coupon: Option<GrantRecord>,
     pub bundles: Vec<GrantRecord>,
     pub total_minor: i64,
+}
+
+/// A wish of a role, and whether its part meets it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WishRecord {
+    pub role: RoleId,
+    pub wish: String,
+    /// Of the score.
+    pub worth_percent: f64,
+    pub is_met: bool,
 }
 
 /// What a coupon or a bundle takes off an order.
@@ -223,6 +235,7 @@ impl AnswerRecord {
             gain_percent_of_a_tenth: BTreeMap::new(),
             picks: Vec::new(),
             orders: Vec::new(),
+            wishes: Vec::new(),
             cautions: Vec::new(),
             obstacles: Vec::new(),
             left_out: left_out
@@ -282,6 +295,15 @@ impl AnswerRecord {
         let own = brief.budget.currency();
         let picks = build.picks.iter();
         self.picks = picks.map(|pick| PickRecord::new(pick, own)).collect();
+        let wishes = build.wishes.iter();
+        self.wishes = wishes
+            .map(|(role, wish, is_met)| WishRecord {
+                role: role.clone(),
+                wish: wish.need.to_string(),
+                worth_percent: percent(wish.worth_hundredths),
+                is_met: *is_met,
+            })
+            .collect();
         self.orders = build.bills.iter().map(OrderRecord::new).collect();
         self.cautions = best
             .findings

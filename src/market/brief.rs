@@ -1,13 +1,11 @@
 //! Briefs: what the author wants of a build.
 
 use super::estimates::Estimates;
+use super::need::{Need, Wish, read_needs, read_wishes};
 use super::retailer::{read_country, read_currency};
 use super::wishes::{Bans, read_pin};
 use crate::catalogue::table::{Table, nearest};
-use crate::catalogue::{
-    Catalogue, Kind, Part, PartId, Spec, SpecValue, WorkloadId, read_kind, read_rate_value,
-    same_name, text_id,
-};
+use crate::catalogue::{Catalogue, Kind, PartId, WorkloadId, read_kind, read_rate_value, text_id};
 use crate::fit::{FitTerms, RuleBook};
 use crate::money::{Currency, Money};
 use crate::rates::{Objective, Weighted};
@@ -52,18 +50,12 @@ pub struct Role {
     pub kind: Kind,
     pub quantity: u32,
     pub needs: Vec<Need>,
+    /// What is worth something but not asked for.
+    pub wishes: Vec<Wish>,
     /// The only part that may fill it.
     pub pin: Option<PartId>,
     /// The reader has the pinned part: it costs nothing.
     pub is_owned: bool,
-}
-
-/// A condition on one spec of the part that fills a role.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Need {
-    AtLeast(Spec, i64),
-    AtMost(Spec, i64),
-    Is(Spec, String),
 }
 
 /// How much better an answer must be before the author hears of it.
@@ -73,22 +65,6 @@ pub struct ChangeTerms {
     pub least_score_hundredths: i64,
     /// An amount in the brief's currency.
     pub least_saving: Money,
-}
-
-impl Need {
-    /// Whether the part meets the need; a part whose spec is missing does not.
-    pub fn is_met_by(&self, part: &Part) -> bool {
-        match self {
-            Need::AtLeast(spec, least) => part.number(*spec).is_some_and(|value| value >= *least),
-            Need::AtMost(spec, most) => part.number(*spec).is_some_and(|value| value <= *most),
-            Need::Is(spec, wanted) => match part.specs.get(spec) {
-                Some(SpecValue::Text(text)) => same_name(text, wanted),
-                Some(SpecValue::Texts(texts)) => texts.iter().any(|text| same_name(text, wanted)),
-                Some(SpecValue::Flag(flag)) => same_name(&flag.to_string(), wanted),
-                _ => false,
-            },
-        }
-    }
 }
 
 impl Role {
@@ -101,6 +77,7 @@ impl Role {
                 kind,
                 quantity: 1,
                 needs: Vec::new(),
+                wishes: Vec::new(),
                 pin: None,
                 is_owned: false,
             })
@@ -271,6 +248,10 @@ fn read_roles(tables: Vec<Table<'_, '_>>, catalogue: &Catalogue) -> Vec<Role> {
             (Some(needs), Some(kind)) => read_needs(needs, kind),
             _ => Vec::new(),
         };
+        let wishes = match (table.table("wishes"), kind) {
+            (Some(wishes), Some(kind)) => read_wishes(wishes, kind),
+            _ => Vec::new(),
+        };
         let (pin, is_owned) = read_pin(&mut table, catalogue);
         let span = table.span();
         table.finish();
@@ -299,6 +280,7 @@ fn read_roles(tables: Vec<Table<'_, '_>>, catalogue: &Catalogue) -> Vec<Role> {
             kind,
             quantity,
             needs,
+            wishes,
             pin,
             is_owned,
         });
@@ -308,54 +290,6 @@ fn read_roles(tables: Vec<Table<'_, '_>>, catalogue: &Catalogue) -> Vec<Role> {
     // Kinds in their usual order; roles of one kind as the author wrote them.
     roles.sort_by_key(|role| role.kind);
     roles
-}
-
-fn read_needs(table: Table<'_, '_>, kind: Kind) -> Vec<Need> {
-    let mut needs = Vec::new();
-    for (name, mut need) in table.named_tables() {
-        let document = need.document();
-        let at_least = need
-            .integer("at_least", i64::MIN..i64::MAX)
-            .map(|at| at.value);
-        let at_most = need
-            .integer("at_most", i64::MIN..i64::MAX)
-            .map(|at| at.value);
-        let is = need.text("is").map(|text| text.value);
-        need.finish();
-        let spec = Spec::parse(&name.value).filter(|spec| spec.def().kinds.contains(&kind));
-        let Some(spec) = spec else {
-            let known = crate::catalogue::spec::SPECS.iter();
-            let known = known
-                .filter(|def| def.kinds.contains(&kind))
-                .map(|def| def.key);
-            let remedy = match nearest(&name.value, known.clone()) {
-                Some(known) => format!("did you mean `{known}`?"),
-                None => format!(
-                    "specs of a {kind}: {}",
-                    known.collect::<Vec<_>>().join(", ")
-                ),
-            };
-            document.fault(
-                &name.span,
-                format!("a {kind} has no spec `{}`", name.value),
-                remedy,
-            );
-            continue;
-        };
-        let before = needs.len();
-        needs.extend(at_least.map(|least| Need::AtLeast(spec, least)));
-        needs.extend(at_most.map(|most| Need::AtMost(spec, most)));
-        needs.extend(is.map(|wanted| Need::Is(spec, wanted)));
-        if needs.len() == before {
-            let remedy = "write `at_least`, `at_most` or `is`";
-            document.fault(
-                &name.span,
-                format!("`{}` asks for nothing", name.value),
-                remedy,
-            );
-        }
-    }
-    needs
 }
 
 fn read_power(mut table: Table<'_, '_>) -> FitTerms {

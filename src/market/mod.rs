@@ -10,6 +10,7 @@ mod estimates;
 mod fields;
 mod landed;
 mod matching;
+mod need;
 mod normalise;
 mod offer;
 mod order;
@@ -20,7 +21,7 @@ mod terms;
 mod ways;
 mod wishes;
 
-pub use brief::{Brief, BriefId, ChangeTerms, Need, Role, RoleId};
+pub use brief::{Brief, BriefId, ChangeTerms, Role, RoleId};
 pub use estimates::Estimates;
 pub use fields::Fields;
 pub use landed::landed_price;
@@ -28,6 +29,7 @@ pub use matching::{
     Decision, Fingerprint, Listing, MatchedBy, Matcher, Matching, Objection, PartMatch, Proposal,
     ReviewReason, Verdict,
 };
+pub use need::{Need, Wish};
 pub use normalise::{
     HoldReason, NormaliseSettings, Normalised, Refusal, RefusalReason, Repeat, Repeats, Settled,
     is_timeless, normalise, settle,

@@ -10,7 +10,7 @@ use super::search::{Found, Goal, Settled, SolverFault, solve};
 use super::verify::{VerifyFault, verify};
 use crate::catalogue::Catalogue;
 use crate::fit::Finding;
-use crate::market::{Candidate, Market, RoleId};
+use crate::market::{Candidate, Market, RoleId, Wish};
 use crate::money::Money;
 use crate::rates::{Score, ShownScore};
 
@@ -175,6 +175,7 @@ pub(super) fn assemble(
             .map(|(role, one)| pick(role, one))
             .collect(),
         bills: orders.bills(market, selection)?,
+        wishes: wishes(market, &chosen),
         total: Money::from_minor(problem.cost(selection), market.brief.budget.currency()),
         score,
         shown_score: ShownScore::of(objective, score),
@@ -182,6 +183,18 @@ pub(super) fn assemble(
         gains: gains(objective, &seats(market, &chosen)),
         rates,
     })
+}
+
+fn wishes(market: &Market<'_>, chosen: &[&Candidate<'_>]) -> Vec<(RoleId, Wish, bool)> {
+    let roles = market.brief.roles.iter().zip(chosen);
+    let wishes = roles.flat_map(|(role, candidate)| {
+        let wishes = role.wishes.iter();
+        wishes.map(|wish| {
+            let is_met = wish.need.is_met_by(candidate.part);
+            (role.id.clone(), wish.clone(), is_met)
+        })
+    });
+    wishes.collect()
 }
 
 fn pick(role: &crate::market::Role, candidate: &Candidate<'_>) -> Pick {

@@ -2,7 +2,7 @@
 
 use super::leeway::{Gain, Spare, spare};
 use crate::catalogue::{Kind, Part, PartId, WorkloadId};
-use crate::market::{Bill, Candidate, Market, RetailerId, Role, RoleId, Sku};
+use crate::market::{Bill, Candidate, Market, RetailerId, Role, RoleId, Sku, Wish};
 use crate::money::Money;
 use crate::rates::{LogRate, Objective, Score, ShownScore};
 use chrono::{DateTime, Utc};
@@ -72,6 +72,8 @@ pub struct Build {
     pub rates: Vec<Reached>,
     /// What more of each limiting role would bring.
     pub gains: Vec<Gain>,
+    /// By role: each wish, and whether its part meets it.
+    pub wishes: Vec<(RoleId, Wish, bool)>,
     /// Hundredths of a percent of the score's weight that rest on estimates.
     pub estimated_hundredths: i64,
 }

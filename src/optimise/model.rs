@@ -106,7 +106,7 @@ fn groups(market: &Market<'_>, standing: &Standing) -> Vec<Vec<Choice>> {
 
 fn bottlenecks(market: &Market<'_>) -> Vec<Bottleneck> {
     let workloads = market.brief.objective.workloads.iter();
-    workloads
+    let mut bottlenecks: Vec<Bottleneck> = workloads
         .map(|weighted| {
             let limiting = groups_of(market, |kind| weighted.is_limited_by(kind));
             let value = |part: &Part| weighted.allowed(part).map_or(0, |log| log.micro());
@@ -117,7 +117,17 @@ fn bottlenecks(market: &Market<'_>) -> Vec<Bottleneck> {
                     .collect(),
             }
         })
-        .collect()
+        .collect();
+    // A wish is a value that one role alone limits.
+    let wished = market.brief.roles.iter().enumerate();
+    for (group, role) in wished.filter(|(_, role)| !role.wishes.is_empty()) {
+        let value = |part: &Part| market.brief.wished(role, part);
+        bottlenecks.push(Bottleneck {
+            weight: 1,
+            limits: vec![(group, column(market, group, value))],
+        });
+    }
+    bottlenecks
 }
 
 fn groups_of(market: &Market<'_>, wanted: impl Fn(Kind) -> bool) -> impl Iterator<Item = usize> {

@@ -13,7 +13,7 @@ use super::model::Standing;
 use crate::catalogue::{Catalogue, Part, PartId};
 use crate::market::{Brief, Listed, Retailer, RetailerId, Role, RoleId, market};
 use crate::money::Money;
-use crate::rates::ShownScore;
+use crate::rates::{Score, ShownScore};
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::Rng as _;
 use std::collections::BTreeMap;
@@ -187,7 +187,10 @@ fn score_in(brief: &Brief, catalogue: &Catalogue, parts: &Parts) -> ShownScore {
         .zip(parts)
         .filter_map(|(role, part)| Some((role, catalogue.parts.get(part)?)))
         .collect();
-    ShownScore::of(&brief.objective, score_of(&brief.objective, &seats, None))
+    let wished = seats.iter().map(|(role, part)| brief.wished(role, part));
+    let wished: i64 = wished.sum();
+    let score = score_of(&brief.objective, &seats, None);
+    ShownScore::of(&brief.objective, Score(score.0 + wished))
 }
 
 #[cfg(test)]

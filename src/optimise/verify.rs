@@ -232,6 +232,10 @@ fn check_score(build: &Build, brief: &Brief, parts: &[&Part]) -> Result<(), Veri
         let counted = weighted.cap_milli.map_or(lowest, |cap| cap.min(lowest));
         actual += weighted.weight * LogRate::from_milli(counted).map_or(0, LogRate::micro);
     }
+    let roles = brief.roles.iter().zip(parts);
+    actual += roles
+        .map(|(role, part)| brief.wished(role, part))
+        .sum::<i64>();
     if actual == build.score.0 {
         return Ok(());
     }

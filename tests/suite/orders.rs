@@ -5,7 +5,8 @@ use crate::support::specs::Dice;
 use rigtide::catalogue::{Kind, Part, PartId, Spec, SpecValue};
 use rigtide::fit::{Seat, is_blocking};
 use rigtide::market::{
-    AppliesTo, Band, Bundle, Coupon, Days, Delivery, Off, Rebate, Retailer, Terms, market,
+    AppliesTo, Band, Bundle, Coupon, Days, Delivery, Need, Off, Rebate, Retailer, Terms, Wish,
+    market,
 };
 use rigtide::money::{Currency, Money, Rate};
 use rigtide::optimise::{
@@ -100,6 +101,21 @@ fn case_with_terms(seed: u64) -> Case {
         .filter(|role| role.kind == Kind::Memory)
     {
         role.quantity = 1 + dice.roll(2) as u32;
+    }
+    // Wishes for specs that some parts of these kinds have, large and small in what they are worth.
+    for role in &mut case.brief.roles {
+        let need = match role.kind {
+            Kind::Gpu => Need::AtMost(Spec::LengthMm, 260),
+            Kind::Memory => Need::AtLeast(Spec::Modules, 2),
+            _ => continue,
+        };
+        if dice.roll(2) == 0 {
+            let worth_hundredths = 1 + 700 * dice.roll(4);
+            role.wishes.push(Wish {
+                need,
+                worth_hundredths,
+            });
+        }
     }
     let budget = 17_000 + 1_500 * dice.roll(10);
     case.brief.budget = Money::from_minor(budget, Currency::EUR);
@@ -340,6 +356,14 @@ fn descend<'c>(
         }
         let counted = weighted.cap_milli.map_or(lowest, |cap| cap.min(lowest));
         score += weighted.weight * (libm::log(counted as f64) * 1e6).round() as i64;
+    }
+    let weights = case.brief.objective.workloads.iter();
+    let weights: i64 = weights.map(|weighted| weighted.weight).sum();
+    let log = |number: i64| (libm::log(number as f64) * 1e6).round() as i64;
+    for (role, (part, _, _)) in roles.iter().zip(chosen.iter()) {
+        for wish in role.wishes.iter().filter(|wish| wish.need.is_met_by(part)) {
+            score += weights * (log(10_000 + wish.worth_hundredths) - log(10_000));
+        }
     }
     if best.is_none_or(|best| (-score, cost) < best) {
         *best = Some((-score, cost));

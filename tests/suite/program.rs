@@ -42,7 +42,7 @@ fn json_documents_keep_their_keys() {
         let object = value.as_array().map_or(&value, |list| &list[0]);
         object.as_object().unwrap().keys().cloned().collect()
     };
-    insta::assert_snapshot!(keys(&["best", "--json"]).join(" "), @"brief at currency budget_minor total_minor score score_exact estimated_percent proof considered rates gain_percent_of_a_tenth picks orders cautions obstacles left_out");
+    insta::assert_snapshot!(keys(&["best", "--json"]).join(" "), @"brief at currency budget_minor total_minor score score_exact estimated_percent proof considered rates gain_percent_of_a_tenth picks orders wishes cautions obstacles left_out");
     insta::assert_snapshot!(keys(&["poll", "--json"]).join(" "), @"feed status records offers matched refused held changed duration_ms error notes");
     insta::assert_snapshot!(keys(&["check", "--json"]).join(" "), @"ok errors");
     let output = run(&guides.directory, &["best", "--json"]);

@@ -285,6 +285,14 @@ fn totals(record: &AnswerRecord) -> Vec<String> {
         );
         rows.push(vec![workload.clone(), reached]);
     }
+    for wish in &record.wishes {
+        let words = format!("{}: {}", wish.role, wish.wish);
+        let said = match wish.is_met {
+            true => format!("{words}, worth {} % of the score", wish.worth_percent),
+            false => format!("{words}, not met"),
+        };
+        rows.push(vec!["wish".to_owned(), said]);
+    }
     let gains = record.gain_percent_of_a_tenth.iter();
     let gains = gains.filter(|(_, gain)| **gain >= 0.05);
     let gains: Vec<String> = gains
