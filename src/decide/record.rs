@@ -4,7 +4,7 @@
 use crate::catalogue::PartId;
 use crate::market::{Bill, Brief, Market, RetailerId, RoleId, Sku};
 use crate::money::{Currency, Money};
-use crate::optimise::{Answer, BestBuild, Limit, Obstacle, Pick, Proof, Standing};
+use crate::optimise::{Answer, BestBuild, Limit, Obstacle, Pick, Proof, Relaxation, Standing};
 use crate::rates::ShownScore;
 use chrono::{DateTime, SecondsFormat, Utc};
 use serde::{Deserialize, Serialize};
@@ -163,6 +163,18 @@ impl AnswerRecord {
         let mut record = AnswerRecord::without_build(market, at);
         record.put_build(market.brief, build);
         record
+    }
+
+    /// Adds what would let a build be.
+    pub fn put_relaxations(&mut self, relaxations: &[Relaxation]) {
+        let said = relaxations.iter().map(|one| {
+            let (score, total) = (one.build.shown_score, one.build.total);
+            format!(
+                "with {} instead of {} the best build scores {score} for {total}",
+                one.instead, one.wish
+            )
+        });
+        self.obstacles.extend(said);
     }
 
     /// Reads a record back from its JSON.
@@ -368,6 +380,8 @@ fn obstacle_text(obstacle: &Obstacle) -> String {
         Obstacle::Rule { id, states } => {
             format!("no set keeps the rule {id}: {states}")
         }
-        Obstacle::RulesTogether => "several fit rules together leave no set of parts".to_owned(),
+        Obstacle::RulesTogether { states } => {
+            format!("these together leave no set of parts: {}", states.join(" "))
+        }
     }
 }

@@ -50,8 +50,8 @@ pub enum Obstacle {
     OverBudget { cheapest: Money },
     /// Without this rule there would be a build.
     Rule { id: String, states: String },
-    /// No single rule is to blame: several together leave no set.
-    RulesTogether,
+    /// No single rule is to blame: these together leave no set, and any of them less leaves some.
+    RulesTogether { states: Vec<String> },
 }
 
 /// Why there is no answer.
@@ -254,9 +254,41 @@ fn obstacles(
         }
     }
     if found.is_empty() {
-        found.push(Obstacle::RulesTogether);
+        found.push(rules_together(market, limits, effort)?);
     }
     Ok(found)
+}
+
+/// Rules that together leave no set, none of them to spare: one after the other is left out for
+/// good if what remains still leaves none.
+fn rules_together(
+    market: &Market<'_>,
+    limits: &[RuleLimits<'_>],
+    effort: Effort,
+) -> Result<Obstacle, SolverFault> {
+    let mut needed: Vec<&RuleLimits<'_>> = limits.iter().filter(|one| !one.is_empty()).collect();
+    let mut at = 0;
+    while at < needed.len() {
+        let others = || {
+            let others = needed.iter().enumerate().filter(|(one, _)| *one != at);
+            others.map(|(_, limits)| *limits)
+        };
+        let relaxed = encode(market, &Standing::new(), others());
+        let relaxed = Problem {
+            budget: dearest(&relaxed),
+            ..relaxed
+        };
+        match solve(&relaxed, Goal::LeastCost, &mut Settled::default(), effort)? {
+            Found::Nothing => {
+                needed.remove(at);
+            }
+            Found::Optimal(_) | Found::Incumbent(_) | Found::CutOff => at += 1,
+        }
+    }
+    let states = needed.iter().map(|limits| limits.rule.states().to_owned());
+    Ok(Obstacle::RulesTogether {
+        states: states.collect(),
+    })
 }
 
 /// What the dearest choice of every group costs together: no budget at all.

@@ -5,7 +5,7 @@ use crate::catalogue::PartId;
 use crate::decide::AnswerRecord;
 use crate::ledger::{CurrentOffer, LedgerError, Reader};
 use crate::market::{Brief, Listed, market, retailers_on};
-use crate::optimise::{Answer, BestFault, Build, Effort, Standing, best, reprice};
+use crate::optimise::{Answer, BestFault, Build, Effort, Standing, best, relaxations, reprice};
 use chrono::{DateTime, Utc};
 
 /// Today's best build for a brief, and the standing one at today's prices.
@@ -65,8 +65,14 @@ pub fn answer(
     let market = market(brief, &settings.catalogue, &retailers, listed);
     let answer = best(&market, &settings.catalogue, standing, effort)?;
     let repriced = reprice(&market, &settings.catalogue, standing);
+    let mut record = AnswerRecord::new(&market, &answer, at);
+    if let Answer::NothingFits(_) = answer {
+        let shops = (&retailers, listed);
+        let found = relaxations((brief, &settings.catalogue), shops, effort)?;
+        record.put_relaxations(&found);
+    }
     Ok(Today {
-        best: AnswerRecord::new(&market, &answer, at),
+        best: record,
         repriced: repriced.map(|build| AnswerRecord::of_build(&market, &build, at)),
         build: match answer {
             Answer::Best(best) => Some(best.build),

@@ -11,6 +11,7 @@ use rigtide::market::{
 use rigtide::money::{Currency, Money, Rate};
 use rigtide::optimise::{
     Answer, BestBuild, Effort, Engine, Question, Standing, Sweeper, best, entry_prices, ladder,
+    relaxations,
 };
 use std::collections::BTreeMap;
 
@@ -530,4 +531,61 @@ fn enumerate_with(case: &Case, part: &PartId) -> Option<(i64, i64)> {
     only.listed
         .retain(|one| case.catalogue.parts[&one.part].kind != kind || one.part == *part);
     enumerate(&only, only.brief.budget.minor())
+}
+
+#[test]
+fn where_nothing_fits_each_wish_gives_way_by_the_least_that_lets_a_build_be() {
+    let mut gave_way = BTreeMap::new();
+    for seed in 1_360..2_400 {
+        let case = case_with_terms(seed);
+        let budget = case.brief.budget.minor();
+        if enumerate(&case, budget).is_some() {
+            continue;
+        }
+        let shops = (&case.retailers, case.listed.as_slice());
+        let asked = (&case.brief, &case.catalogue);
+        let found = relaxations(asked, shops, Effort::default()).unwrap();
+        let said = |wish: &str| found.iter().find(|one| one.wish.starts_with(wish));
+        let expect = |wish: &str, instead: Option<(String, (i64, i64))>| {
+            let said = said(wish);
+            let said = said.map(|one| {
+                let build = &one.build;
+                (one.instead.clone(), (build.score.0, build.total.minor()))
+            });
+            assert_eq!(said, instead, "seed {seed}: {wish}");
+        };
+        for (number, weighted) in case.brief.objective.workloads.iter().enumerate() {
+            let Some(floor) = weighted.floor_milli else {
+                continue;
+            };
+            let mut lower: Vec<i64> = (40..50).map(|step| step * 1_000).collect();
+            lower.retain(|milli| {
+                let mut rates = case.catalogue.parts.values();
+                let has_rate = rates.any(|part| {
+                    let rate = part.rates.get(&weighted.workload);
+                    rate.is_some_and(|rate| rate.milli == *milli)
+                });
+                *milli < floor && has_rate
+            });
+            let least = lower.into_iter().rev().find_map(|milli| {
+                let mut other = case.clone();
+                other.brief.objective.workloads[number].floor_milli = Some(milli);
+                let text = format!("at least {}.000 {}", milli / 1_000, weighted.unit);
+                Some((text, enumerate(&other, budget)?))
+            });
+            *gave_way.entry("floor").or_insert(0) += usize::from(least.is_some());
+            expect(&format!("{} at least", weighted.name), least);
+        }
+        if let Some(most) = case.brief.most_retailers {
+            let least = (most + 1..=2).find_map(|more| {
+                let mut other = case.clone();
+                other.brief.most_retailers = Some(more);
+                Some((format!("{more} retailers"), enumerate(&other, budget)?))
+            });
+            *gave_way.entry("retailers").or_insert(0) += usize::from(least.is_some());
+            expect("at most", least);
+        }
+    }
+    let often = |what| gave_way.get(what).is_some_and(|times| *times >= 3);
+    assert!(often("floor") && often("retailers"), "{gave_way:?}");
 }
