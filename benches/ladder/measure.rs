@@ -19,6 +19,7 @@ const N_RUNS: u32 = 8;
 /// The figures of one run.
 pub struct Measured {
     pub peers: Peers,
+    pub orders: Orders,
     pub n_offers: usize,
     /// Seconds for each question.
     pub best: f64,
@@ -27,6 +28,13 @@ pub struct Measured {
     pub entry_prices: f64,
     pub n_cards: usize,
     pub growth: Vec<Growth>,
+}
+
+/// The best build where retailers have terms for whole orders.
+pub struct Orders {
+    pub best: f64,
+    pub peers: Peers,
+    pub n_choices: usize,
 }
 
 /// What the peers took for one best build.
@@ -62,10 +70,12 @@ pub fn all() -> Result<Measured> {
     );
     let optimum = (found.build.score.0, found.build.total.minor());
     let peers = ask_peers(&whole_problem(&market), optimum)?;
+    let orders = with_orders(&world)?;
     let (ladder_s, rungs) = timed(|| ladder(&question(), eur(LADDER[0]), eur(LADDER[1])))?;
     let (entry_s, prices) = timed(|| entry_prices(&question(), graphics(&brief)))?;
     Ok(Measured {
         peers,
+        orders,
         n_offers: world.listed.len(),
         best: best_s,
         ladder: ladder_s,
@@ -76,6 +86,29 @@ pub fn all() -> Result<Measured> {
             .into_iter()
             .map(growth_of)
             .collect::<Result<_>>()?,
+    })
+}
+
+fn with_orders(world: &World) -> Result<Orders> {
+    let world = world.clone().with_orders();
+    let brief = world.brief(eur(BUDGET));
+    let market = market(&brief, &world.catalogue, &world.retailers, &world.listed);
+    let standing = Standing::new();
+    let (seconds, answer) =
+        timed(|| best(&market, &world.catalogue, &standing, Effort::default()))?;
+    let Answer::Best(found) = answer? else {
+        anyhow::bail!("the market with orders holds no build");
+    };
+    let problem = whole_problem(&market);
+    let optimum = (found.build.score.0, found.build.total.minor());
+    writeln!(
+        std::io::stderr(),
+        "with orders: {seconds:.3} s, {optimum:?}"
+    )?;
+    Ok(Orders {
+        best: seconds,
+        peers: ask_peers(&problem, optimum)?,
+        n_choices: problem.groups.iter().map(Vec::len).sum(),
     })
 }
 

@@ -6,13 +6,17 @@ use chrono::DateTime;
 use rigtide::catalogue::{
     Catalogue, Evidence, Kind, PartId, Rate, SpecValue, Workload, WorkloadId, spec::Shape,
 };
-use rigtide::market::{Availability, Brief, Condition, Listed, Retailer, RetailerId, Sku};
+use rigtide::market::{
+    Availability, Brief, Bundle, Condition, Days, Delivery, Listed, Retailer, RetailerId, Sku,
+    Terms,
+};
 use rigtide::money::{Currency, Money};
 use rigtide::rates::Weighted;
 use std::collections::BTreeMap;
 
 const RETAILERS: [&str; 5] = ["north", "east", "south", "west", "harbour"];
 
+#[derive(Clone)]
 pub struct World {
     pub catalogue: Catalogue,
     pub retailers: BTreeMap<RetailerId, Retailer>,
@@ -44,6 +48,38 @@ impl World {
             world.add(made, &id);
         }
         world
+    }
+
+    /// The same market with terms for whole orders: six retailers that deliver free above a
+    /// threshold each, and ten bundles of two parts.
+    #[must_use]
+    pub fn with_orders(mut self) -> World {
+        let (id, sixth) = retailer("quay");
+        self.retailers.insert(id.clone(), sixth);
+        let moved = self.listed.iter_mut().skip(5).step_by(6);
+        moved.for_each(|offer| offer.retailer = id.clone());
+        let ids: Vec<PartId> = self.catalogue.parts.keys().cloned().collect();
+        let mut dice = Dice(6);
+        for (number, retailer) in self.retailers.values_mut().enumerate() {
+            retailer.terms.deliveries = vec![Delivery {
+                to: Vec::new(),
+                flat: eur(390 + 100 * dice.roll(5)),
+                per_item: eur(0),
+                by_weight: Vec::new(),
+                free_from: Some(eur(5_000 + 5_000 * dice.roll(4))),
+                tax_percent_hundredths: None,
+            }];
+            for _ in 0..if number < 4 { 2 } else { 1 } {
+                let mut any = || ids[dice.roll(ids.len() as i64) as usize].clone();
+                retailer.terms.bundles.push(Bundle {
+                    name: format!("bundle {}", retailer.terms.bundles.len()),
+                    parts: vec![any(), any()],
+                    saves: eur(1_500),
+                    days: Days::default(),
+                });
+            }
+        }
+        self
     }
 
     /// Equal roles and rules, and the three uses with their weights.
@@ -135,6 +171,8 @@ fn retailer(name: &str) -> (RetailerId, Retailer) {
         prices_include_tax: true,
         tax_percent_hundredths: 0,
         delivery_per_pick: eur(0),
+        terms: Terms::default(),
+        exchange: Vec::new(),
     };
     (id, retailer)
 }
