@@ -9,6 +9,7 @@ use crate::catalogue::table::Table;
 use crate::catalogue::{Catalogue, Kind, Part, PartId, read_kind};
 use crate::money::{Currency, Money, MoneyError};
 use chrono::NaiveDate;
+use std::collections::BTreeSet;
 use std::ops::Range;
 
 /// What delivery to some countries costs, for each order.
@@ -188,6 +189,9 @@ impl Terms {
         let bundles = table.tables("bundle").into_iter();
         let bundles = bundles.filter_map(|one| read_bundle(one, currency, catalogue));
         let bundles: Vec<Bundle> = bundles.collect();
+        let codes = coupons.iter().map(|coupon| coupon.code.as_str());
+        refuse_repeated(table, "coupon", codes);
+        refuse_repeated(table, "bundle", bundles.iter().map(|one| one.name.as_str()));
         let rebates = table.tables("rebate").into_iter();
         let rebates = rebates.filter_map(|one| read_rebate(one, currency, catalogue));
         Terms {
@@ -196,6 +200,16 @@ impl Terms {
             bundles,
             rebates: rebates.collect(),
         }
+    }
+}
+
+/// A bill names the coupon and the bundles that it uses: each needs a name of its own.
+fn refuse_repeated<'n>(table: &Table<'_, '_>, what: &str, names: impl Iterator<Item = &'n str>) {
+    let mut known = BTreeSet::new();
+    for name in names.filter(|name| !known.insert(*name)) {
+        let message = format!("the {what} \"{name}\" is defined twice");
+        let remedy = "give each of the retailer's a name of its own";
+        table.document().fault(&table.span(), message, remedy);
     }
 }
 
@@ -376,7 +390,7 @@ pub(super) fn read_percent(table: &mut Table<'_, '_>, key: &'static str) -> Opti
 mod tests {
     use super::*;
     use crate::catalogue::table::Document;
-    use std::collections::{BTreeMap, BTreeSet};
+    use std::collections::BTreeMap;
 
     fn catalogue() -> Catalogue {
         let part = |id: &str| Part {
@@ -460,6 +474,11 @@ mod tests {
                 "[[bundle]]\nname = \"b\"\nparts = [\"box\", \"box\"]\nsaves = 1\n",
                 1,
                 "two different",
+            ),
+            (
+                "[[coupon]]\ncode = \"A\"\namount = 5\n[[coupon]]\ncode = \"A\"\namount = 6\n",
+                1,
+                "\"A\" is defined twice",
             ),
             (
                 "[[delivery]]\nto = [\"Austria\"]\n",

@@ -3,6 +3,7 @@
 
 use super::brief::{Brief, Role};
 use super::landed::goods_price;
+use super::offer::{RetailerId, Sku};
 use super::order::OrderFault;
 use super::retailer::Retailer;
 use super::snapshot::{Bought, Candidate, Listed, Way};
@@ -19,11 +20,6 @@ pub(super) fn ways<'m>(
     part: &'m Part,
     offers: &[(&'m Listed, &'m Retailer)],
 ) -> Vec<Candidate<'m>> {
-    let order = |one: &Candidate<'m>| {
-        let listed = one.bought().map(|bought| bought.listed);
-        let names = listed.map(|listed| (listed.retailer.clone(), listed.sku.clone()));
-        (one.landed.minor(), names)
-    };
     let mut alone: Option<Candidate<'m>> = None;
     let mut ways: Vec<Candidate<'m>> = Vec::new();
     let fitting = offers.iter();
@@ -43,8 +39,15 @@ pub(super) fn ways<'m>(
         }
     }
     ways.extend(alone);
-    ways.sort_by_key(order);
+    ways.sort_by(|one, other| order(one).cmp(&order(other)));
     ways
+}
+
+/// Cheapest first; of equals the first retailer and SKU.
+fn order<'c>(way: &'c Candidate<'_>) -> (i64, Option<(&'c RetailerId, &'c Sku)>) {
+    let listed = way.bought().map(|bought| bought.listed);
+    let names = listed.map(|listed| (&listed.retailer, &listed.sku));
+    (way.landed.minor(), names)
 }
 
 /// The same offer with a coupon that takes a share off each line, where it applies.
