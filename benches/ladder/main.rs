@@ -34,6 +34,8 @@ use std::path::PathBuf;
 
 const SEED: u64 = 2026;
 const N_PARTS: usize = 5_000;
+/// Fewer where whole orders have terms: every offer is a choice of its own there.
+const N_PARTS_ORDERS: usize = 1_000;
 const N_PARTS_GROWTH: [usize; 4] = [1_000, 5_000, 20_000, 50_000];
 /// In minor units.
 const BUDGET: i64 = 150_000;

@@ -2,7 +2,7 @@
 
 use crate::model_json::model_json;
 use crate::world::{World, eur, graphics};
-use crate::{BUDGET, LADDER, N_PARTS, N_PARTS_GROWTH, SEED};
+use crate::{BUDGET, LADDER, N_PARTS, N_PARTS_GROWTH, N_PARTS_ORDERS, SEED};
 use anyhow::{Context, Result, ensure};
 use rigtide::market::{Market, market};
 use rigtide::optimise::{
@@ -70,7 +70,7 @@ pub fn all() -> Result<Measured> {
     );
     let optimum = (found.build.score.0, found.build.total.minor());
     let peers = ask_peers(&whole_problem(&market), optimum)?;
-    let orders = with_orders(&world)?;
+    let orders = with_orders()?;
     let (ladder_s, rungs) = timed(|| ladder(&question(), eur(LADDER[0]), eur(LADDER[1])))?;
     let (entry_s, prices) = timed(|| entry_prices(&question(), graphics(&brief)))?;
     Ok(Measured {
@@ -89,8 +89,8 @@ pub fn all() -> Result<Measured> {
     })
 }
 
-fn with_orders(world: &World) -> Result<Orders> {
-    let world = world.clone().with_orders();
+fn with_orders() -> Result<Orders> {
+    let world = World::generate(SEED, N_PARTS_ORDERS).with_orders();
     let brief = world.brief(eur(BUDGET));
     let market = market(&brief, &world.catalogue, &world.retailers, &world.listed);
     let standing = Standing::new();
@@ -101,10 +101,6 @@ fn with_orders(world: &World) -> Result<Orders> {
     };
     let problem = whole_problem(&market);
     let optimum = (found.build.score.0, found.build.total.minor());
-    writeln!(
-        std::io::stderr(),
-        "with orders: {seconds:.3} s, {optimum:?}"
-    )?;
     Ok(Orders {
         best: seconds,
         peers: ask_peers(&problem, optimum)?,

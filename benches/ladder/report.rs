@@ -1,7 +1,7 @@
 //! The report as Markdown.
 
 use crate::measure::{Growth, Measured};
-use crate::{BUDGET, LADDER, N_PARTS, SEED};
+use crate::{BUDGET, LADDER, N_PARTS, N_PARTS_ORDERS, SEED};
 use std::fmt::Write as _;
 
 /// Where the section begins.
@@ -49,7 +49,7 @@ pub fn render(all: &Measured) -> String {
     let _ = writeln!(
         text,
         "\nWith six retailers that deliver free above a threshold and ten bundles, every offer is a\n\
-         choice of its own ({} choices): the best build takes {:.0} ms, HiGHS {:.2} s, {:.1} times it (10\n\
+         choice of its own. {N_PARTS_ORDERS} parts ({} choices): the best build takes {:.0} ms, HiGHS {:.2} s, {:.1} times it (10\n\
          asked), CP-SAT {:.2} s, {:.1} times; both prove the same score and cost.",
         orders.n_choices,
         1_000.0 * orders.best,

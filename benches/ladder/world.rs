@@ -16,7 +16,6 @@ use std::collections::BTreeMap;
 
 const RETAILERS: [&str; 5] = ["north", "east", "south", "west", "harbour"];
 
-#[derive(Clone)]
 pub struct World {
     pub catalogue: Catalogue,
     pub retailers: BTreeMap<RetailerId, Retailer>,

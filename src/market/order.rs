@@ -227,3 +227,109 @@ impl Retailer {
         Ok(rate.convert(amount)?.amount)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::{Kind, PartId};
+    use crate::market::{AppliesTo, Days, Terms};
+    use std::collections::{BTreeMap, BTreeSet};
+
+    fn eur(minor: i64) -> Money {
+        Money::from_minor(minor, Currency::EUR)
+    }
+
+    fn part(id: &str) -> Part {
+        Part {
+            id: PartId::new(id),
+            kind: Kind::Fan,
+            name: id.to_owned(),
+            brand: None,
+            mpns: Vec::new(),
+            gtins: Vec::new(),
+            specs: BTreeMap::new(),
+            rates: BTreeMap::new(),
+            source: None,
+            guessed: BTreeSet::new(),
+        }
+    }
+
+    fn shop() -> Retailer {
+        Retailer {
+            id: RetailerId::new("r"),
+            name: "R".to_owned(),
+            country: "DE".to_owned(),
+            currency: Currency::EUR,
+            locale: None,
+            prices_include_tax: true,
+            tax_percent_hundredths: 0,
+            delivery_per_pick: eur(0),
+            terms: Terms::default(),
+            exchange: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn delivery_is_paid_once_for_an_order_and_not_at_all_from_the_threshold_on() {
+        // Pitfall O19: a shop ships free from 50 on, else for 5.90.
+        let delivery = Delivery {
+            to: Vec::new(),
+            flat: eur(590),
+            per_item: eur(0),
+            by_weight: Vec::new(),
+            free_from: Some(eur(5_000)),
+            tax_percent_hundredths: None,
+        };
+        let parts = [part("a"), part("b")];
+        let total = |goods: [i64; 2]| {
+            let lines = parts.iter().zip(goods).map(|(part, goods)| Line {
+                part,
+                quantity: 1,
+                goods: eur(goods),
+                delivery: eur(0),
+            });
+            let lines: Vec<Line<'_>> = lines.collect();
+            let none = Grants::default();
+            let bill = bill(&shop(), Some(&delivery), &lines, &none, Currency::EUR);
+            bill.unwrap().total.minor()
+        };
+        assert_eq!(total([2_000, 2_999]), 5_589);
+        assert_eq!(total([2_000, 3_000]), 5_000);
+    }
+
+    #[test]
+    fn what_does_not_apply_is_refused() {
+        let coupon = Coupon {
+            code: "C".to_owned(),
+            applies_to: AppliesTo::default(),
+            off: Off::Amount(eur(1_000)),
+            at_most: None,
+            minimum_spend: Some(eur(5_000)),
+            days: Days::default(),
+        };
+        let bundle = Bundle {
+            name: "B".to_owned(),
+            parts: vec![PartId::new("a"), PartId::new("c")],
+            saves: eur(100),
+            days: Days::default(),
+        };
+        let one = part("a");
+        let lines = [Line {
+            part: &one,
+            quantity: 2,
+            goods: eur(4_999),
+            delivery: eur(0),
+        }];
+        let billed = |grants: Grants<'_>| bill(&shop(), None, &lines, &grants, Currency::EUR);
+        let with_coupon = Grants {
+            coupon: Some(&coupon),
+            bundles: Vec::new(),
+        };
+        assert_eq!(billed(with_coupon), Err(OrderFault::Coupon("C".to_owned())));
+        let with_bundle = Grants {
+            coupon: None,
+            bundles: vec![&bundle],
+        };
+        assert_eq!(billed(with_bundle), Err(OrderFault::Bundle("B".to_owned())));
+    }
+}
