@@ -89,6 +89,12 @@ pub struct Catalogue {
 }
 
 impl Part {
+    /// Whether its brand is one of these; case does not matter.
+    pub fn is_of_brand(&self, brands: &[String]) -> bool {
+        let own = self.brand.as_deref().unwrap_or("").to_lowercase();
+        brands.iter().any(|brand| brand.to_lowercase() == own)
+    }
+
     pub fn number(&self, spec: Spec) -> Option<i64> {
         match self.specs.get(&spec)? {
             SpecValue::Number(number) => Some(*number),

@@ -8,7 +8,7 @@ use crate::optimise::{Answer, BestBuild, Limit, Obstacle, Pick, Proof, Relaxatio
 use crate::rates::ShownScore;
 use chrono::{DateTime, SecondsFormat, Utc};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The answer to a brief at an instant. Keys are only ever added.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -317,11 +317,15 @@ impl AnswerRecord {
             })
             .collect();
         self.orders = build.bills.iter().map(OrderRecord::new).collect();
-        self.cautions = best
-            .findings
-            .iter()
-            .map(|finding| finding.reason.clone())
-            .collect();
+        let findings = best.findings.iter();
+        self.cautions = findings.map(|finding| finding.reason.clone()).collect();
+        let purchases = build.picks.iter().filter_map(|pick| pick.purchase.as_ref());
+        let rates = purchases.filter_map(|purchase| purchase.rate.as_ref());
+        let rates: BTreeSet<String> = rates.map(ToString::to_string).collect();
+        let rates = rates.into_iter();
+        self.cautions.extend(rates.map(|rate| {
+            format!("amounts in another currency are counted at {rate}, by your own table")
+        }));
     }
 }
 

@@ -15,7 +15,7 @@ mod registry;
 mod rule;
 mod rules;
 #[cfg(test)]
-mod sample;
+pub(crate) mod sample;
 mod verdict;
 
 pub use gaps::{Gap, gaps};

@@ -120,7 +120,7 @@ impl Brief {
         let name = table
             .text("name")
             .map_or_else(|| id.to_owned(), |name| name.value);
-        let currency = read_currency(&mut table);
+        let currency = read_currency(&mut table, "currency");
         table.require("budget");
         let budget = currency
             .and_then(|currency| table.money("budget", currency))

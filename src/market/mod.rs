@@ -38,6 +38,6 @@ pub use offer::{Availability, Condition, FeedId, Offer, RetailerId, Sku};
 pub use order::{Bill, Grants, Line, OrderFault, bill};
 pub use raw::{Field, Origin, RawOffer, RawText, Reject};
 pub use retailer::{Retailer, read_country, read_currency, retailers_on};
-pub use snapshot::{Bought, Candidate, LeftOut, Listed, Market, Way, market};
-pub use terms::{AppliesTo, Band, Bundle, Coupon, Days, Delivery, Off, Rebate, Terms};
+pub use snapshot::{Bought, Candidate, LeftOut, Listed, Market, market};
+pub use terms::{AppliesTo, Band, Bundle, Coupon, Days, Delivery, Off, Rebate, Terms, read_day};
 pub use wishes::Bans;

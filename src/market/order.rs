@@ -8,7 +8,7 @@ use super::offer::RetailerId;
 use super::retailer::Retailer;
 use super::terms::{Bundle, Coupon, Delivery, Off};
 use crate::catalogue::{Part, Spec};
-use crate::money::{Currency, Money, MoneyError};
+use crate::money::{Currency, Money, MoneyError, Rate};
 
 /// One pick in an order.
 #[derive(Debug, Clone, Copy)]
@@ -211,6 +211,11 @@ impl Delivery {
 }
 
 impl Retailer {
+    /// The author's rate to another currency.
+    pub fn rate_to(&self, currency: Currency) -> Option<&Rate> {
+        self.exchange.iter().find(|rate| rate.to() == currency)
+    }
+
     /// An amount of the retailer's in another currency, by the author's rate.
     ///
     /// # Errors
@@ -219,8 +224,7 @@ impl Retailer {
         if amount.currency() == currency {
             return Ok(amount);
         }
-        let rate = self.exchange.iter().find(|rate| rate.to() == currency);
-        let rate = rate.ok_or(OrderFault::NoRate {
+        let rate = self.rate_to(currency).ok_or(OrderFault::NoRate {
             from: amount.currency(),
             to: currency,
         })?;
@@ -232,8 +236,8 @@ impl Retailer {
 mod tests {
     use super::*;
     use crate::catalogue::{Kind, PartId};
+    use crate::fit::sample;
     use crate::market::{AppliesTo, Days, Terms};
-    use std::collections::{BTreeMap, BTreeSet};
 
     fn eur(minor: i64) -> Money {
         Money::from_minor(minor, Currency::EUR)
@@ -242,15 +246,7 @@ mod tests {
     fn part(id: &str) -> Part {
         Part {
             id: PartId::new(id),
-            kind: Kind::Fan,
-            name: id.to_owned(),
-            brand: None,
-            mpns: Vec::new(),
-            gtins: Vec::new(),
-            specs: BTreeMap::new(),
-            rates: BTreeMap::new(),
-            source: None,
-            guessed: BTreeSet::new(),
+            ..sample::part(Kind::Fan, &[])
         }
     }
 

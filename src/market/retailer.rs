@@ -33,7 +33,7 @@ impl Retailer {
     pub fn read(id: &str, table: &mut Table<'_, '_>, catalogue: &Catalogue) -> Option<Retailer> {
         let name = table.required_text("name").map(|name| name.value);
         let country = table.required_text("country");
-        let currency = read_currency(table);
+        let currency = read_currency(table, "currency");
         let locale = table.text("locale").map(|locale| locale.value);
         let prices_include_tax = table
             .flag("prices_include_tax")
@@ -83,9 +83,9 @@ pub fn retailers_on(
         .collect()
 }
 
-/// Reads the required key `currency`.
-pub fn read_currency(table: &mut Table<'_, '_>) -> Option<Currency> {
-    let code = table.required_text("currency")?;
+/// Reads a required key that names a currency.
+pub fn read_currency(table: &mut Table<'_, '_>, key: &'static str) -> Option<Currency> {
+    let code = table.required_text(key)?;
     match Currency::parse(&code.value) {
         Ok(currency) => Some(currency),
         Err(unknown) => {

@@ -33,21 +33,12 @@ pub struct Listed {
 #[derive(Debug, Clone)]
 pub struct Candidate<'m> {
     pub part: &'m Part,
-    pub way: Way<'m>,
+    /// `None` for what the reader has already.
+    pub bought: Option<Bought<'m>>,
     /// What the role's whole quantity costs in the brief's currency: price and tax, delivery where
     /// it is paid for each pick, and less what a coupon or a counted rebate takes off. Delivery of
     /// whole orders is not in it.
     pub landed: Money,
-}
-
-/// How a candidate is had.
-#[derive(Debug, Clone)]
-pub enum Way<'m> {
-    /// The reader has it.
-    Owned,
-    Bought(Bought<'m>),
-    /// Nobody offers it; it is only supposed, to learn at what price it would be taken.
-    Supposed,
 }
 
 /// An offer as a role would take it.
@@ -65,15 +56,6 @@ pub struct Bought<'m> {
     pub coupon: Option<(usize, Money)>,
     /// What comes back later, in the brief's currency.
     pub rebate: Money,
-}
-
-impl Candidate<'_> {
-    pub fn bought(&self) -> Option<&Bought<'_>> {
-        match &self.way {
-            Way::Bought(bought) => Some(bought),
-            Way::Owned | Way::Supposed => None,
-        }
-    }
 }
 
 /// Why an offer or a part is not in the market.
@@ -266,7 +248,7 @@ fn owned<'m>(brief: &Brief, role: &Role, catalogue: &'m Catalogue) -> Option<Can
     let is_usable = part.guessed.is_empty() && role.admits(part) && rated(brief, part).is_ok();
     is_usable.then(|| Candidate {
         part,
-        way: Way::Owned,
+        bought: None,
         landed: Money::zero(brief.budget.currency()),
     })
 }

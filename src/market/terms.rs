@@ -104,11 +104,9 @@ pub struct Terms {
 
 impl AppliesTo {
     pub fn covers(&self, part: &Part) -> bool {
-        let brand = part.brand.as_deref().unwrap_or("").to_lowercase();
-        let named = |brands: &[String]| brands.iter().any(|one| one.to_lowercase() == brand);
         (self.kinds.is_empty() || self.kinds.contains(&part.kind))
             && (self.parts.is_empty() || self.parts.contains(&part.id))
-            && (self.brands.is_empty() || named(&self.brands))
+            && (self.brands.is_empty() || part.is_of_brand(&self.brands))
     }
 }
 
@@ -138,19 +136,9 @@ impl Days {
     }
 
     fn read(table: &mut Table<'_, '_>) -> Days {
-        let mut day = |key| {
-            let text = table.text(key)?;
-            let day = NaiveDate::parse_from_str(text.value.trim(), "%Y-%m-%d").ok();
-            if day.is_none() {
-                let message = format!("`{key}` is \"{}\", which is no day", text.value);
-                let remedy = "write it as \"2026-11-30\"";
-                table.document().fault(&text.span, message, remedy);
-            }
-            day
-        };
         Days {
-            from: day("from"),
-            until: day("until"),
+            from: read_day(table, "from"),
+            until: read_day(table, "until"),
         }
     }
 }
@@ -372,6 +360,18 @@ fn read_off(table: &mut Table<'_, '_>, currency: Currency) -> Option<Off> {
         .map(|at| Off::Amount(at.value))
 }
 
+/// A day, `2026-11-30`.
+pub fn read_day(table: &mut Table<'_, '_>, key: &'static str) -> Option<NaiveDate> {
+    let text = table.text(key)?;
+    let day = NaiveDate::parse_from_str(text.value.trim(), "%Y-%m-%d").ok();
+    if day.is_none() {
+        let message = format!("`{key}` is \"{}\", which is no day", text.value);
+        let remedy = "write it as \"2026-11-30\"";
+        table.document().fault(&text.span, message, remedy);
+    }
+    day
+}
+
 /// A percentage from 0 to 100 in hundredths.
 pub(super) fn read_percent(table: &mut Table<'_, '_>, key: &'static str) -> Option<u32> {
     const WHOLE: Range<u32> = 0..10_001;
@@ -390,20 +390,14 @@ pub(super) fn read_percent(table: &mut Table<'_, '_>, key: &'static str) -> Opti
 mod tests {
     use super::*;
     use crate::catalogue::table::Document;
+    use crate::fit::sample::part;
     use std::collections::BTreeMap;
 
     fn catalogue() -> Catalogue {
         let part = |id: &str| Part {
             id: PartId::new(id),
-            kind: Kind::Case,
-            name: id.to_owned(),
             brand: Some("Ostrin".to_owned()),
-            mpns: Vec::new(),
-            gtins: Vec::new(),
-            specs: BTreeMap::new(),
-            rates: BTreeMap::new(),
-            source: None,
-            guessed: BTreeSet::new(),
+            ..part(Kind::Case, &[])
         };
         let parts = ["box", "lamp"].map(|id| (PartId::new(id), part(id)));
         Catalogue {

@@ -6,7 +6,7 @@ use super::landed::goods_price;
 use super::offer::{RetailerId, Sku};
 use super::order::OrderFault;
 use super::retailer::Retailer;
-use super::snapshot::{Bought, Candidate, Listed, Way};
+use super::snapshot::{Bought, Candidate, Listed};
 use super::terms::{Delivery, Off};
 use crate::catalogue::Part;
 use crate::money::{Money, MoneyError};
@@ -45,7 +45,7 @@ pub(super) fn ways<'m>(
 
 /// Cheapest first; of equals the first retailer and SKU.
 fn order<'c>(way: &'c Candidate<'_>) -> (i64, Option<(&'c RetailerId, &'c Sku)>) {
-    let listed = way.bought().map(|bought| bought.listed);
+    let listed = way.bought.as_ref().map(|bought| bought.listed);
     let names = listed.map(|listed| (&listed.retailer, &listed.sku));
     (way.landed.minor(), names)
 }
@@ -57,9 +57,7 @@ fn way_with<'m>(
     way_without: &Candidate<'m>,
     coupon: usize,
 ) -> Option<Candidate<'m>> {
-    let Way::Bought(bought) = &way_without.way else {
-        return None;
-    };
+    let bought = way_without.bought.as_ref()?;
     let terms = bought.retailer.terms.coupons.get(coupon)?;
     let is_share = matches!(terms.off, Off::Percent(_));
     if !is_share || !terms.applies_to.covers(way_without.part) {
@@ -89,7 +87,7 @@ fn way<'m>(
     }
     Ok(Candidate {
         part,
-        way: Way::Bought(Bought {
+        bought: Some(Bought {
             listed,
             retailer,
             quantity: role.quantity,

@@ -19,12 +19,7 @@ pub struct Bans {
 impl Bans {
     /// Whether a part may be in a build.
     pub fn admit_part(&self, part: &Part) -> bool {
-        let brand = part.brand.as_deref().unwrap_or("").to_lowercase();
-        let is_banned = self
-            .brands
-            .iter()
-            .any(|banned| banned.to_lowercase() == brand);
-        !is_banned && !self.parts.contains(&part.id)
+        !part.is_of_brand(&self.brands) && !self.parts.contains(&part.id)
     }
 
     /// Whether a retailer's offers may be in a build.

@@ -5,6 +5,7 @@
 use super::amount::div_half_up;
 use super::{Currency, Money, MoneyError};
 use chrono::NaiveDate;
+use std::fmt;
 
 /// What one unit of a currency buys of another, on a day.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -132,6 +133,18 @@ impl Money {
         i64::try_from(net)
             .map(|minor| Money::from_minor(minor, currency))
             .map_err(|_| MoneyError::Overflow { currency })
+    }
+}
+
+impl fmt::Display for Rate {
+    /// `USD 1 = EUR 0.9137 on 2026-11-20`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let places = self.places as usize;
+        let digits = format!("{:0width$}", self.scaled, width = places + 1);
+        let (whole, fraction) = digits.split_at(digits.len() - places);
+        let point = if fraction.is_empty() { "" } else { "." };
+        let (from, to, day) = (self.from, self.to, self.day);
+        write!(f, "{from} 1 = {to} {whole}{point}{fraction} on {day}")
     }
 }
 

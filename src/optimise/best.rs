@@ -205,7 +205,11 @@ fn pick(role: &crate::market::Role, candidate: &Candidate<'_>) -> Pick {
         name: candidate.part.name.clone(),
         quantity: role.quantity,
         landed: candidate.landed,
-        purchase: candidate.bought().map(|bought| Purchase {
+        purchase: candidate.bought.as_ref().map(|bought| Purchase {
+            rate: bought
+                .retailer
+                .rate_to(candidate.landed.currency())
+                .cloned(),
             retailer: bought.listed.retailer.clone(),
             sku: bought.listed.sku.clone(),
             price: bought.listed.price,

@@ -3,7 +3,7 @@
 use super::leeway::{Gain, Spare, spare};
 use crate::catalogue::{Kind, Part, PartId, WorkloadId};
 use crate::market::{Bill, Candidate, Market, RetailerId, Role, RoleId, Sku, Wish};
-use crate::money::Money;
+use crate::money::{Money, Rate};
 use crate::rates::{LogRate, Objective, Score, ShownScore};
 use chrono::{DateTime, Utc};
 
@@ -34,6 +34,8 @@ pub struct Purchase {
     pub delivery: Money,
     /// What comes back later, in the brief's currency.
     pub rebate: Money,
+    /// How the retailer's currency was turned into the brief's, where they differ.
+    pub rate: Option<Rate>,
     pub link: Option<String>,
     pub seen_at: DateTime<Utc>,
 }

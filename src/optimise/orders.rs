@@ -38,7 +38,7 @@ impl<'m> Orders<'m> {
             .candidates
             .iter()
             .flatten()
-            .filter_map(Candidate::bought);
+            .filter_map(|candidate| candidate.bought.as_ref());
         let used: BTreeSet<_> = bought.map(|bought| &bought.retailer.id).collect();
         let retailers = used.into_iter().filter_map(|id| market.retailers.get(id));
         let orders: Vec<Order<'m>> = retailers
@@ -172,7 +172,7 @@ impl<'m> Orders<'m> {
         });
         let swings: Vec<i64> = swings.collect();
         let side = |candidate: &Candidate<'_>| {
-            let bought = candidate.bought();
+            let bought = candidate.bought.as_ref();
             let order = bought.and_then(|bought| {
                 let mut orders = self.orders.iter();
                 orders.position(|order| order.retailer.id == bought.retailer.id)

@@ -24,8 +24,8 @@ pub struct Relaxation {
 }
 
 /// What would do instead of a wish, from the least that it gives way to all of it.
-struct Wish {
-    asked: String,
+struct Asked {
+    wish: String,
     instead: Vec<(String, Brief)>,
 }
 
@@ -48,9 +48,9 @@ pub fn relaxations(
         })
     };
     let mut found = Vec::new();
-    for wish in wishes(brief, catalogue, retailers) {
+    for asked in wishes(brief, catalogue, retailers) {
         // All before `low` are too little; what `high` stands for is enough.
-        let Some(((instead, last), rest)) = wish.instead.split_last() else {
+        let Some(((instead, last), rest)) = asked.instead.split_last() else {
             continue;
         };
         let Some(build) = answered(last)? else {
@@ -69,7 +69,7 @@ pub fn relaxations(
             }
         }
         found.push(Relaxation {
-            wish: wish.asked,
+            wish: asked.wish,
             instead: enough.0.clone(),
             build: enough.1,
         });
@@ -81,7 +81,7 @@ fn wishes(
     brief: &Brief,
     catalogue: &Catalogue,
     retailers: &BTreeMap<RetailerId, Retailer>,
-) -> Vec<Wish> {
+) -> Vec<Asked> {
     let mut wishes = Vec::new();
     for (seat, role) in brief.roles.iter().enumerate() {
         for (number, need) in role.needs.iter().enumerate() {
@@ -98,8 +98,8 @@ fn wishes(
             let weaker = weaker(need, role.kind, catalogue).into_iter();
             let weaker = weaker.map(|need| (need.to_string(), with(Some(need))));
             let without = ("anything".to_owned(), with(None));
-            wishes.push(Wish {
-                asked: format!("{}: {need}", role.id),
+            wishes.push(Asked {
+                wish: format!("{}: {need}", role.id),
                 instead: weaker.chain([without]).collect(),
             });
         }
@@ -107,8 +107,8 @@ fn wishes(
             let mut other = brief.clone();
             other.roles[seat].pin = None;
             other.roles[seat].is_owned = false;
-            wishes.push(Wish {
-                asked: format!("{}: {pin}", role.id),
+            wishes.push(Asked {
+                wish: format!("{}: {pin}", role.id),
                 instead: vec![("another part".to_owned(), other)],
             });
         }
@@ -117,8 +117,8 @@ fn wishes(
     if brief.bans != Bans::default() {
         let mut other = brief.clone();
         other.bans = Bans::default();
-        wishes.push(Wish {
-            asked: "bans and the retailers allowed".to_owned(),
+        wishes.push(Asked {
+            wish: "bans and the retailers allowed".to_owned(),
             instead: vec![("none".to_owned(), other)],
         });
     }
@@ -128,8 +128,8 @@ fn wishes(
             other.most_retailers = Some(more);
             (format!("{more} retailers"), other)
         });
-        wishes.push(Wish {
-            asked: format!("at most {most} retailers"),
+        wishes.push(Asked {
+            wish: format!("at most {most} retailers"),
             instead: instead.collect(),
         });
     }
@@ -159,7 +159,7 @@ fn weaker(need: &Need, kind: Kind, catalogue: &Catalogue) -> Vec<Need> {
 }
 
 /// Floors of workloads, lowered to the rates that parts have.
-fn floors(brief: &Brief, catalogue: &Catalogue) -> Vec<Wish> {
+fn floors(brief: &Brief, catalogue: &Catalogue) -> Vec<Asked> {
     let workloads = brief.objective.workloads.iter().enumerate();
     let wishes = workloads.filter_map(|(number, weighted)| {
         let floor = weighted.floor_milli?;
@@ -176,8 +176,8 @@ fn floors(brief: &Brief, catalogue: &Catalogue) -> Vec<Wish> {
             other.objective.workloads[number].floor_milli = Some(milli);
             (format!("at least {}", shown(milli)), other)
         });
-        Some(Wish {
-            asked: format!("{} at least {}", weighted.name, shown(floor)),
+        Some(Asked {
+            wish: format!("{} at least {}", weighted.name, shown(floor)),
             instead: instead.collect(),
         })
     });

@@ -10,12 +10,13 @@ use crate::feeds::http::Identity;
 use crate::feeds::mapping::FormatSettings;
 use crate::feeds::source::SourceSettings;
 use crate::fit::{FitRule, OwnRule, RuleBook};
-use crate::market::{Brief, FeedId, NormaliseSettings, Retailer, RetailerId};
-use crate::money::{Currency, Rate};
+use crate::market::{
+    Brief, FeedId, NormaliseSettings, Retailer, RetailerId, read_currency, read_day,
+};
+use crate::money::Rate;
 use crate::notify::{Channels, MachineSecrets, read_channel};
 use crate::rates::derive::{RateTable, derive};
 use crate::rates::result::{BenchResult, load_results};
-use chrono::NaiveDate;
 use chrono_tz::Tz;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -216,26 +217,12 @@ impl Program {
 /// One `[[exchange]]`: what a unit of `from` buys of `to`, and the day on which that was so.
 fn read_rate(mut table: Table<'_, '_>) -> Option<Rate> {
     let document = table.document();
-    let mut currency = |key| {
-        let code = table.required_text(key)?;
-        let read = Currency::parse(&code.value);
-        if let Err(unknown) = &read {
-            let remedy = "write a three-letter code such as \"EUR\"";
-            document.fault(&code.span, unknown.to_string(), remedy);
-        }
-        read.ok()
-    };
-    let (from, to) = (currency("from"), currency("to"));
+    let from = read_currency(&mut table, "from");
+    let to = read_currency(&mut table, "to");
     table.require("rate");
     let rate = table.decimal("rate");
-    let day = table.required_text("day").and_then(|day| {
-        let read = NaiveDate::parse_from_str(day.value.trim(), "%Y-%m-%d").ok();
-        if read.is_none() {
-            let message = format!("`day` is \"{}\", which is no day", day.value);
-            document.fault(&day.span, message, "write it as \"2026-11-30\"");
-        }
-        read
-    });
+    table.require("day");
+    let day = read_day(&mut table, "day");
     table.finish();
     let (from, to, rate, day) = (from?, to?, rate?, day?);
     let read = Rate::parse(from, to, &rate.value, day);

@@ -22,6 +22,7 @@ mod fetching;
 mod fit;
 mod fuzz;
 mod asking;
+mod buying;
 mod catalogue;
 mod importing;
 mod losses;

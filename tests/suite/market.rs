@@ -283,21 +283,10 @@ fn descend<'c>(
     {
         return;
     }
-    let mut score = 0;
-    for weighted in &case.brief.objective.workloads {
-        let rates = chosen
-            .iter()
-            .filter(|(part, _)| weighted.limited_by.contains(&part.kind));
-        let lowest = rates
-            .map(|(part, _)| part.rates[&weighted.workload].milli)
-            .min()
-            .unwrap();
-        if weighted.floor_milli.is_some_and(|floor| lowest < floor) {
-            return;
-        }
-        let counted = weighted.cap_milli.map_or(lowest, |cap| cap.min(lowest));
-        score += weighted.weight * (libm::log(counted as f64) * 1e6).round() as i64;
-    }
+    let parts: Vec<&Part> = chosen.iter().map(|(part, _)| *part).collect();
+    let Some(score) = score_of(case, &parts) else {
+        return;
+    };
     let roles = case.brief.roles.iter().zip(chosen.iter());
     let changes = roles
         .filter(|(role, (part, _))| case.standing[&role.id] != part.id)
@@ -307,6 +296,24 @@ fn descend<'c>(
     if best.as_ref().is_none_or(|best| key < *best) {
         *best = Some(key);
     }
+}
+
+/// The score that parts reach together without wishes; `None` below a floor.
+pub fn score_of(case: &Case, parts: &[&Part]) -> Option<i64> {
+    let mut score = 0;
+    for weighted in &case.brief.objective.workloads {
+        let limiting = parts
+            .iter()
+            .filter(|part| weighted.limited_by.contains(&part.kind));
+        let rates = limiting.map(|part| part.rates[&weighted.workload].milli);
+        let lowest = rates.min().unwrap();
+        if weighted.floor_milli.is_some_and(|floor| lowest < floor) {
+            return None;
+        }
+        let counted = weighted.cap_milli.map_or(lowest, |cap| cap.min(lowest));
+        score += weighted.weight * (libm::log(counted as f64) * 1e6).round() as i64;
+    }
+    Some(score)
 }
 
 #[test]

@@ -102,16 +102,16 @@ impl Orders<'_> {
     ) {
         let order = &self.orders[number];
         for (group, candidates) in market.candidates.iter().enumerate() {
-            let standings: Vec<Standing> = candidates
+            let orderables: Vec<Orderable> = candidates
                 .iter()
-                .map(|one| Standing::of(one, order))
+                .map(|one| Orderable::of(one, order))
                 .collect();
-            let known: BTreeSet<&Standing> = standings.iter().collect();
-            let known: Vec<&Standing> = known.into_iter().collect();
-            let class = |one: &Standing| known.iter().position(|known| *known == one);
-            let fits = known.iter().map(|standing| {
+            let known: BTreeSet<&Orderable> = orderables.iter().collect();
+            let known: Vec<&Orderable> = known.into_iter().collect();
+            let class = |one: &Orderable| known.iter().position(|known| *known == one);
+            let fits = known.iter().map(|orderable| {
                 let modes = order.modes.iter();
-                modes.map(|mode| standing.fits(*mode)).collect()
+                modes.map(|mode| orderable.fits(*mode)).collect()
             });
             let fits: Vec<Vec<bool>> = fits.collect();
             if fits.iter().flatten().any(|fits| !fits) {
@@ -119,7 +119,7 @@ impl Orders<'_> {
                     left: group,
                     right: first_group + number,
                     classes: [
-                        standings.iter().filter_map(class).collect(),
+                        orderables.iter().filter_map(class).collect(),
                         (0..order.modes.len()).collect(),
                     ],
                     fits,
@@ -209,22 +209,22 @@ impl Orders<'_> {
 
 /// What an order needs to know of a candidate to say how it may be ordered.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-struct Standing {
+struct Orderable {
     is_here: bool,
     coupon: Option<usize>,
     /// The coupons that take a share of each line and would take it of this one.
     shared: Vec<usize>,
 }
 
-impl Standing {
-    fn of(candidate: &Candidate<'_>, order: &Order<'_>) -> Standing {
+impl Orderable {
+    fn of(candidate: &Candidate<'_>, order: &Order<'_>) -> Orderable {
         let line = order.line_of(candidate);
         let coupons = order.retailer.terms.coupons.iter().enumerate();
         let shared = coupons.filter(|(_, coupon)| {
             let is_share = matches!(coupon.off, Off::Percent(_));
             is_share && coupon.applies_to.covers(candidate.part)
         });
-        Standing {
+        Orderable {
             is_here: line.is_some(),
             coupon: line.as_ref().and_then(|line| line.coupon),
             shared: match line {

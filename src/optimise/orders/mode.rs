@@ -51,7 +51,7 @@ pub(super) struct PickLine<'c> {
 impl Order<'_> {
     /// A candidate as a line of this order; `None` where it comes from elsewhere.
     pub(super) fn line_of<'c>(&self, candidate: &'c Candidate<'_>) -> Option<PickLine<'c>> {
-        let bought = candidate.bought()?;
+        let bought = candidate.bought.as_ref()?;
         if bought.retailer.id != self.retailer.id {
             return None;
         }
