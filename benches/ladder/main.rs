@@ -35,7 +35,7 @@ use std::path::PathBuf;
 const SEED: u64 = 2026;
 const N_PARTS: usize = 5_000;
 /// Fewer where whole orders have terms: every offer is a choice of its own there.
-const N_PARTS_ORDERS: usize = 1_000;
+const N_PARTS_ORDERS: usize = 5_000;
 const N_PARTS_GROWTH: [usize; 4] = [1_000, 5_000, 20_000, 50_000];
 /// In minor units.
 const BUDGET: i64 = 150_000;
@@ -47,10 +47,12 @@ const NEXT_HEADING: &str = "\n# Matching: ";
 fn main() -> Result<()> {
     // `cargo test --all-targets` starts this too; only `cargo bench` asks for the measurement.
     let arguments: Vec<String> = std::env::args().collect();
-    if let [_, growth, n_parts] = arguments.as_slice()
-        && growth == "--growth"
-    {
-        return measure::show_growth(n_parts.parse()?);
+    if let [_, what, n_parts] = arguments.as_slice() {
+        match what.as_str() {
+            "--growth" => return measure::show_growth(n_parts.parse()?),
+            "--orders" => return measure::show_orders(n_parts.parse()?),
+            _ => {}
+        }
     }
     if !arguments.iter().any(|argument| argument == "--bench") {
         return Ok(());

@@ -1,10 +1,11 @@
 //! The two engines behind one trait: the sweep, which knows the problem's structure, and the
 //! integer program, which takes anything and is the reference.
 
+use super::branch;
 use super::lexicographic::Effort;
 use super::problem::Problem;
 use super::search::{Found, Goal, Settled, SolverFault, solve};
-use super::sweep::{Step, TooWide, Wanted, sweep};
+use super::sweep::{Step, TooWide, Wanted};
 use crate::rates::Score;
 
 /// Whoever can climb a problem's ladder.
@@ -14,6 +15,14 @@ pub trait Climb {
     /// # Errors
     /// [`ClimbFault`]
     fn climb(&self, problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, ClimbFault>;
+
+    /// The last step within the problem's budget.
+    ///
+    /// # Errors
+    /// [`ClimbFault`]
+    fn top(&self, problem: &Problem) -> Result<Option<Step>, ClimbFault> {
+        Ok(self.climb(problem, Wanted::LADDER)?.pop())
+    }
 }
 
 /// Why a ladder was not climbed to its end.
@@ -38,15 +47,26 @@ pub struct SweeperFirst(pub Effort);
 
 impl Climb for Sweeper {
     fn climb(&self, problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, ClimbFault> {
-        Ok(sweep(problem, wanted)?)
+        Ok(branch::climb(problem, wanted)?)
+    }
+
+    fn top(&self, problem: &Problem) -> Result<Option<Step>, ClimbFault> {
+        Ok(branch::top(problem)?)
     }
 }
 
 impl Climb for SweeperFirst {
     fn climb(&self, problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, ClimbFault> {
-        match sweep(problem, wanted) {
+        match branch::climb(problem, wanted) {
             Err(TooWide) => Programme(self.0).climb(problem, wanted),
             Ok(steps) => Ok(steps),
+        }
+    }
+
+    fn top(&self, problem: &Problem) -> Result<Option<Step>, ClimbFault> {
+        match branch::top(problem) {
+            Err(TooWide) => Programme(self.0).top(problem),
+            Ok(step) => Ok(step),
         }
     }
 }

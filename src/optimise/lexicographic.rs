@@ -3,11 +3,12 @@
 //! Ties are common, because a bottleneck elsewhere makes many sets equal, and a solver's arbitrary
 //! choice among them would make the answer flap. Each goal is settled in turn.
 
+use super::branch;
 use super::exhaust::exhaust;
 use super::problem::{Problem, Selection, unrestricted};
 use super::reduce::undominated;
 use super::search::{Engine, Found, Goal, Settled, SolverFault, solve};
-use super::sweep::{TooWide, Wanted, first_among_equals, sweep};
+use super::sweep::TooWide;
 use crate::rates::Score;
 
 /// Nodes that the exact search may visit to prove that nothing scores a little more. Large problems
@@ -83,9 +84,8 @@ pub fn solve_lexicographically(problem: &Problem, effort: Effort) -> Result<Solv
 
 /// The answer off the top of the ladder.
 fn swept(problem: &Problem) -> Result<Solved, TooWide> {
-    let steps = sweep(problem, Wanted::LADDER)?;
-    Ok(match steps.last() {
-        Some(step) => Solved::Optimal(first_among_equals(problem, step)?),
+    Ok(match branch::top(problem)? {
+        Some(step) => Solved::Optimal(branch::Equals::of(problem)?.first(&step)?),
         None => Solved::Nothing,
     })
 }

@@ -6,6 +6,7 @@
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 mod best;
+mod branch;
 mod build;
 mod engine;
 mod entry;
@@ -31,6 +32,7 @@ mod verify;
 mod why;
 
 pub use best::{Answer, BestBuild, BestFault, Obstacle, Proof, best, reprice};
+pub use branch::Equals;
 pub use build::{Build, Limit, Pick, Reached};
 pub use engine::{Climb, ClimbFault, Programme, Sweeper, SweeperFirst};
 pub use entry::{EntryPrice, entry_prices};
@@ -46,6 +48,6 @@ pub use reduce::undominated;
 pub use relax::{Relaxation, relaxations};
 pub use robust::{Draws, NearTie, Robustness, robust};
 pub use search::{Engine, SolverFault};
-pub use sweep::{Step, TooWide, Wanted, first_among_equals, sweep};
+pub use sweep::{Step, TooWide, Wanted, first_among_equals, sweep, top};
 pub use verify::{VerifyFault, verify};
 pub use why::{Alternative, KeptOut, Reason, Why, alternatives, best_per_platform, why};

@@ -10,7 +10,7 @@
 //! All amounts in balances are in the retailer's own currency, those of choices in the brief's.
 
 use super::pairing::Pairing;
-use super::problem::{Balance, Choice, OrderSide, OrderSides, Problem};
+use super::problem::{Balance, Choice, Claim, OrderSide, OrderSides, Problem};
 use crate::market::{Bill, Bundle, Candidate, Coupon, Grants, Line, Market, OrderFault, bill};
 use mode::{Mode, Order, modes};
 use std::collections::BTreeSet;
@@ -195,8 +195,35 @@ impl<'m> Orders<'m> {
             first_group: Some(first_group),
             swings,
             choices: choices.collect(),
+            claims: self.claims(market, first_group + self.orders.len()),
             is_limited: market.brief.most_retailers.is_some(),
         }
+    }
+
+    /// Each bundle's saving in equal shares, rounded up, over the lines that it can be made of.
+    fn claims(&self, market: &Market<'_>, first_bundle: usize) -> Vec<Claim> {
+        let claim = |(at, bundled): (usize, &Bundled<'_>)| {
+            let order = &self.orders[bundled.order];
+            let parts: BTreeSet<_> = bundled.bundle.parts.iter().collect();
+            let saves = order.told(market, bundled.bundle.saves);
+            // Rounded up; a bundle has parts.
+            let each = (saves + parts.len() as i64 - 1) / parts.len().max(1) as i64;
+            let share = |one: &Candidate<'_>| {
+                let line = order.line_of(one);
+                line.map_or(0, |line| i64::from(parts.contains(&line.part.id)) * each)
+            };
+            let columns = market.candidates.iter().map(|candidates| {
+                let shares = candidates.iter().map(share);
+                shares.collect::<Vec<i64>>()
+            });
+            let mut shares: Vec<(usize, Vec<i64>)> = columns.enumerate().collect();
+            shares.retain(|(_, column)| column.iter().any(|share| *share != 0));
+            Claim {
+                group: first_bundle + at,
+                shares,
+            }
+        };
+        self.bundles.iter().enumerate().map(claim).collect()
     }
 
     /// The bills of a selection, one for each retailer with terms that is ordered from.

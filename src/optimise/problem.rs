@@ -47,6 +47,16 @@ pub struct OrderSide {
     pub has_code: bool,
 }
 
+/// What a bundle saves, split over the choices that it can be made of: whoever takes it has chosen
+/// shares that come to at least as much.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Claim {
+    /// The bundle's group. Its first way, not to take it, costs nothing.
+    pub group: usize,
+    /// For each group with such choices, in rising order: the group and its choices' shares.
+    pub shares: Vec<(usize, Vec<i64>)>,
+}
+
 /// The groups that decide about orders, and what they can cost. Empty where there are none.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct OrderSides {
@@ -56,6 +66,7 @@ pub struct OrderSides {
     pub swings: Vec<i64>,
     /// By group before the first of the orders.
     pub choices: Vec<Vec<OrderSide>>,
+    pub claims: Vec<Claim>,
     /// Not every order can be made beside every other.
     pub is_limited: bool,
 }
@@ -170,6 +181,15 @@ impl Problem {
                     .zip(keep)
                     .map(|(sides, keep)| select(sides, keep))
                     .collect(),
+                claims: self
+                    .orders
+                    .claims
+                    .iter()
+                    .map(|claim| Claim {
+                        group: claim.group,
+                        shares: kept_columns(&claim.shares, kept),
+                    })
+                    .collect(),
                 ..self.orders.clone()
             },
             budget: self.budget,
@@ -196,6 +216,9 @@ impl Problem {
             has_code: false,
         };
         self.orders.choices[group].fill(alone);
+        for claim in &mut self.orders.claims {
+            claim.shares.retain(|(owner, _)| *owner != group);
+        }
         self
     }
 

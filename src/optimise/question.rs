@@ -1,6 +1,7 @@
 //! A market as a problem that can be asked many things: the ladder, entry prices, why not this part.
 
 use super::best::assemble;
+use super::branch::Equals;
 use super::build::Build;
 use super::engine::{Climb, ClimbFault};
 use super::joint::Joint;
@@ -8,7 +9,7 @@ use super::model::{RuleLimits, Standing, encode, rule_limits};
 use super::orders::Orders;
 use super::problem::{Choice, Problem, Selection, unrestricted};
 use super::reduce::undominated;
-use super::sweep::{Equals, Step, Wanted, first_among_equals};
+use super::sweep::{Step, Wanted};
 use super::verify::{VerifyFault, verify};
 use crate::catalogue::Catalogue;
 use crate::fit::Finding;
@@ -83,9 +84,7 @@ impl<'m> Question<'m> {
     /// The best step within the brief's budget, the first among equals, where only the marked
     /// choices may be taken.
     pub(super) fn best_within(&self, keep: &[Vec<bool>]) -> Result<Option<Step>, ClimbFault> {
-        let steps = self.steps_within(keep, self.problem.budget, Wanted::LADDER)?;
-        let last: Vec<Step> = steps.into_iter().next_back().into_iter().collect();
-        Ok(self.settled(last, keep)?.pop())
+        self.best_besides(keep, &[])
     }
 
     /// The same steps with the selections that are shown.
@@ -121,15 +120,11 @@ impl<'m> Question<'m> {
         let sets = excluded.iter();
         besides.joints.extend(sets.map(|set| Joint::excluding(set)));
         let kept = besides.restricted(keep);
-        let steps = self.engine.climb(&kept, Wanted::LADDER)?;
-        let Some(step) = steps.last() else {
+        let Some(step) = self.engine.top(&kept)? else {
             return Ok(None);
         };
-        let selection = first_among_equals(&kept, step)?;
-        let shown = Step {
-            selection,
-            ..step.clone()
-        };
+        let selection = Equals::of(&kept)?.first(&step)?;
+        let shown = Step { selection, ..step };
         Ok(Some(unrestricted_step(shown, keep)))
     }
 

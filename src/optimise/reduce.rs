@@ -14,6 +14,7 @@
 
 use super::pairing::Pairing;
 use super::problem::Problem;
+use std::collections::BTreeMap;
 
 /// Which choices of each group to keep.
 pub fn undominated(problem: &Problem) -> Vec<Vec<bool>> {
@@ -75,6 +76,7 @@ fn is_cheaper_throughout(problem: &Problem, group: usize, one: usize, other: usi
 }
 
 /// Everything that distinguishes a choice besides cost and order; larger is better throughout.
+#[derive(PartialEq, Eq, PartialOrd, Ord)]
 struct Profile {
     worths: Vec<i64>,
     /// The classes of partners in all pairings, as bits.
@@ -92,6 +94,51 @@ fn dominates(better: &Profile, worse: &Profile) -> bool {
             .iter()
             .zip(&worse.partners)
             .all(|(better, worse)| worse & !better == 0)
+}
+
+/// The choices of a group by all that tells them apart but cost and order.
+pub(super) struct Classes {
+    /// By choice.
+    pub of: Vec<usize>,
+    /// Whether one class is worth as much as another, takes no more and stands with all that the
+    /// other stands with: `covers[one][other]`.
+    pub covers: Vec<Vec<bool>>,
+}
+
+impl Classes {
+    /// Of a group of a problem without orders.
+    pub(super) fn of(problem: &Problem, group: usize) -> Classes {
+        let joints = joints_of(problem, group);
+        let mut known: BTreeMap<(Profile, Vec<usize>), usize> = BTreeMap::new();
+        let mut first_of: Vec<usize> = Vec::new();
+        let profiles = profiles(problem, group, |_| true);
+        let class = |(position, profile): (usize, Profile)| {
+            let in_joints = joints.iter().map(|joint| joint.classes[position]);
+            *known
+                .entry((profile, in_joints.collect()))
+                .or_insert_with(|| {
+                    first_of.push(position);
+                    first_of.len() - 1
+                })
+        };
+        let of = profiles.into_iter().enumerate().map(class).collect();
+        let mut told: Vec<(&Profile, usize)> = known
+            .iter()
+            .map(|((profile, _), class)| (profile, *class))
+            .collect();
+        told.sort_by_key(|(_, class)| *class);
+        let covers = |one: usize, other: usize| {
+            dominates(told[one].0, told[other].0)
+                && joints
+                    .iter()
+                    .all(|joint| joint.covers(first_of[one], first_of[other]))
+        };
+        let row = |one| (0..told.len()).map(|other| covers(one, other)).collect();
+        Classes {
+            covers: (0..told.len()).map(row).collect(),
+            of,
+        }
+    }
 }
 
 /// One joint, seen from one of its groups.

@@ -17,7 +17,7 @@ use super::problem::{Problem, Selection};
 use crate::rates::Score;
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
-use tables::{Open, Tables};
+use tables::{Bound, Open, Tables};
 
 mod equals;
 mod stands;
@@ -75,9 +75,19 @@ struct Node {
     depth: u8,
 }
 
-/// What the queue is ordered by: the least cost first; of equals the best score that is possible,
-/// then the most complete, then the oldest, so that the order never depends on chance.
-type Entry = Reverse<(i64, Reverse<i64>, Reverse<u8>, u32)>;
+/// What the queue is ordered by: the key of its bound; of equals the most complete, then the
+/// oldest, so that the order never depends on chance.
+type Entry = Reverse<(Key, Reverse<u8>, u32)>;
+
+/// A bound in the order in which a search takes them up.
+type Key = (i64, i64);
+
+/// Partial selections, and those of them that are still to be taken up.
+struct Search {
+    nodes: Vec<Node>,
+    queue: BinaryHeap<Entry>,
+    key: fn(Bound) -> Key,
+}
 
 /// Finds the steps up to the problem's budget, cheapest first.
 ///
@@ -89,13 +99,12 @@ pub fn sweep(problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, TooWide> {
     };
     let mut steps: Vec<Step> = Vec::new();
     let mut beaten = wanted.least_score.0.saturating_sub(1);
-    let mut nodes: Vec<Node> = Vec::new();
-    let mut queue: BinaryHeap<Entry> = BinaryHeap::new();
+    let mut search = Search::by(|bound| (bound.cost, -bound.score));
     let mut open = Open::of(&tables);
     let mut chosen: Vec<usize> = Vec::new();
-    push_children(&tables, &mut open, None, &mut nodes, &mut queue, beaten)?;
-    while let Some(Reverse((cost, Reverse(most_score), _, number))) = queue.pop() {
-        let cost = cost + tables.base;
+    search.push_children(&tables, &mut open, None, beaten)?;
+    while let Some(((cost, score), number)) = search.pop() {
+        let (cost, most_score) = (cost + tables.base, -score);
         let is_over = |last: &Step| last.score >= wanted.enough && last.cost < cost;
         if steps.last().is_some_and(is_over) {
             break;
@@ -103,17 +112,10 @@ pub fn sweep(problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, TooWide> {
         if most_score <= beaten {
             continue;
         }
-        path(&nodes, number, &mut chosen);
+        search.path(number, &mut chosen);
         if chosen.len() < tables.groups() {
             open.set(&tables, &chosen);
-            push_children(
-                &tables,
-                &mut open,
-                Some(number),
-                &mut nodes,
-                &mut queue,
-                beaten,
-            )?;
+            search.push_children(&tables, &mut open, Some(number), beaten)?;
             continue;
         }
         beaten = most_score;
@@ -131,51 +133,93 @@ pub fn sweep(problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, TooWide> {
     Ok(steps)
 }
 
-/// The choices that lead to a node, in the tables' order.
-fn path(nodes: &[Node], number: u32, chosen: &mut Vec<usize>) {
-    chosen.clear();
-    let mut at = number as usize;
-    loop {
-        let node = nodes[at];
-        chosen.push(usize::from(node.choice));
-        if node.depth == 0 {
-            break;
+/// Finds the best step within the problem's budget, if it scores at least so much: the top of the
+/// ladder without the rungs below. Partial selections are taken up in the order of the best score
+/// that any completion can have, then of the least cost, so that the first that is complete is it.
+///
+/// # Errors
+/// [`TooWide`]
+pub fn top(problem: &Problem, least_score: Score) -> Result<Option<Step>, TooWide> {
+    let Some(tables) = Tables::of(problem)? else {
+        return Ok(None);
+    };
+    let beaten = least_score.0.saturating_sub(1);
+    let mut search = Search::by(|bound| (-bound.score, bound.cost));
+    let mut open = Open::of(&tables);
+    let mut chosen: Vec<usize> = Vec::new();
+    search.push_children(&tables, &mut open, None, beaten)?;
+    while let Some(((score, cost), number)) = search.pop() {
+        search.path(number, &mut chosen);
+        if chosen.len() == tables.groups() {
+            return Ok(Some(Step {
+                cost: cost + tables.base,
+                score: Score(-score),
+                selection: tables.selection(&chosen),
+            }));
         }
-        at = node.parent as usize;
+        open.set(&tables, &chosen);
+        search.push_children(&tables, &mut open, Some(number), beaten)?;
     }
-    chosen.reverse();
+    Ok(None)
 }
 
-/// Puts what can still become a step into the queue, one choice further.
-fn push_children(
-    tables: &Tables,
-    open: &mut Open,
-    parent: Option<u32>,
-    nodes: &mut Vec<Node>,
-    queue: &mut BinaryHeap<Entry>,
-    beaten: i64,
-) -> Result<(), TooWide> {
-    let depth = open.depth();
-    for choice in 0..tables.size(depth) {
-        let Some(bound) = open.bound_with(tables, choice, beaten) else {
-            continue;
-        };
-        if nodes.len() >= MOST_NODES {
-            return Err(TooWide);
+impl Search {
+    fn by(key: fn(Bound) -> Key) -> Search {
+        Search {
+            nodes: Vec::new(),
+            queue: BinaryHeap::new(),
+            key,
         }
-        // Below four million, so it fits; depth and choice were checked when the tables were made.
-        let number = nodes.len() as u32;
-        nodes.push(Node {
-            parent: parent.unwrap_or(0),
-            choice: choice as u16,
-            depth: depth as u8,
-        });
-        queue.push(Reverse((
-            bound.cost,
-            Reverse(bound.score),
-            Reverse(depth as u8),
-            number,
-        )));
     }
-    Ok(())
+
+    fn pop(&mut self) -> Option<(Key, u32)> {
+        let Reverse((key, _, number)) = self.queue.pop()?;
+        Some((key, number))
+    }
+
+    /// The choices that lead to a node, in the tables' order.
+    fn path(&self, number: u32, chosen: &mut Vec<usize>) {
+        chosen.clear();
+        let mut at = number as usize;
+        loop {
+            let node = self.nodes[at];
+            chosen.push(usize::from(node.choice));
+            if node.depth == 0 {
+                break;
+            }
+            at = node.parent as usize;
+        }
+        chosen.reverse();
+    }
+
+    /// Puts what can still become a step into the queue, one choice further.
+    fn push_children(
+        &mut self,
+        tables: &Tables,
+        open: &mut Open,
+        parent: Option<u32>,
+        beaten: i64,
+    ) -> Result<(), TooWide> {
+        let depth = open.depth();
+        for choice in 0..tables.size(depth) {
+            let Some(bound) = open.bound_with(tables, choice, beaten) else {
+                continue;
+            };
+            if self.nodes.len() >= MOST_NODES {
+                return Err(TooWide);
+            }
+            // Below four million, so it fits; depth and choice were checked when the tables were
+            // made.
+            let number = self.nodes.len() as u32;
+            self.nodes.push(Node {
+                parent: parent.unwrap_or(0),
+                choice: choice as u16,
+                depth: depth as u8,
+            });
+            let key = (self.key)(bound);
+            self.queue
+                .push(Reverse((key, Reverse(depth as u8), number)));
+        }
+        Ok(())
+    }
 }

@@ -5,8 +5,8 @@ use crate::market::Case;
 use rigtide::market::{Availability, Listed, RetailerId, Terms, market};
 use rigtide::money::{Currency, Money};
 use rigtide::optimise::{
-    Answer, BestBuild, Effort, Engine, Question, Standing, Sweeper, best, entry_prices, ladder,
-    relaxations,
+    Answer, BestBuild, Climb, Effort, Engine, Equals, Question, Standing, Step, Sweeper, Wanted,
+    best, encode, entry_prices, first_among_equals, ladder, relaxations, rule_limits, sweep,
 };
 use std::collections::BTreeMap;
 
@@ -99,6 +99,36 @@ fn reduction_and_engine_make_no_difference_to_what_is_ordered() {
             "seed {seed}"
         );
     }
+}
+
+#[test]
+fn settling_orders_in_turn_finds_what_sweeping_them_with_the_roles_finds() {
+    let mut n_rungs = 0;
+    for seed in 0..400 {
+        let case = case_with_terms(seed);
+        let market = market(&case.brief, &case.catalogue, &case.retailers, &case.listed);
+        let limits = rule_limits(&market);
+        let problem = encode(&market, &Standing::new(), limits.iter());
+        let pair = |step: &Step| (step.score.0, step.cost);
+        let plain = sweep(&problem, Wanted::LADDER).unwrap();
+        let rungs = Sweeper.climb(&problem, Wanted::LADDER).unwrap();
+        let of = |steps: &[Step]| steps.iter().map(pair).collect::<Vec<_>>();
+        assert_eq!(of(&rungs), of(&plain), "seed {seed}");
+        assert!(rungs.iter().all(|rung| problem.admits(&rung.selection)));
+        let top = Sweeper.top(&problem).unwrap();
+        assert_eq!(
+            top.as_ref().map(pair),
+            plain.last().map(pair),
+            "seed {seed}"
+        );
+        for rung in &plain {
+            let shown = Equals::of(&problem).unwrap().first(rung).unwrap();
+            let swept = first_among_equals(&problem, rung).unwrap();
+            assert_eq!(shown, swept, "seed {seed}");
+        }
+        n_rungs += rungs.len();
+    }
+    assert!(n_rungs > 300, "only {n_rungs} rungs");
 }
 
 #[test]
