@@ -112,7 +112,7 @@ impl Money {
 }
 
 /// Divides with halves going away from zero, as price lists round.
-pub(super) fn div_half_up(numerator: i128, denominator: i128) -> i128 {
+pub(crate) fn div_half_up(numerator: i128, denominator: i128) -> i128 {
     let magnitude = (2 * numerator.abs() + denominator) / (2 * denominator);
     if numerator < 0 { -magnitude } else { magnitude }
 }

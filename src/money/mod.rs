@@ -15,6 +15,7 @@ mod convert;
 mod currency;
 mod parse;
 
+pub(crate) use amount::div_half_up;
 pub use amount::{Money, MoneyError};
 pub use convert::{Converted, Rate, RateError};
 pub use currency::{Currency, UnknownCurrency};
