@@ -3,4 +3,23 @@
 //! For now the charts that commands draw. May not fetch, store or decide anything; of the crate it
 //! uses the pure modules alone.
 
+mod axis;
 pub mod scatter;
+pub mod steps;
+mod svg;
+
+/// Several charts in one document, one below the other.
+pub fn stacked(charts: &[String]) -> String {
+    let (width, height) = (svg::WIDTH, svg::HEIGHT);
+    let mut document = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {}\">\n",
+        height * charts.len() as f64
+    );
+    for (number, chart) in charts.iter().enumerate() {
+        let top = height * number as f64;
+        let placed = format!("<svg y=\"{top}\" width=\"{width}\" height=\"{height}\" ");
+        document.push_str(&chart.replacen("<svg ", &placed, 1));
+    }
+    document.push_str("</svg>\n");
+    document
+}

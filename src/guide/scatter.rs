@@ -3,6 +3,11 @@
 //! Points that nothing beats at their price or below are on the frontier, and a step line joins
 //! them. Numbers are linear, for a price twice as high is to look twice as far away.
 
+use super::axis::Axis;
+use super::svg::{
+    BOTTOM, HEIGHT, LEFT, QUIET, RIGHT, STRONG, TOP, WIDTH, escaped, opening, plain, text,
+    tick_below, tick_left,
+};
 use std::fmt::Write as _;
 
 /// One point of a chart.
@@ -28,52 +33,12 @@ pub struct Scatter {
 /// Size of the text chart, in characters.
 const COLUMNS: usize = 64;
 const ROWS: usize = 14;
-/// Size of the SVG chart, in its own units.
-const WIDTH: f64 = 720.0;
-const HEIGHT: f64 = 420.0;
-const LEFT: f64 = 64.0;
-const RIGHT: f64 = 24.0;
-const TOP: f64 = 40.0;
-const BOTTOM: f64 = 52.0;
-
-/// From a value to its share of an axis that begins at 0.
-struct Axis {
-    most: f64,
-    step: f64,
-}
-
-impl Axis {
-    /// An axis that holds the values, with some five round steps.
-    fn of(values: impl Iterator<Item = f64>) -> Axis {
-        let most = values.fold(0.0, f64::max).max(f64::MIN_POSITIVE);
-        let rough = most / 5.0;
-        let power = 10_f64.powf(rough.log10().floor());
-        let rounds = [1.0, 2.0, 2.5, 5.0, 10.0].map(|round| round * power);
-        let step = rounds.into_iter().find(|step| *step >= rough);
-        let step = step.unwrap_or(rough);
-        Axis {
-            most: (most / step).ceil() * step,
-            step,
-        }
-    }
-
-    fn share(&self, value: f64) -> f64 {
-        (value / self.most).clamp(0.0, 1.0)
-    }
-
-    fn ticks(&self) -> Vec<f64> {
-        let number = (self.most / self.step).round() as u32;
-        (0..=number)
-            .map(|tick| f64::from(tick) * self.step)
-            .collect()
-    }
-}
 
 impl Scatter {
     fn axes(&self) -> (Axis, Axis) {
         (
-            Axis::of(self.points.iter().map(|point| point.x)),
-            Axis::of(self.points.iter().map(|point| point.y + point.error)),
+            Axis::from_zero(self.points.iter().map(|point| point.x)),
+            Axis::from_zero(self.points.iter().map(|point| point.y + point.error)),
         )
     }
 
@@ -122,30 +87,16 @@ impl Scatter {
             // Writing to a String does not fail.
             let _ = writeln!(svg, "{line}");
         };
-        put(format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {HEIGHT}\" role=\"img\" \
-             font-family=\"sans-serif\" font-size=\"12\">"
-        ));
-        put(format!("<title>{}</title>", escaped(&self.title)));
-        put(format!(
-            "<rect width=\"{WIDTH}\" height=\"{HEIGHT}\" fill=\"#fff\"/>"
-        ));
-        put(text(LEFT, 22.0, "start", "#222", &self.title));
+        opening(&self.title, "").into_iter().for_each(&mut put);
         for tick in x_axis.ticks() {
-            let x = across(tick);
-            let (top, bottom) = (TOP, HEIGHT - BOTTOM);
-            put(format!(
-                "<path d=\"M{x:.1} {top:.1}V{bottom:.1}\" stroke=\"#e4e4e0\"/>"
-            ));
-            put(text(x, bottom + 16.0, "middle", "#555", &plain(tick)));
+            tick_below(across(tick), &plain(tick))
+                .into_iter()
+                .for_each(&mut put);
         }
         for tick in y_axis.ticks() {
-            let y = up(tick);
-            put(format!(
-                "<path d=\"M{LEFT:.1} {y:.1}H{:.1}\" stroke=\"#e4e4e0\"/>",
-                WIDTH - RIGHT
-            ));
-            put(text(LEFT - 6.0, y + 4.0, "end", "#555", &plain(tick)));
+            tick_left(up(tick), &plain(tick))
+                .into_iter()
+                .for_each(&mut put);
         }
         put(text(
             (LEFT + WIDTH - RIGHT) / 2.0,
@@ -163,8 +114,8 @@ impl Scatter {
                 up(point.y + point.error),
             );
             let colour = match point.is_on_frontier {
-                true => "#1f5f5b",
-                false => "#a5a39b",
+                true => STRONG,
+                false => QUIET,
             };
             put(format!(
                 "<path d=\"M{x:.1} {low:.1}V{high:.1}\" stroke=\"{colour}\"/>"
@@ -200,27 +151,8 @@ impl Scatter {
                 _ => write!(path, "H{x:.1}V{y:.1}"),
             };
         }
-        format!("<path d=\"{path}\" fill=\"none\" stroke=\"#1f5f5b\" stroke-width=\"1.5\"/>")
+        format!("<path d=\"{path}\" fill=\"none\" stroke=\"{STRONG}\" stroke-width=\"1.5\"/>")
     }
-}
-
-fn text(x: f64, y: f64, anchor: &str, colour: &str, words: &str) -> String {
-    format!(
-        "<text x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"{anchor}\" fill=\"{colour}\">{}</text>",
-        escaped(words)
-    )
-}
-
-/// A number with as many places as it needs, two at most.
-fn plain(value: f64) -> String {
-    let text = format!("{value:.2}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
-/// Text as it may stand in XML.
-fn escaped(text: &str) -> String {
-    let text: String = text.chars().filter(|one| !one.is_control()).collect();
-    html_escape::encode_quoted_attribute(&text).into_owned()
 }
 
 #[cfg(test)]

@@ -21,6 +21,7 @@ use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, harmless_source};
 use crate::cli::wire;
 use crate::guide::scatter::{Point, Scatter};
+use crate::guide::stacked;
 use crate::market::{Condition, Listed, landed_price};
 use crate::money::{Currency, Money};
 use crate::rates::derive::{CheckedRow, WorkloadFit};
@@ -272,28 +273,6 @@ fn charts(section: &Section<'_>) -> Vec<Scatter> {
             points,
         })
         .collect()
-}
-
-/// Several charts in one document, one below the other.
-fn stacked(charts: &[String]) -> String {
-    const HEIGHT: usize = 420;
-    let mut document = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 720 {}\">\n",
-        HEIGHT * charts.len()
-    );
-    for (number, chart) in charts.iter().enumerate() {
-        let placed = chart.replacen(
-            "<svg ",
-            &format!(
-                "<svg y=\"{}\" width=\"720\" height=\"{HEIGHT}\" ",
-                number * HEIGHT
-            ),
-            1,
-        );
-        document.push_str(&placed);
-    }
-    document.push_str("</svg>\n");
-    document
 }
 
 fn percent(log: f64) -> f64 {
