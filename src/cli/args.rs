@@ -3,9 +3,11 @@
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
+mod history;
 mod questions;
 mod rates;
 
+pub use history::HistoryArguments;
 pub use questions::{
     Changes, EntryPricesArguments, LadderArguments, WhatIfArguments, WhyArguments,
 };
@@ -102,13 +104,8 @@ pub enum Command {
         #[arg(long)]
         reference: bool,
     },
-    /// Show every price that was seen of a part.
-    History {
-        /// A part's id in the catalogue.
-        part: String,
-        #[command(flatten)]
-        output: Output,
-    },
+    /// Show what was seen of a part's price: facts, lows, gaps, and reductions that do not hold.
+    History(HistoryArguments),
     /// Poll on schedule, and send a bulletin when the best build changes.
     Watch,
     /// Show the whole program at work on three invented retailers.

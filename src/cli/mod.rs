@@ -99,7 +99,7 @@ fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Resu
             commands::schema::run(*reference, screen);
             Ok(())
         }
-        Command::History { part, output } => commands::history::run(config, part, *output, screen),
+        Command::History(history) => commands::history::run(config, history, screen),
         Command::Watch => commands::watch::run(config, screen),
         Command::Demo(demo) => commands::demo::run(demo, screen, open_demo),
     }

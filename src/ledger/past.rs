@@ -1,13 +1,37 @@
 //! What was last believed of one offer, for readers that do not write a poll.
 
-use super::columns::currency;
+use super::columns::{currency, instant};
 use super::error::LedgerError;
 use super::open::Reader;
+use crate::history::Reading;
 use crate::market::{FeedId, Offer};
 use crate::money::Money;
 use rusqlite::OptionalExtension;
 
 impl Reader {
+    /// Every instant at which a feed was read with success, in the order of time. A copy that was
+    /// older than what was known told nothing and is left out.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn readings(&self, feed: &FeedId) -> Result<Vec<Reading>, LedgerError> {
+        self.run(|connection| {
+            let mut statement = connection.prepare_cached(
+                "SELECT at_ms, status = 'unchanged' OR is_complete
+                 FROM poll WHERE feed_id = (SELECT id FROM feed WHERE name = ?1)
+                     AND status IN ('fresh', 'unchanged') AND NOT is_older_copy
+                 ORDER BY at_ms",
+            )?;
+            let readings = statement.query_map([feed.as_str()], |row| {
+                Ok(Reading {
+                    at: instant(row, 0)?,
+                    is_complete: row.get(1)?,
+                })
+            })?;
+            readings.collect()
+        })
+    }
+
     /// The last believed price of the offer with this SKU, seller and condition in a feed.
     ///
     /// # Errors

@@ -49,6 +49,8 @@ pub struct Feed {
     pub normalise: NormaliseSettings,
     /// `None`: polled only when asked.
     pub schedule: Option<Schedule>,
+    /// Of the schedule and of the retailer's calendar days.
+    pub zone: Tz,
 }
 
 /// A file of the configuration with its text.
@@ -299,6 +301,7 @@ fn read_feed(mut table: Table<'_, '_>, retailer: Option<&Retailer>) -> Option<Fe
             Some(schedule) => Some(schedule?),
             None => None,
         },
+        zone,
     })
 }
 

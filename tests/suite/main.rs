@@ -21,6 +21,7 @@ mod daemon;
 mod fetching;
 mod fit;
 mod fuzz;
+mod history;
 mod asking;
 mod buying;
 mod catalogue;

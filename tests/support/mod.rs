@@ -5,6 +5,7 @@ pub mod feed;
 pub mod generated;
 pub mod guides;
 pub mod model_json;
+pub mod offer;
 mod open_data;
 pub mod polling;
 pub mod program;

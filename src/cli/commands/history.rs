@@ -1,46 +1,83 @@
-//! `rigtide history PART`: every price that was seen of a part.
+//! `rigtide history PART`: what was seen of a part's price.
+//!
+//! ```text
+//! { part, currency,                            currency: of the first point
+//!   points [{ retailer, sku, seller, condition, from, until, price_minor, currency, list_minor,
+//!             availability, is_lowest }],
+//!   wares [{ condition, currency, tax_included, offers, facts, steps }],
+//!   claims [{ retailer, sku, from, price_minor, was_minor, currency, verdict, why, lowest_minor,
+//!             lowest_from, lowest_until, opens, closes, percent_off_hundredths,
+//!             claimed_off_hundredths }] }
+//! ```
+//!
+//! A ware is what can be compared: new or used, one currency, with tax or without.
+
+mod facts;
+mod past;
+mod report;
+mod table_file;
 
 use crate::catalogue::PartId;
 use crate::catalogue::table::nearest;
-use crate::cli::args::Output;
+use crate::cli::args::HistoryArguments;
 use crate::cli::report::Failure;
-use crate::cli::screen::{Screen, Set, columns};
+use crate::cli::screen::{Screen, Set, Tone, columns, harmless, harmless_source};
 use crate::cli::wire;
 use crate::decide::shown_instant;
+use crate::guide::stacked;
 use crate::ledger::Interval;
-use serde::Serialize;
+use crate::watch::clock::Clock;
+use crate::watch::settings::Settings;
+use past::{Past, Ware};
 use std::path::Path;
 
-/// The prices of a part over time.
-#[derive(Serialize)]
-struct HistoryRecord<'h> {
-    part: &'h str,
-    /// Of the first point; each point names its own too.
-    currency: Option<String>,
-    points: Vec<Point<'h>>,
-}
-
-/// One price while it held.
-#[derive(Serialize)]
-struct Point<'h> {
-    retailer: &'h str,
-    sku: &'h str,
-    from: String,
-    /// When it was last seen.
-    until: String,
-    price_minor: i64,
-    currency: String,
-    availability: &'static str,
-}
-
-pub fn run(directory: &Path, part: &str, output: Output, screen: &Screen) -> Result<(), Failure> {
+pub fn run(directory: &Path, arguments: &HistoryArguments, screen: &Screen) -> Result<(), Failure> {
     let settings = wire::settings(directory)?;
+    let now = Clock::from_environment().now();
+    let past = Past::read(&settings, arguments, now)?;
+    if past.intervals.is_empty() {
+        check_names(&settings, arguments)?;
+    }
+    if let Some(file) = &arguments.csv {
+        wire::write_whole(file, &table_file::text(&past)?)?;
+    }
+    if let Some(file) = &arguments.svg {
+        let charts: Vec<String> = past
+            .wares
+            .iter()
+            .map(|ware| ware.chart(&past).svg())
+            .collect();
+        if charts.is_empty() {
+            let hint = "prices come with `rigtide poll`";
+            return Err(Failure::usage("there is no price to draw", hint));
+        }
+        wire::write_whole(file, &stacked(&charts))?;
+    }
+    if arguments.output.json {
+        screen.line(harmless_source(&report::report(&past).to_string()));
+        return Ok(());
+    }
+    if past.intervals.is_empty() {
+        let span = match (&arguments.since, &arguments.retailer) {
+            (None, None) => "yet",
+            _ => "within what was asked for",
+        };
+        let part = &arguments.part;
+        screen.line(format!(
+            "no price of {part} has been seen {span}; run `rigtide poll`"
+        ));
+        return Ok(());
+    }
+    let lines = shown(&past, arguments, screen);
+    lines.iter().for_each(|line| screen.line(line));
+    Ok(())
+}
+
+/// Nothing was seen: because nothing is called so?
+fn check_names(settings: &Settings, arguments: &HistoryArguments) -> Result<(), Failure> {
+    let part = arguments.part.as_str();
     let known = || settings.catalogue.parts.keys().map(PartId::as_str);
-    let reader = wire::reader(&settings)?;
-    let series = reader
-        .series(part)
-        .map_err(|error| Failure::Ledger(error.into()))?;
-    if series.is_empty() && !known().any(|id| id == part) {
+    if !known().any(|id| id == part) {
         let hint = match nearest(part, known()) {
             Some(near) => format!("did you mean \"{near}\"?"),
             None => "the catalogue's parts are in catalogue/*.toml".to_owned(),
@@ -50,38 +87,47 @@ pub fn run(directory: &Path, part: &str, output: Output, screen: &Screen) -> Res
             hint,
         ));
     }
-    if output.json {
-        let record = HistoryRecord {
-            part,
-            currency: series
-                .first()
-                .map(|interval| interval.price.currency().to_string()),
-            points: series.iter().map(point).collect(),
-        };
-        screen.line(serde_json::to_string(&record)?);
-    } else if series.is_empty() {
-        screen.line(format!(
-            "no price of {part} has been seen yet; run `rigtide poll`"
-        ));
-    } else {
-        table(&series).iter().for_each(|line| screen.line(line));
-    }
-    Ok(())
-}
-
-fn point(interval: &Interval) -> Point<'_> {
-    Point {
-        retailer: interval.retailer.as_str(),
-        sku: interval.sku.as_str(),
-        from: shown_instant(interval.from),
-        until: shown_instant(interval.until),
-        price_minor: interval.price.minor(),
-        currency: interval.price.currency().to_string(),
-        availability: interval.availability.name(),
+    let retailers = || settings.retailers.keys().map(|id| id.as_str());
+    let unknown = arguments.retailer.as_deref();
+    match unknown.filter(|name| !retailers().any(|id| id == *name)) {
+        None => Ok(()),
+        Some(name) => {
+            let hint = match nearest(name, retailers()) {
+                Some(near) => format!("did you mean \"{near}\"?"),
+                None => "the retailers are in retailers/*.toml".to_owned(),
+            };
+            Err(Failure::usage(
+                format!("no retailer is called \"{name}\""),
+                hint,
+            ))
+        }
     }
 }
 
-fn table(series: &[Interval]) -> Vec<String> {
+fn shown(past: &Past, arguments: &HistoryArguments, screen: &Screen) -> Vec<String> {
+    let mut lines = vec![screen.tone(Tone::Strong, &harmless(&past.name))];
+    for ware in &past.wares {
+        lines.push(String::new());
+        lines.extend(facts::lines(ware, past));
+        if arguments.plot {
+            let chart = ware.chart(past).text();
+            lines.push(String::new());
+            lines.extend(chart.iter().map(|line| harmless(line)));
+        }
+    }
+    lines.push(String::new());
+    let mut table = table(past);
+    table[0] = screen.tone(Tone::Quiet, &table[0]);
+    lines.extend(table);
+    let claims = facts::claims(past);
+    if !claims.is_empty() {
+        lines.push(String::new());
+        lines.extend(claims);
+    }
+    lines
+}
+
+fn table(past: &Past) -> Vec<String> {
     let heading = [
         "retailer",
         "sku",
@@ -89,16 +135,18 @@ fn table(series: &[Interval]) -> Vec<String> {
         "last seen",
         "price",
         "availability",
+        "",
     ];
     let mut rows: Vec<Vec<String>> = vec![heading.iter().map(|&text| text.to_owned()).collect()];
-    for interval in series {
+    for interval in &past.intervals {
         rows.push(vec![
-            interval.retailer.to_string(),
-            interval.sku.to_string(),
+            harmless(interval.retailer.as_str()),
+            harmless(interval.sku.as_str()),
             shown_instant(interval.from),
             shown_instant(interval.until),
             interval.price.to_string(),
             interval.availability.name().replace('_', " "),
+            remark(interval, past),
         ]);
     }
     let set = [
@@ -108,6 +156,31 @@ fn table(series: &[Interval]) -> Vec<String> {
         Set::Left,
         Set::Right,
         Set::Left,
+        Set::Left,
     ];
     columns(&rows, &set)
+}
+
+fn remark(interval: &Interval, past: &Past) -> String {
+    let is_lowest = past
+        .ware_of(interval)
+        .is_some_and(|ware| ware.is_lowest(interval));
+    let claimed = past.claims.iter().rfind(|claim| claim.covers(interval));
+    let claimed = claimed.map(|claim| format!("\"was\" {}: {}", claim.was(), claim.verdict()));
+    let remarks = is_lowest.then(|| "lowest".to_owned()).into_iter();
+    remarks.chain(claimed).collect::<Vec<_>>().join(", ")
+}
+
+/// What a ware is called where there are several: `new, EUR with tax`.
+fn named(ware: &Ware) -> String {
+    let tax = if ware.kind.tax_included {
+        "with"
+    } else {
+        "without"
+    };
+    let condition = match ware.kind.condition.name() {
+        "unknown" => "condition not told",
+        told => told,
+    };
+    format!("{condition}, {} {tax} tax", ware.kind.currency)
 }
