@@ -93,8 +93,8 @@ impl TimeAxis {
     pub fn ticks(&self) -> Vec<DateTime<Utc>> {
         let days = (self.until - self.from).num_days();
         if days <= 70 {
-            let step = [1, 2, 7, 14].into_iter();
-            let step = step.filter(|step| days / step < TIME_TICKS as i64).next();
+            let mut step = [1, 2, 7, 14].into_iter();
+            let step = step.find(|step| days / step < TIME_TICKS as i64);
             return self.every(
                 |at| at.checked_add_days(Days::new(step.unwrap_or(14) as u64)),
                 false,

@@ -163,14 +163,14 @@ fn extreme(series: &Series, minor: i64) -> Option<Extreme> {
     Some(Extreme {
         minor,
         from: first.from,
-        until: with_it.last().unwrap_or(first).until,
+        until: with_it.next_back().unwrap_or(first).until,
         source: quote.source,
     })
 }
 
 /// Every change of the price that could be had, over gaps too: there it is dated when it was seen.
 fn changes(series: &Series) -> Vec<Change> {
-    let end = series.last().map(|(at, state)| (at, state));
+    let end = series.last();
     let states = series.steps().iter().map(|step| (step.from, step.state));
     let mut changes = Vec::new();
     let mut before: Option<i64> = None;
