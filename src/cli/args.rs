@@ -4,10 +4,16 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
 mod history;
+mod instant;
+mod ledger;
 mod questions;
 mod rates;
 
 pub use history::HistoryArguments;
+pub use instant::Past;
+pub use ledger::{
+    BackupArguments, CompactArguments, ExportArguments, ImportHistoryArguments, RestoreArguments,
+};
 pub use questions::{
     Changes, EntryPricesArguments, LadderArguments, WhatIfArguments, WhyArguments,
 };
@@ -106,6 +112,18 @@ pub enum Command {
     },
     /// Show what was seen of a part's price: facts, lows, gaps, and reductions that do not hold.
     History(HistoryArguments),
+    /// Write the whole record into a file that other programs read.
+    Export(ExportArguments),
+    /// Take in records of the past: an export, or prices that you noted yourself.
+    ImportHistory(ImportHistoryArguments),
+    /// Copy the ledger into a new file, while the daemon goes on, and verify the copy.
+    Backup(BackupArguments),
+    /// Put a backup in the place of the ledger, which is kept beside it.
+    Restore(RestoreArguments),
+    /// Check that the ledger holds together. Nothing is changed.
+    Verify(Output),
+    /// Give unused room back to the disk and, if you say so, thin what is long past.
+    Compact(CompactArguments),
     /// Poll on schedule, and send a bulletin when the best build changes.
     Watch,
     /// Show the whole program at work on three invented retailers.
@@ -319,6 +337,11 @@ pub struct BestArguments {
     /// Stop each solve after this many seconds and say so.
     #[arg(long, value_name = "SECONDS", default_value_t = 60)]
     pub time_limit: u32,
+
+    /// As the prices, the stock and the matches stood then: a date, for its end in UTC, or an
+    /// instant such as 2026-03-31T18:30:00Z.
+    #[arg(long, value_name = "INSTANT", value_parser = Past::parse)]
+    pub at: Option<Past>,
 
     #[command(flatten)]
     pub output: Output,

@@ -100,6 +100,12 @@ fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Resu
             Ok(())
         }
         Command::History(history) => commands::history::run(config, history, screen),
+        Command::Export(export) => commands::export::run(config, export, screen),
+        Command::ImportHistory(import) => commands::import_history::run(config, import, screen),
+        Command::Backup(backup) => commands::backup::run(config, backup, screen),
+        Command::Restore(restore) => commands::restore::run(config, restore, screen),
+        Command::Verify(output) => commands::verify::run(config, *output, screen),
+        Command::Compact(compact) => commands::compact::run(config, compact, screen),
         Command::Watch => commands::watch::run(config, screen),
         Command::Demo(demo) => commands::demo::run(demo, screen, open_demo),
     }

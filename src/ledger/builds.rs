@@ -60,14 +60,27 @@ impl Reader {
     /// # Errors
     /// [`LedgerError`]
     pub fn last_answer(&self, brief: &str) -> Result<Option<StoredAnswer>, LedgerError> {
+        self.answer_at(brief, DateTime::<Utc>::MAX_UTC)
+    }
+
+    /// The newest answer to a brief that had been given by an instant. Its parts are those of
+    /// then; the rest of it is as it was last given with these parts.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn answer_at(
+        &self,
+        brief: &str,
+        at: DateTime<Utc>,
+    ) -> Result<Option<StoredAnswer>, LedgerError> {
         self.run(|connection| {
-            newest(connection, brief).map(|found| found.map(|(_, stored)| stored))
+            newest(connection, brief, at).map(|found| found.map(|(_, stored)| stored))
         })
     }
 }
 
 fn write_answer(connection: &Connection, decision: &Decision) -> rusqlite::Result<()> {
-    let newest = newest(connection, &decision.brief)?;
+    let newest = newest(connection, &decision.brief, DateTime::<Utc>::MAX_UTC)?;
     let at = newest.as_ref().map_or(decision.at, |(_, stored)| {
         // Stamps do not go backwards, whatever the clock does.
         stored.until.max(decision.at)
@@ -91,12 +104,16 @@ fn write_answer(connection: &Connection, decision: &Decision) -> rusqlite::Resul
     Ok(())
 }
 
-fn newest(connection: &Connection, brief: &str) -> rusqlite::Result<Option<(i64, StoredAnswer)>> {
+fn newest(
+    connection: &Connection,
+    brief: &str,
+    at: DateTime<Utc>,
+) -> rusqlite::Result<Option<(i64, StoredAnswer)>> {
     let mut statement = connection.prepare_cached(
         "SELECT id, brief, since_ms, until_ms, fingerprint, answer_json FROM answer
-         WHERE brief = ?1 ORDER BY id DESC LIMIT 1",
+         WHERE brief = ?1 AND since_ms <= ?2 ORDER BY id DESC LIMIT 1",
     )?;
-    let found = statement.query_row([brief], |row| {
+    let found = statement.query_row((brief, millis(at)), |row| {
         let stored = StoredAnswer {
             brief: row.get(1)?,
             since: instant(row, 2)?,

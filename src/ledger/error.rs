@@ -60,6 +60,14 @@ pub enum LedgerError {
         #[source]
         source: rusqlite::Error,
     },
+    #[error("{path} is there already: choose another name, it was left as it is", path = path.display())]
+    Exists { path: PathBuf },
+    #[error("{path} cannot be written", path = path.display())]
+    File {
+        path: PathBuf,
+        #[source]
+        source: std::io::Error,
+    },
     #[error("another process kept {path} busy for too long: try again", path = path.display())]
     Busy {
         path: PathBuf,
@@ -94,6 +102,47 @@ pub enum LockError {
 }
 
 impl LedgerError {
+    /// True for what may pass by itself or by a person's hand while the program runs: no room, a
+    /// file system that was mounted to be read only, a lock that another process holds.
+    pub fn may_pass(&self) -> bool {
+        match self {
+            LedgerError::Full { .. }
+            | LedgerError::ReadOnly { .. }
+            | LedgerError::CannotOpen { .. }
+            | LedgerError::Busy { .. } => true,
+            LedgerError::Refused { source, .. } => {
+                source.sqlite_error_code() == Some(ErrorCode::SystemIoFailure)
+            }
+            _ => false,
+        }
+    }
+
+    /// What a file operation failed with.
+    pub(super) fn file(path: &Path, source: std::io::Error) -> LedgerError {
+        let path = path.to_owned();
+        LedgerError::File { path, source }
+    }
+
+    /// The same said of the file that a person knows, where it happened to a copy.
+    pub(super) fn at(mut self, other: &Path) -> LedgerError {
+        match &mut self {
+            LedgerError::Missing { path }
+            | LedgerError::NotALedger { path }
+            | LedgerError::Newer { path, .. }
+            | LedgerError::Older { path, .. }
+            | LedgerError::Damaged { path, .. }
+            | LedgerError::Full { path, .. }
+            | LedgerError::ReadOnly { path, .. }
+            | LedgerError::CannotOpen { path, .. }
+            | LedgerError::Exists { path }
+            | LedgerError::File { path, .. }
+            | LedgerError::Busy { path, .. }
+            | LedgerError::Unreadable { path, .. }
+            | LedgerError::Refused { path, .. } => other.clone_into(path),
+        }
+        self
+    }
+
     /// Sorts what SQLite said of the file at `path`.
     pub(super) fn of(path: &Path, source: rusqlite::Error) -> LedgerError {
         let path = path.to_owned();

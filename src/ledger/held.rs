@@ -4,6 +4,7 @@ use super::columns::{
     TERMS_WIDTH, Terms, currency, instant, millis, optional_instant, terms_columns,
 };
 use super::error::LedgerError;
+use super::gaps;
 use super::matching::OfferRow;
 use super::observations::Effect;
 use super::open::{Ledger, Reader};
@@ -108,6 +109,7 @@ impl Ledger {
                 let statement =
                     "UPDATE offer SET last_seen_ms = ?2, gone_since_ms = NULL WHERE id = ?1";
                 connection.execute(statement, (row.0, seen_until_ms))?;
+                gaps::open_after(connection, row, seen_until_ms)?;
             }
             Ok(true)
         })

@@ -4,6 +4,7 @@ use super::columns::{
     Terms, condition, currency, instant, millis, optional_instant, terms_columns,
 };
 use super::error::LedgerError;
+use super::gaps::WENT_WELL;
 use super::matching::{OFFER_WIDTH, OfferRow, PartMatch, offer_columns, read_match, read_offer};
 use super::open::Reader;
 use crate::market::{Availability, Condition, FeedId, Offer, RetailerId, Sku};
@@ -68,8 +69,11 @@ const SEEN_UNTIL: &str = "coalesce(b.until_ms, max(o.last_seen_ms, \
 
 impl Reader {
     /// The offers that are taken for parts, as they stand now or as they stood at an instant:
-    /// with the prices, the stock and the matches known then, without what was gone by then. A
-    /// past instant shows the text and the link of today.
+    /// with the prices, the stock, the matches, the titles and the links known then, without what
+    /// was gone by then. Their other texts are those of today.
+    ///
+    /// What several writes said of one millisecond counts as the last of them left it. A poll
+    /// counts from its instant on, though it takes a moment until it is stored.
     ///
     /// Sorted by part, feed, SKU, seller and condition.
     ///
@@ -83,6 +87,17 @@ impl Reader {
             None => self.offers_now(),
             Some(at) => self.offers_then(at),
         }
+    }
+
+    /// When the first poll was stored; none before it.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn first_poll(&self) -> Result<Option<DateTime<Utc>>, LedgerError> {
+        self.run(|connection| {
+            let select = "SELECT min(at_ms) FROM poll";
+            connection.query_row(select, [], |row| optional_instant(row, 0))
+        })
     }
 
     /// The price of every offer that is taken for a part and believed now, in no order.
@@ -147,23 +162,34 @@ impl Reader {
 
     fn offers_then(&self, at: DateTime<Utc>) -> Result<Vec<CurrentOffer>, LedgerError> {
         // An interval is known from its start, or from when it was confirmed. One that ran on
-        // past the instant was last seen by the newest poll up to it.
+        // past the instant was last seen by the newest poll up to it, unless that lies in a gap.
         let select = format!(
-            "SELECT {offer}, o.id, f.name, m.part, m.matched_by, m.confidence_percent, b.from_ms,
-                    min({SEEN_UNTIL}, max(b.from_ms, coalesce(
+            "WITH newest AS MATERIALIZED (
+                 SELECT f.id AS feed_id,
                         (SELECT p.at_ms FROM poll p
-                         WHERE p.feed_id = f.id AND p.at_ms <= ?1
-                             AND p.status IN ('fresh', 'unchanged') AND NOT p.is_older_copy
-                         ORDER BY p.at_ms DESC LIMIT 1), b.from_ms)))
-             FROM offer o JOIN feed f ON f.id = o.feed_id
+                         WHERE p.feed_id = f.id AND p.at_ms <= ?1 AND {WENT_WELL}
+                         ORDER BY p.at_ms DESC LIMIT 1) AS at_ms
+                 FROM feed f)
+             SELECT {offer}, o.id, f.name, m.part, m.matched_by, m.confidence_percent, b.from_ms,
+                    min({SEEN_UNTIL}, max(b.from_ms, coalesce(
+                        (SELECT iif(g.until_ms >= n.at_ms, g.seen_ms, NULL) FROM gap g
+                         WHERE g.offer_id = o.id AND g.seen_ms >= b.from_ms AND g.seen_ms < n.at_ms
+                         ORDER BY g.seen_ms DESC LIMIT 1),
+                        n.at_ms, b.from_ms)))
+             FROM offer o JOIN feed f ON f.id = o.feed_id JOIN newest n ON n.feed_id = f.id
              JOIN matching m ON m.offer_id = o.id AND m.since_ms =
                  (SELECT max(since_ms) FROM matching WHERE offer_id = o.id AND since_ms <= ?1)
              JOIN observation b ON b.offer_id = o.id AND b.from_ms =
                  (SELECT max(from_ms) FROM observation
                   WHERE offer_id = o.id AND coalesce(known_ms, from_ms) <= ?1)
+             LEFT JOIN listing l ON l.offer_id = o.id AND l.until_ms =
+                 (SELECT min(until_ms) FROM listing WHERE offer_id = o.id AND until_ms > ?1)
              WHERE m.part IS NOT NULL AND (b.gone_ms IS NULL OR b.gone_ms > ?1)
              ORDER BY m.part, f.name, o.sku, o.seller, o.condition",
-            offer = offer_columns!()
+            offer = offer_columns!(
+                "coalesce(l.title, o.title)",
+                "iif(l.offer_id IS NULL, o.link, l.link)"
+            )
         );
         self.run(|connection| {
             let mut statement = connection.prepare_cached(&select)?;

@@ -40,10 +40,18 @@ pub struct StoredOffer {
 /// The columns that [`read_offer`] wants, in its order; the terms come after them.
 macro_rules! offer_columns {
     () => {
-        "f.retailer, o.sku, o.seller, o.condition, o.title, o.brand, o.gtins, o.mpn, o.link, \
-         o.valid_until_ms, o.notes, o.properties, b.price_minor, b.currency, b.availability, \
-         b.list_minor, b.list_currency, b.shipping_minor, b.shipping_currency, b.tax_included, \
-         b.minimum_quantity"
+        offer_columns!("o.title", "o.link")
+    };
+    ($title:literal, $link:literal) => {
+        concat!(
+            "f.retailer, o.sku, o.seller, o.condition, ",
+            $title,
+            ", o.brand, o.gtins, o.mpn, ",
+            $link,
+            ", o.valid_until_ms, o.notes, o.properties, b.price_minor, b.currency, b.availability,
+             b.list_minor, b.list_currency, b.shipping_minor, b.shipping_currency, b.tax_included,
+             b.minimum_quantity"
+        )
     };
 }
 pub(super) use offer_columns;
@@ -132,18 +140,14 @@ impl Ledger {
     }
 }
 
-/// Takes offers for other parts; of one offer, stamps do not go backwards.
+/// Takes offers for other parts.
 pub(super) fn take_for(
     connection: &Connection,
     matches: &[(OfferRow, Option<PartMatch>)],
     at: DateTime<Utc>,
 ) -> rusqlite::Result<()> {
     for (row, part) in matches {
-        let newest: Option<i64> = connection
-            .prepare_cached("SELECT max(since_ms) FROM matching WHERE offer_id = ?1")?
-            .query_row([row.0], |row| row.get(0))?;
-        let at_ms = newest.unwrap_or(i64::MIN).max(millis(at));
-        rows::update_match(connection, *row, part.as_ref(), at_ms)?;
+        rows::update_match(connection, *row, part.as_ref(), millis(at))?;
     }
     Ok(())
 }

@@ -20,6 +20,7 @@ pub(super) const MIGRATIONS: &[(&str, &str)] = &[
         "matched with",
         include_str!("migrations/0005_matched_with.sql"),
     ),
+    ("past", include_str!("migrations/0006_past.sql")),
 ];
 
 /// The version that this program writes.
@@ -73,13 +74,22 @@ pub(super) fn version(connection: &Connection, path: &Path) -> Result<i64, Ledge
 }
 
 fn apply(transaction: &Transaction<'_>, found: i64) -> rusqlite::Result<()> {
+    apply_between(transaction, found, KNOWN)
+}
+
+/// Makes an empty file a ledger of an earlier version, for records of that time.
+pub(super) fn apply_up_to(transaction: &Transaction<'_>, version: i64) -> rusqlite::Result<()> {
+    apply_between(transaction, 0, version)
+}
+
+fn apply_between(transaction: &Transaction<'_>, found: i64, last: i64) -> rusqlite::Result<()> {
     if found == 0 {
         transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
         transaction.execute_batch(
             "CREATE TABLE schema_version (version INTEGER PRIMARY KEY, name TEXT NOT NULL) STRICT",
         )?;
     }
-    for (version, (name, statements)) in (1_i64..).zip(MIGRATIONS) {
+    for (version, (name, statements)) in (1_i64..=last).zip(MIGRATIONS) {
         if version > found {
             transaction.execute_batch(statements)?;
             transaction.execute(

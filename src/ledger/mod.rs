@@ -14,14 +14,22 @@
 //! was (`feed.seen_until_ms`), and only an offer that drops out of that rule carries an instant
 //! of its own. So a poll costs what changed, and an unchanged poll costs one row.
 //!
+//! **The past.** Whatever an answer reads of an offer is kept with the instants between which it
+//! stood: terms, match, title and link, and when it had last been seen (`gap` keeps the exceptions).
+//! So the market of any instant since schema 6 reads back as it was. Other texts of an offer are
+//! those of today.
+//!
 //! **Concurrency.** One [`Ledger`] writes; any number of [`Reader`]s read without blocking it.
 //!
 //! Start reading at [`Ledger`], then [`PollWriter`]; `migrations/` holds the tables.
 
 mod builds;
 mod columns;
+mod compact;
+mod copying;
 mod decisions;
 mod error;
+mod gaps;
 mod held;
 mod journal;
 mod lock;
@@ -36,10 +44,15 @@ mod past;
 mod polls;
 mod rows;
 mod standing;
+mod thinning;
+mod transfer;
+mod verify;
 #[cfg(test)]
 mod tests;
 
 pub use builds::{Decision, StoredAnswer};
+pub use compact::Thinning;
+pub use copying::{Copied, RestoreError, Restored, restore};
 pub use decisions::{Deciding, OfferDecision};
 pub use error::{LedgerError, LockError};
 pub use held::{HeldId, HeldOffer};
@@ -53,3 +66,5 @@ pub use open::{Ledger, Patience, Reader};
 pub use outbox::{DeadLetter, DueDelivery};
 pub use polls::{FeedState, NoSnapshot, PollLine, PollRecord, PollStatus, Remembered};
 pub use standing::Standing;
+pub use transfer::{Counted, Imported, PastPrice, PriceRefusal, RowFault, TransferError, import};
+pub use verify::{Verdict, Verified};

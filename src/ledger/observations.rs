@@ -3,6 +3,7 @@
 use super::columns::{Terms, millis};
 use super::decisions;
 use super::error::LedgerError;
+use super::gaps;
 use super::held::{self, Holding};
 use super::journal::{self, JournalEntry};
 use super::marks::{self, Mark, Marks};
@@ -301,9 +302,12 @@ impl PollWriter<'_> {
                 SnapshotIs::Complete => this.count_absent()?,
                 SnapshotIs::Partial => {
                     this.mark_listed_seen()?;
+                    let (listed, seen_ms) = (&this.listed, this.feed_seen_ms);
+                    gaps::extend_unlisted(&this.transaction, this.feed, listed, seen_ms, this.at)?;
                     (0, 0)
                 }
             };
+            gaps::extend_absent(&this.transaction, this.feed, this.at)?;
             let status = PollStatus::Fresh(snapshot);
             polls::record(&this.transaction, this.feed, this.at, status, record)?;
             let at = this.at;
@@ -339,7 +343,7 @@ impl PollWriter<'_> {
         part: Option<&PartMatch>,
     ) -> rusqlite::Result<()> {
         if !known.has_same_text {
-            rows::update_text(&self.transaction, known.row, offer)?;
+            rows::update_text(&self.transaction, known.row, offer, millis(self.at))?;
         }
         if !known.has_same_match {
             rows::update_match(&self.transaction, known.row, part, millis(self.at))?;

@@ -1,5 +1,6 @@
 //! Opening the ledger to write or to read.
 
+use super::copying::{self, Copied};
 use super::error::LedgerError;
 use super::migrate::{self, KNOWN};
 use rusqlite::config::DbConfig;
@@ -106,6 +107,28 @@ impl Ledger {
         })
     }
 
+    /// Sets how the connection fares, to bring faults about.
+    #[cfg(test)]
+    pub(crate) fn set_pragma(&self, pragma: &str) {
+        let set = |connection: &Connection| connection.execute_batch(&format!("PRAGMA {pragma}"));
+        self.read().run(set).unwrap();
+    }
+
+    /// Puts another ledger in the place of all that this one holds: all of it or nothing. Readers
+    /// see the old one until then.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub(super) fn overwrite(
+        &mut self,
+        from: &Reader,
+        told: &mut dyn FnMut(Copied),
+    ) -> Result<(), LedgerError> {
+        let Reader { connection, path } = &mut self.reader;
+        copying::copy_steps(&from.connection, connection, told)
+            .map_err(|source| LedgerError::of(path, source))
+    }
+
     /// Runs `work` in one transaction that starts as a writer, so that it never has to be
     /// upgraded half-way (which SQLite refuses without waiting).
     pub(super) fn write<T>(
@@ -155,6 +178,11 @@ impl Reader {
 
     pub fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// Lends the connection to what reports its faults itself.
+    pub(super) fn with_connection<T>(&self, work: impl FnOnce(&Connection) -> T) -> T {
+        work(&self.connection)
     }
 
     /// Runs statements and names the file in what they may fail with.

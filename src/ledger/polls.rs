@@ -2,6 +2,8 @@
 
 use super::columns::{instant, millis, optional_instant, texts, texts_json};
 use super::error::LedgerError;
+use super::gaps;
+use super::journal::{self, JournalEntry};
 use super::matching::OfferRow;
 use super::observations::SnapshotIs;
 use super::open::{Ledger, Reader};
@@ -109,6 +111,21 @@ impl Ledger {
         outcome: NoSnapshot,
         poll: &PollRecord,
     ) -> Result<DateTime<Utc>, LedgerError> {
+        self.record_poll_with(feed, retailer, at, (outcome, poll), None)
+    }
+
+    /// The same with a journal entry that stands or falls with it.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn record_poll_with(
+        &mut self,
+        feed: &FeedId,
+        retailer: &RetailerId,
+        at: DateTime<Utc>,
+        (outcome, poll): (NoSnapshot, &PollRecord),
+        entry: Option<&JournalEntry>,
+    ) -> Result<DateTime<Utc>, LedgerError> {
         let gone_after_polls = self.patience.gone_after_polls.get();
         self.write(|connection| {
             let feed = feed_row(connection, feed, retailer)?;
@@ -123,9 +140,13 @@ impl Ledger {
                 NoSnapshot::Unchanged => {
                     confirm_offers(connection, feed, at)?;
                     count_missing_again(connection, feed, at, gone_after_polls)?;
+                    gaps::extend_absent(connection, feed, at)?;
                 }
                 NoSnapshot::OlderCopy => mark_older_copy(connection, feed, at)?,
                 NoSnapshot::Failed | NoSnapshot::Suspicious => {}
+            }
+            if let Some(entry) = entry {
+                journal::insert(connection, entry)?;
             }
             Ok(at)
         })

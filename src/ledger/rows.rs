@@ -74,11 +74,21 @@ pub(super) fn insert_offer(
     Ok((n_added > 0).then(|| OfferRow(connection.last_insert_rowid())))
 }
 
+/// Takes over what a record says besides its terms. The title and the link that an answer may have
+/// shown are kept as those that stood until `at_ms`.
 pub(super) fn update_text(
     connection: &Connection,
     row: OfferRow,
     offer: &Offer,
+    at_ms: i64,
 ) -> rusqlite::Result<()> {
+    let mut keep = connection.prepare_cached(
+        "INSERT OR IGNORE INTO listing (offer_id, until_ms, title, link)
+         SELECT id, ?2, title, link FROM offer
+         WHERE id = ?1 AND (title IS NOT ?3 OR link IS NOT ?4)
+             AND EXISTS (SELECT 1 FROM matching WHERE offer_id = id)",
+    )?;
+    keep.execute(params![row.0, at_ms, offer.title, offer.link])?;
     let mut statement = connection.prepare_cached(
         "UPDATE offer SET title = ?2, brand = ?3, gtins = ?4, mpn = ?5, link = ?6,
              valid_until_ms = ?7, notes = ?8, properties = ?9 WHERE id = ?1",
@@ -97,7 +107,8 @@ pub(super) fn update_text(
     Ok(())
 }
 
-/// Takes the offer for another part, or for none, from `at_ms` on. Its record is to be read again.
+/// Takes the offer for another part, or for none, from `at_ms` on; of one offer, stamps do not go
+/// backwards. Its record is to be read again.
 pub(super) fn update_match(
     connection: &Connection,
     row: OfferRow,
@@ -112,6 +123,10 @@ pub(super) fn update_match(
          WHERE id = ?1",
     )?;
     offer.execute(params![row.0, id, by, confidence])?;
+    let newest: Option<i64> = connection
+        .prepare_cached("SELECT max(since_ms) FROM matching WHERE offer_id = ?1")?
+        .query_row([row.0], |row| row.get(0))?;
+    let at_ms = newest.map_or(at_ms, |newest| newest.max(at_ms));
     insert_match(
         &mut *connection.prepare_cached(INSERT_MATCH)?,
         row,
@@ -228,6 +243,26 @@ pub(super) fn open_interval(
     statement.raw_bind_parameter(2, opening.from_ms)?;
     statement.raw_bind_parameter(3, opening.known_ms)?;
     opening.terms.bind(statement, 4)?;
+    statement.raw_execute()?;
+    Ok(())
+}
+
+/// Adds an interval that has ended.
+pub(super) fn insert_closed(
+    connection: &Connection,
+    opening: &Opening,
+    until_ms: i64,
+) -> rusqlite::Result<()> {
+    const { assert!(3 + TERMS_WIDTH == 12, "one parameter for each column") };
+    let mut statement = connection.prepare_cached(concat!(
+        "INSERT INTO observation (offer_id, from_ms, until_ms, ",
+        terms_columns!(),
+        ") VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)"
+    ))?;
+    statement.raw_bind_parameter(1, opening.row.0)?;
+    statement.raw_bind_parameter(2, opening.from_ms)?;
+    statement.raw_bind_parameter(3, until_ms)?;
+    opening.terms.bind(&mut statement, 4)?;
     statement.raw_execute()?;
     Ok(())
 }

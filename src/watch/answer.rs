@@ -18,13 +18,16 @@ pub struct Today {
     pub build: Option<Build>,
 }
 
-/// What the ledger lists, in the form that markets are made from.
+/// What the ledger lists, or listed at a past instant, in the form that markets are made from.
 ///
 /// # Errors
 /// [`LedgerError`]
-pub fn listed_offers(ledger: &Reader) -> Result<Vec<Listed>, LedgerError> {
+pub fn listed_offers(
+    ledger: &Reader,
+    past: Option<DateTime<Utc>>,
+) -> Result<Vec<Listed>, LedgerError> {
     Ok(ledger
-        .current_offers(None)?
+        .current_offers(past)?
         .into_iter()
         .map(listed)
         .collect())

@@ -34,6 +34,18 @@ pub async fn cycle(
     told: &mut (dyn FnMut(&PollReport) + Send),
 ) -> Result<CycleReport, LedgerError> {
     let polls = poll_all(polling, feeds, now, told).await?;
+    decided(polling, polls, now).await
+}
+
+/// Decides after polls, if any of them saw something.
+///
+/// # Errors
+/// [`LedgerError`]
+pub async fn decided(
+    polling: &Polling,
+    polls: Vec<PollReport>,
+    now: DateTime<Utc>,
+) -> Result<CycleReport, LedgerError> {
     let mut report = CycleReport {
         polls,
         ..CycleReport::default()
@@ -59,6 +71,40 @@ pub async fn poll_all(
     now: DateTime<Utc>,
     told: &mut (dyn FnMut(&PollReport) + Send),
 ) -> Result<Vec<PollReport>, LedgerError> {
+    let (reports, unstored) = poll_and_keep(polling, feeds, now, Storing::Now, told).await?;
+    match unstored.into_iter().find_map(|unstored| unstored.error) {
+        Some(error) => Err(error),
+        None => Ok(reports),
+    }
+}
+
+/// Whether polls are stored as they end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Storing {
+    Now,
+    /// Earlier polls wait, and those of one feed are stored in their order.
+    Later,
+}
+
+/// What was brought in and is not stored.
+pub struct Unstored {
+    pub brought: Brought,
+    pub network: Network,
+    /// Why not, where it was tried.
+    pub error: Option<LedgerError>,
+}
+
+/// Polls feeds side by side as [`poll_all`] does, and hands back what is not stored.
+///
+/// # Errors
+/// [`LedgerError`]: the ledger could not even be read.
+pub async fn poll_and_keep(
+    polling: &Polling,
+    feeds: &[Feed],
+    now: DateTime<Utc>,
+    storing: Storing,
+    told: &mut (dyn FnMut(&PollReport) + Send),
+) -> Result<(Vec<PollReport>, Vec<Unstored>), LedgerError> {
     let mut running = JoinSet::new();
     for (at, feed) in feeds.iter().cloned().enumerate() {
         let polling = polling.clone();
@@ -67,21 +113,22 @@ pub async fn poll_all(
             if brought.fault() == Some(FaultKind::Dns) {
                 return Ok((at, Polled::Waits(Box::new(brought))));
             }
-            store(polling, brought, Network::Reached, now)
-                .await
-                .map(|report| (at, Polled::Stored(report)))
+            let stored = store(polling, brought, (Network::Reached, now), storing).await;
+            Ok::<_, LedgerError>((at, stored))
         });
     }
     let mut round = PollRound {
         feeds,
         reports: BTreeMap::new(),
         waiting: Vec::new(),
+        unstored: Vec::new(),
     };
     let mut first_error = None;
     while let Some(ended) = running.join_next().await {
         match ended {
             Ok(Ok((at, Polled::Stored(report)))) => round.end(at, report, told),
             Ok(Ok((at, Polled::Waits(brought)))) => round.waiting.push((at, *brought)),
+            Ok(Ok((_, Polled::Unstored(unstored)))) => round.unstored.push(*unstored),
             Ok(Err(error)) => {
                 first_error.get_or_insert(error);
             }
@@ -91,15 +138,20 @@ pub async fn poll_all(
     }
     let network = round.network();
     if network == Network::Gone {
-        polling.ledger().note(&[network_gone(now)])?;
+        let noted = polling.ledger().note(&[network_gone(now)]);
+        // Where nothing can be stored, the polls below say so.
+        noted.or_else(|error| if error.may_pass() { Ok(()) } else { Err(error) })?;
     }
     for (at, brought) in std::mem::take(&mut round.waiting) {
-        let report = store(polling.clone(), brought, network, now).await?;
-        round.end(at, report, told);
+        match store(polling.clone(), brought, (network, now), storing).await {
+            Polled::Stored(report) => round.end(at, report, told),
+            Polled::Unstored(unstored) => round.unstored.push(*unstored),
+            Polled::Waits(_) => {}
+        }
     }
     match first_error {
         Some(error) => Err(error),
-        None => Ok(round.reports.into_values().collect()),
+        None => Ok((round.reports.into_values().collect(), round.unstored)),
     }
 }
 
@@ -108,12 +160,14 @@ enum Polled {
     Stored(PollReport),
     /// Its host's name did not resolve.
     Waits(Box<Brought>),
+    Unstored(Box<Unstored>),
 }
 
 struct PollRound<'f> {
     feeds: &'f [Feed],
     reports: BTreeMap<usize, PollReport>,
     waiting: Vec<(usize, Brought)>,
+    unstored: Vec<Unstored>,
 }
 
 impl PollRound<'_> {
@@ -170,13 +224,29 @@ fn network_gone(at: DateTime<Utc>) -> JournalEntry {
 /// Stores away from the threads that serve the network.
 async fn store(
     polling: Polling,
-    brought: Brought,
-    network: Network,
-    now: DateTime<Utc>,
-) -> Result<PollReport, LedgerError> {
-    let stored = tokio::task::spawn_blocking(move || polling.store(brought, network, now)).await;
-    match stored {
-        Ok(report) => report,
+    mut brought: Brought,
+    (network, now): (Network, DateTime<Utc>),
+    storing: Storing,
+) -> Polled {
+    let unstored = move |brought, error| {
+        Polled::Unstored(Box::new(Unstored {
+            brought,
+            network,
+            error,
+        }))
+    };
+    if storing == Storing::Later {
+        return unstored(brought, None);
+    }
+    let stored =
+        tokio::task::spawn_blocking(
+            move || match polling.try_store(&mut brought, network, now) {
+                Ok(report) => Polled::Stored(report),
+                Err(error) => unstored(brought, Some(error)),
+            },
+        );
+    match stored.await {
+        Ok(polled) => polled,
         Err(panic) => std::panic::resume_unwind(panic.into_panic()),
     }
 }
@@ -233,7 +303,8 @@ pub async fn send(polling: &Polling, now: DateTime<Utc>) {
     }
 }
 
-fn log(report: &PollReport) {
+/// Tells of a poll.
+pub(super) fn log(report: &PollReport) {
     let PollReport {
         feed,
         status,

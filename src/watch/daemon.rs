@@ -1,7 +1,8 @@
 //! The loop that runs for months: waits until something is due, does it, and stops when told.
 
+use super::backlog::Backlog;
 use super::clock::Clock;
-use super::cycle::{cycle, decide, send};
+use super::cycle::{CycleReport, Storing, decide, decided, poll_and_keep, send};
 use super::poll::{PollReport, Polling};
 use super::questions::rematched;
 use super::settings::Feed;
@@ -20,6 +21,8 @@ const LONGEST_REST: Duration = Duration::from_secs(30);
 /// How often the daemon looks whether a command has written to the ledger, such as a held price
 /// that its author confirmed.
 const LOOK_AT_LEDGER: Duration = Duration::from_secs(2);
+/// How soon it is tried again whether the ledger can be written.
+const LEDGER_RETRY: Duration = Duration::from_secs(5);
 /// Feeds that are due at the same minute are spread over this much.
 const JITTER: Duration = Duration::from_secs(20);
 
@@ -37,8 +40,11 @@ impl Listener for Silent {}
 /// Watches until `stop` says so. Every feed is polled once at the start if it has never been
 /// polled or a scheduled run was missed; missed runs are made up for once, not one by one.
 ///
+/// While the ledger cannot be written for a reason that may pass, polls go on and wait in memory;
+/// nothing is decided and nothing sent.
+///
 /// # Errors
-/// [`LedgerError`] when the ledger cannot be written any more.
+/// [`LedgerError`] that will not pass, or any while it starts.
 pub async fn watch(
     polling: &Polling,
     clock: &Clock,
@@ -54,36 +60,96 @@ pub async fn watch(
     // nothing to decide on, and "nothing fits" would be a false alarm.
     let mut seen_writes = polling.ledger().foreign_writes()?;
     decide_again(polling, clock, listener).await?;
+    let mut backlog = Backlog::default();
     loop {
         let now = clock.now();
         let feeds = take_due(polling, &mut due, now);
         let writes = polling.ledger().foreign_writes()?;
         let is_written = std::mem::replace(&mut seen_writes, writes) != writes;
-        let work = async {
-            if is_written {
-                decide_again(polling, clock, listener).await?;
-            }
-            if !feeds.is_empty() {
-                let report =
-                    cycle(polling, &feeds, now, &mut |report| listener.polled(report)).await?;
-                report
-                    .bulletins
-                    .iter()
-                    .for_each(|bulletin| listener.told(bulletin));
-                put_off_failed(&mut due, &report.polls);
-            }
-            send(polling, clock.now()).await;
-            Ok(())
+        let mut round = Round {
+            polling,
+            clock,
+            backlog: &mut backlog,
+            listener: &mut *listener,
         };
         // Dropping the work undoes a poll under way; what it committed stays.
+        let polls = tokio::select! {
+            done = round.run(&feeds, now, is_written) => done,
+            () = stopped(&mut stop) => return Ok(()),
+        };
+        match polls {
+            Ok(polls) => put_off_failed(&mut due, &polls),
+            Err(error) if error.may_pass() => backlog.failed(&error, now),
+            Err(error) => return Err(error),
+        }
+        let rest = match backlog.is_waiting() {
+            true => rest(&due, clock.now()).min(LEDGER_RETRY),
+            false => rest(&due, clock.now()),
+        };
         tokio::select! {
-            done = work => done?,
+            rested = rest_until_due(polling, rest, seen_writes) => rested?,
             () = stopped(&mut stop) => return Ok(()),
         }
-        tokio::select! {
-            rested = rest_until_due(polling, rest(&due, clock.now()), seen_writes) => rested?,
-            () = stopped(&mut stop) => return Ok(()),
+    }
+}
+
+/// What one time around works with.
+struct Round<'w> {
+    polling: &'w Polling,
+    clock: &'w Clock,
+    backlog: &'w mut Backlog,
+    listener: &'w mut dyn Listener,
+}
+
+impl Round<'_> {
+    /// Stores what waits, polls what is due, decides and delivers. Returns the reports of the
+    /// polls that were stored.
+    async fn run(
+        &mut self,
+        feeds: &[Feed],
+        now: DateTime<Utc>,
+        is_written: bool,
+    ) -> Result<Vec<PollReport>, LedgerError> {
+        let Round {
+            polling,
+            clock,
+            backlog,
+            listener,
+        } = self;
+        let was_waiting = backlog.is_waiting();
+        let mut polls = match was_waiting {
+            true => backlog.store(polling, now)?,
+            false => Vec::new(),
+        };
+        let is_back = was_waiting && !backlog.is_waiting();
+        if (is_written || is_back) && !backlog.is_waiting() {
+            decide_again(polling, clock, *listener).await?;
         }
+        if !feeds.is_empty() {
+            let told = &mut |report: &PollReport| listener.polled(report);
+            let storing = match backlog.is_waiting() {
+                true => Storing::Later,
+                false => Storing::Now,
+            };
+            let (reports, unstored) = poll_and_keep(polling, feeds, now, storing, told).await?;
+            for mut unstored in unstored {
+                match unstored.error.take_if(|error| !error.may_pass()) {
+                    Some(error) => return Err(error),
+                    None => backlog.keep(unstored, now),
+                }
+            }
+            polls.extend(reports.iter().cloned());
+            if !backlog.is_waiting() {
+                let CycleReport { bulletins, .. } = decided(polling, reports, now).await?;
+                bulletins
+                    .iter()
+                    .for_each(|bulletin| listener.told(bulletin));
+            }
+        }
+        if !backlog.is_waiting() {
+            send(polling, clock.now()).await;
+        }
+        Ok(polls)
     }
 }
 

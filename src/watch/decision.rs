@@ -32,7 +32,7 @@ pub fn decide_briefs(
     at: DateTime<Utc>,
     effort: Effort,
 ) -> Result<(Vec<Bulletin>, Vec<DecisionFault>), LedgerError> {
-    let listed = listed_offers(ledger.read())?;
+    let listed = listed_offers(ledger.read(), None)?;
     let (mut told, mut faults) = (Vec::new(), Vec::new());
     for brief in &settings.briefs {
         let stored = ledger.read().last_answer(brief.id.as_str())?;

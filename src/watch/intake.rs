@@ -60,12 +60,12 @@ impl Intake<'_> {
     pub fn take(
         &self,
         ledger: &mut Ledger,
-        documents: Documents,
+        documents: &mut Documents,
         record: &mut PollRecord,
         finish: impl FnOnce(&mut PollRecord) -> Option<JournalEntry>,
     ) -> Result<(), NotTaken> {
         let mut writer = ledger.begin_poll(&self.feed.id, &self.feed.retailer, self.now)?;
-        record.notes = documents.notes;
+        record.notes.clone_from(&documents.notes);
         let matcher = &self.polling.matcher;
         let judge = Judge::new(self.feed, matcher, &self.decisions, &self.peers, self.now);
         let marks = writer.marks()?;
@@ -75,12 +75,12 @@ impl Intake<'_> {
             marks: &marks,
         };
         let mut updated = None;
-        for mut page in documents.pages {
-            let summary = self.take_page(&reader, &mut writer, &mut page, record)?;
+        for page in &mut documents.pages {
+            let summary = self.take_page(&reader, &mut writer, page, record)?;
             updated = summary.updated;
         }
-        let memory = match documents.memory {
-            Some(memory) => Some(self.news(*memory, updated.as_deref())?),
+        let memory = match documents.memory.as_deref() {
+            Some(memory) => Some(self.news(memory, updated.as_deref())?),
             None => None,
         };
         let counts = Counts {
@@ -106,13 +106,14 @@ impl Intake<'_> {
     }
 
     /// What to remember of a document that is news. `updated` is the date that it gives itself.
-    fn news(&self, memory: Memory, updated: Option<&str>) -> Result<Validators, NotTaken> {
-        let mut answered = memory.answered;
+    fn news(&self, memory: &Memory, updated: Option<&str>) -> Result<Validators, NotTaken> {
+        let mut answered = memory.answered.clone();
         answered.document_date = updated.and_then(parse_document_date);
         let most_in_a_row = self.feed.source.doubt.confirm_polls;
         let older = memory
             .known
-            .and_then(|known| OlderCopy::of(&known, &answered, most_in_a_row, self.now));
+            .as_ref()
+            .and_then(|known| OlderCopy::of(known, &answered, most_in_a_row, self.now));
         match older {
             Some(older) => Err(NotTaken::OlderCopy(Box::new(older))),
             None => Ok(answered),

@@ -20,5 +20,6 @@ pub mod trial;
 pub mod answer;
 pub mod decision;
 pub mod delivery;
+mod backlog;
 pub mod cycle;
 pub mod daemon;

@@ -68,6 +68,29 @@ pub struct Brought {
 }
 
 impl Brought {
+    /// What it takes to keep it, in bytes; at least one.
+    pub fn bytes(&self) -> u64 {
+        let Gathered::Documents(documents) = &self.gathered else {
+            return 1;
+        };
+        let pages = documents.pages.iter();
+        pages.map(|page| page.body.length()).sum::<u64>().max(1)
+    }
+
+    /// Takes into memory what is read in place, for it may have changed later.
+    ///
+    /// # Errors
+    /// It cannot be read.
+    pub fn detach(&mut self) -> std::io::Result<()> {
+        match &mut self.gathered {
+            Gathered::Documents(documents) => {
+                let pages = &mut documents.pages;
+                pages.iter_mut().try_for_each(|page| page.body.detach())
+            }
+            Gathered::Unchanged(_) | Gathered::Failed(_) => Ok(()),
+        }
+    }
+
     /// The kind of fault, where fetching failed.
     pub fn fault(&self) -> Option<FaultKind> {
         match &self.gathered {
@@ -129,7 +152,20 @@ impl Polling {
     /// [`LedgerError`]: the outcome could not be stored.
     pub fn store(
         &self,
-        brought: Brought,
+        mut brought: Brought,
+        network: Network,
+        now: DateTime<Utc>,
+    ) -> Result<PollReport, LedgerError> {
+        self.try_store(&mut brought, network, now)
+    }
+
+    /// The same of what is to be stored later if it cannot be now.
+    ///
+    /// # Errors
+    /// [`LedgerError`]: then nothing of it was stored.
+    pub fn try_store(
+        &self,
+        brought: &mut Brought,
         network: Network,
         now: DateTime<Utc>,
     ) -> Result<PollReport, LedgerError> {
@@ -139,7 +175,8 @@ impl Polling {
             gathered,
             begun,
         } = brought;
-        ledger.set_patience(patience(&feed));
+        let (feed, begun) = (&*feed, *begun);
+        ledger.set_patience(patience(feed));
         let state = ledger.read().feed_state(&feed.id)?;
         let health = state
             .as_ref()
@@ -148,7 +185,7 @@ impl Polling {
             .and_then(|text| serde_json::from_str(text).ok())
             .unwrap_or_default();
         let outcome = Outcome {
-            feed: &feed,
+            feed,
             health,
             network,
             begun,
@@ -161,7 +198,7 @@ impl Polling {
                 let last_good = state.as_ref().and_then(last_good);
                 let intake = Intake {
                     polling: self,
-                    feed: &feed,
+                    feed,
                     decisions: ledger.read().decisions_of(&feed.retailer)?,
                     peers,
                     last_good,
@@ -180,10 +217,10 @@ impl Polling {
                 }
             }
             Gathered::Unchanged(memory) => {
-                record.remembered.memory = Some(memory);
+                record.remembered.memory = Some(memory.clone());
                 (NoSnapshot::Unchanged, None)
             }
-            Gathered::Failed(failure) => (NoSnapshot::Failed, Some(failure)),
+            Gathered::Failed(failure) => (NoSnapshot::Failed, Some(failure.clone())),
         };
         let attempt = match &failure {
             None => Attempt::Good,
@@ -198,10 +235,8 @@ impl Polling {
         record.error = failure.map(|failure| failure.text);
         let error = record.error.clone();
         let entry = outcome.finish(&mut record, attempt, error);
-        ledger.record_poll(&feed.id, &feed.retailer, now, no_snapshot, &record)?;
-        if let Some(entry) = entry {
-            ledger.note(&[entry])?;
-        }
+        let poll = (no_snapshot, &record);
+        ledger.record_poll_with(&feed.id, &feed.retailer, now, poll, entry.as_ref())?;
         Ok(outcome.report(status(no_snapshot), &record))
     }
 }

@@ -1,6 +1,6 @@
 //! What can be asked of a brief besides its best build.
 
-use super::Output;
+use super::{Output, Past};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -30,6 +30,11 @@ pub struct Changes {
     /// As if every offer of the part had this price.
     #[arg(long, value_name = "PART=AMOUNT")]
     pub price: Vec<String>,
+
+    /// As the prices, the stock and the matches stood then: a date, for its end in UTC, or an
+    /// instant such as 2026-03-31T18:30:00Z.
+    #[arg(long, value_name = "INSTANT", value_parser = Past::parse)]
+    pub at: Option<Past>,
 }
 
 #[derive(Debug, Args)]

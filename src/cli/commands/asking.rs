@@ -2,20 +2,21 @@
 
 use crate::catalogue::table::nearest;
 use crate::catalogue::{PartId, scale_decimal};
-use crate::cli::args::Changes;
+use crate::cli::args::{Changes, Past};
 use crate::cli::report::Failure;
 use crate::cli::wire;
-use crate::decide::AnswerRecord;
-use crate::ledger::Reader;
+use crate::decide::{AnswerRecord, shown_instant};
+use crate::ledger::{LedgerError, Reader};
 use crate::market::{Brief, Listed, Market, RetailerId, market, retailers_on};
 use crate::money::{Currency, Money};
 use crate::optimise::Standing;
 use crate::watch::answer::listed_offers;
 use crate::watch::clock::Clock;
 use crate::watch::settings::Settings;
+use chrono::{DateTime, Utc};
 use std::path::Path;
 
-/// A brief as it is asked, in today's market.
+/// A brief as it is asked, in the market of today or of a past instant.
 pub struct Asked {
     pub settings: Settings,
     pub brief: Brief,
@@ -27,13 +28,12 @@ impl Asked {
     /// Reads the configuration and the ledger, and changes what the command line says.
     pub fn load(directory: &Path, name: Option<&str>, changes: &Changes) -> Result<Asked, Failure> {
         let mut settings = wire::settings(directory)?;
-        let today = Clock::from_environment().now().date_naive();
-        settings.retailers = retailers_on(&settings.retailers, today);
+        let moment = Moment::of(changes.at)?;
+        settings.retailers = retailers_on(&settings.retailers, moment.at.date_naive());
         let mut brief = brief_named(&settings, name)?;
         let reader = wire::reader(&settings)?;
-        let listed = listed_offers(&reader).map_err(|error| Failure::Ledger(error.into()))?;
-        let mut listed = listed;
-        let standing = standing(&reader, &brief)?;
+        let mut listed = moment.listed(&reader)?;
+        let standing = moment.standing(&reader, &brief)?;
         change(&settings, changes, &mut brief, &mut listed)?;
         Ok(Asked {
             settings,
@@ -73,12 +73,59 @@ pub fn brief_named(settings: &Settings, name: Option<&str>) -> Result<Brief, Fai
     }
 }
 
-/// The build that was told last.
-pub fn standing(reader: &Reader, brief: &Brief) -> Result<Standing, Failure> {
-    let stored = reader.last_answer(brief.id.as_str());
-    let stored = stored.map_err(|error| Failure::Ledger(error.into()))?;
-    let record = stored.and_then(|stored| AnswerRecord::from_json(&stored.answer_json));
-    Ok(record.map(|record| record.standing()).unwrap_or_default())
+/// The instant that is asked about.
+#[derive(Debug, Clone, Copy)]
+pub struct Moment {
+    pub at: DateTime<Utc>,
+    /// It is not simply now.
+    is_past: bool,
+}
+
+impl Moment {
+    /// Now, or what the command line says.
+    pub fn of(past: Option<Past>) -> Result<Moment, Failure> {
+        let now = Clock::from_environment().now();
+        let at = past.map_or(Some(now), |past| past.instant(now));
+        let at = at.ok_or_else(|| {
+            let message = format!("--at lies ahead of now, {}", shown_instant(now));
+            Failure::usage(message, "say an instant of the past")
+        })?;
+        Ok(Moment {
+            at,
+            is_past: past.is_some(),
+        })
+    }
+
+    /// What was listed then.
+    pub fn listed(&self, reader: &Reader) -> Result<Vec<Listed>, Failure> {
+        let fault = |error: LedgerError| Failure::Ledger(error.into());
+        if !self.is_past {
+            return listed_offers(reader, None).map_err(fault);
+        }
+        let listed = listed_offers(reader, Some(self.at)).map_err(fault)?;
+        let first = reader.first_poll().map_err(fault)?;
+        if listed.is_empty() && first.is_none_or(|first| first > self.at) {
+            let message = format!("nothing had been seen by {}", shown_instant(self.at));
+            let hint = match first {
+                Some(first) => format!("the first poll was at {}", shown_instant(first)),
+                None => "`rigtide poll` sees for the first time".to_owned(),
+            };
+            return Err(Failure::usage(message, hint));
+        }
+        Ok(listed)
+    }
+
+    /// The build that had been told last.
+    pub fn standing(&self, reader: &Reader, brief: &Brief) -> Result<Standing, Failure> {
+        let brief = brief.id.as_str();
+        let stored = match self.is_past {
+            true => reader.answer_at(brief, self.at),
+            false => reader.last_answer(brief),
+        };
+        let stored = stored.map_err(|error| Failure::Ledger(error.into()))?;
+        let record = stored.and_then(|stored| AnswerRecord::from_json(&stored.answer_json));
+        Ok(record.map(|record| record.standing()).unwrap_or_default())
+    }
 }
 
 /// An amount above or at nothing in a currency.

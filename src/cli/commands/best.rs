@@ -1,6 +1,6 @@
 //! `rigtide best`: the best build for a brief, or for a budget and some uses.
 
-use super::asking::{amount as amount_of, brief_named, standing};
+use super::asking::{Moment, amount as amount_of, brief_named};
 use crate::catalogue::WorkloadId;
 use crate::catalogue::table::nearest;
 use crate::cli::args::BestArguments;
@@ -13,8 +13,7 @@ use crate::market::{market, retailers_on};
 use crate::money::{Currency, Money};
 use crate::optimise::{Draws, Effort, Question, SweeperFirst, robust as draw_and_answer};
 use crate::rates::Weighted;
-use crate::watch::answer::{answer, listed_offers};
-use crate::watch::clock::Clock;
+use crate::watch::answer::answer;
 use crate::watch::settings::Settings;
 use anyhow::Context as _;
 use std::path::Path;
@@ -26,18 +25,18 @@ use others::Others;
 
 pub fn run(directory: &Path, arguments: &BestArguments, screen: &Screen) -> Result<(), Failure> {
     let mut settings = wire::settings(directory)?;
-    let now = Clock::from_environment().now();
-    settings.retailers = retailers_on(&settings.retailers, now.date_naive());
+    let moment = Moment::of(arguments.at)?;
+    settings.retailers = retailers_on(&settings.retailers, moment.at.date_naive());
     let brief = brief(&settings, arguments)?;
     let reader = wire::reader(&settings)?;
-    let listed = listed_offers(&reader).map_err(|error| Failure::Ledger(error.into()))?;
-    let standing = standing(&reader, &brief)?;
+    let listed = moment.listed(&reader)?;
+    let standing = moment.standing(&reader, &brief)?;
     let effort = Effort {
         seconds_per_solve: f64::from(arguments.time_limit.max(1)),
         ..Effort::default()
     };
     screen.progress(&format!("working out the best build for {}", brief.name));
-    let today = answer(&settings, &brief, &listed, &standing, now, effort)
+    let today = answer(&settings, &brief, &listed, &standing, moment.at, effort)
         .context("cannot work out the best build")?;
     let draws = arguments.robust.map(|number| Draws {
         number: number as usize,

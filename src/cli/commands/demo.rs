@@ -46,7 +46,7 @@ pub fn run(arguments: &DemoArguments, screen: &Screen, open: OpenDemo) -> Result
     show(&answer, &brief.name, screen)
         .iter()
         .for_each(|line| screen.line(line));
-    let listed = listed_offers(polling.ledger().read())?.len();
+    let listed = listed_offers(polling.ledger().read(), None)?.len();
     screen.line(format!(
         "the ledger knows {listed} offers of {} parts",
         polling.settings.catalogue.parts.len()

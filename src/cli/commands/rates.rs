@@ -63,7 +63,9 @@ const OUTLIER_WEIGHT: f64 = 0.5;
 pub fn run(directory: &Path, arguments: &RatesArguments, screen: &Screen) -> Result<(), Failure> {
     let settings = wire::settings(directory)?;
     let listed = match wire::existing_reader(&settings)? {
-        Some(reader) => listed_offers(&reader).map_err(|error| Failure::Ledger(error.into()))?,
+        Some(reader) => {
+            listed_offers(&reader, None).map_err(|error| Failure::Ledger(error.into()))?
+        }
         None => Vec::new(),
     };
     check_names(&settings, arguments)?;

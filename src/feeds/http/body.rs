@@ -105,6 +105,17 @@ impl Body {
         })
     }
 
+    /// Takes a file that is read in place into memory, as it is now.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn detach(&mut self) -> io::Result<()> {
+        if let Store::File(path) = &self.store {
+            self.store = Store::Memory(std::fs::read(path)?);
+        }
+        Ok(())
+    }
+
     /// Bytes as sent, before anything is unpacked.
     pub fn length(&self) -> u64 {
         self.length

@@ -11,12 +11,15 @@ use std::path::PathBuf;
 use tempfile::TempDir;
 
 mod answers;
+mod copies;
 mod deciding;
 mod holding;
 mod marking;
 mod opening;
 mod polls;
 mod property;
+mod thinning;
+mod versions;
 
 /// A ledger in a folder of its own, with one feed that is polled minute by minute.
 struct Bench {

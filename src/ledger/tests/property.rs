@@ -7,18 +7,23 @@ use std::collections::BTreeMap;
 /// One poll of three offers.
 #[derive(Debug, Clone)]
 enum Step {
-    /// Listed price of each offer, if it is listed; each may be held instead.
-    Snapshot(Vec<Option<(i64, bool)>>, bool),
+    /// Of each offer, if it is listed: its price, whether it is held, and a number that its title
+    /// and link tell and that decides what it is taken for.
+    Snapshot(Vec<Option<(i64, bool, u8)>>, bool),
+    /// Another part is found in an offer, or none.
+    Rematch(i64, bool),
     Quiet(u8),
     Confirm,
 }
 
 fn step() -> impl Strategy<Value = Step> {
-    let listed = proptest::option::weighted(0.8, (1_i64..4, proptest::bool::weighted(0.2)));
+    let listed =
+        proptest::option::weighted(0.8, (1_i64..4, proptest::bool::weighted(0.2), 0_u8..4));
     prop_oneof![
         6 => (proptest::collection::vec(listed, 3), proptest::bool::weighted(0.8))
             .prop_map(|(listed, complete)| Step::Snapshot(listed, complete)),
-        2 => (0_u8..3).prop_map(Step::Quiet),
+        2 => (0_u8..4).prop_map(Step::Quiet),
+        1 => (1_i64..4, proptest::bool::ANY).prop_map(|(row, is)| Step::Rematch(row, is)),
         1 => Just(Step::Confirm),
     ]
 }
@@ -37,11 +42,17 @@ fn play(bench: &mut Bench, minute: i64, step: &Step, sightings: &mut Sightings) 
                 .ledger
                 .begin_poll(&feed(), &retailer(), at(minute))
                 .unwrap();
-            for (sku, price, hold) in (0..).zip(listed).filter_map(|(sku, listed): (i32, _)| {
-                listed.map(|(price, hold)| (sku.to_string(), price, hold))
-            }) {
+            for (sku, price, hold, text) in
+                (0..).zip(listed).filter_map(|(sku, listed): (i32, _)| {
+                    listed.map(|(price, hold, text)| (sku.to_string(), price, hold, text))
+                })
+            {
                 let cpu = part("cpu-a");
-                let seen = offer(&sku, price);
+                let seen = Offer {
+                    title: format!("Quillon K7 {text}"),
+                    link: (text > 0).then(|| format!("https://shop.example/{text}")),
+                    ..offer(&sku, price)
+                };
                 let effect = if hold {
                     writer.doubt(&seen, Some(&cpu), Confirms::Polls)
                 } else {
@@ -59,7 +70,19 @@ fn play(bench: &mut Bench, minute: i64, step: &Step, sightings: &mut Sightings) 
         }
         Step::Quiet(0) => bench.unchanged(minute),
         Step::Quiet(1) => bench.quiet(minute, NoSnapshot::Failed),
+        Step::Quiet(2) => bench.quiet(minute, NoSnapshot::OlderCopy),
         Step::Quiet(_) => bench.quiet(minute, NoSnapshot::Suspicious),
+        Step::Rematch(row, is_part) => {
+            if bench.count("offer") >= *row {
+                let part = is_part.then(|| part("cpu-a"));
+                let matches = [(OfferRow(*row), part)];
+                let catalogue = Mark([7; 16]);
+                bench
+                    .ledger
+                    .rematch(&matches, None, catalogue, at(minute))
+                    .unwrap();
+            }
+        }
         Step::Confirm => {
             if let Some(held) = bench.ledger.read().list_held().unwrap().first() {
                 let id = held.id;
@@ -86,9 +109,12 @@ proptest! {
         let mut then_as_now = Vec::new();
         for (minute, step) in (0..).zip(&steps) {
             play(&mut bench, minute, step, &mut sightings);
-            let offers: Vec<_> = bench.current().into_iter().map(stripped).collect();
-            then_as_now.push((minute, offers));
+            then_as_now.push((minute, bench.current()));
         }
+        // Every offer is the same part in the end, so that all of them are in its series.
+        let last = bench.count("offer");
+        let all: Vec<_> = (1..=last).map(|row| (OfferRow(row), Some(part("cpu-a")))).collect();
+        bench.ledger.rematch(&all, None, Mark([8; 16]), at(100)).unwrap();
         let intervals = bench.ledger.read().series("cpu-a").unwrap();
         for pair in intervals.windows(2).filter(|pair| pair[0].sku == pair[1].sku) {
             prop_assert!(pair[0].until < pair[1].from, "{pair:?}");
@@ -107,10 +133,9 @@ proptest! {
                 prop_assert_eq!(&found, &[*price], "sku {} at minute {}", sku, minute);
             }
         }
-        // Asked about the past, the ledger says what it said then.
+        // Asked about the past, the ledger says what it said then, to the last value.
         for (minute, expected) in then_as_now {
             let then = bench.ledger.read().current_offers(Some(at(minute))).unwrap();
-            let then: Vec<_> = then.into_iter().map(stripped).collect();
             prop_assert_eq!(then, expected, "at minute {}", minute);
         }
         let check = |connection: &rusqlite::Connection| {
@@ -118,13 +143,4 @@ proptest! {
         };
         prop_assert_eq!(bench.ledger.read().run(check).unwrap(), "ok");
     }
-}
-
-/// An offer without what a past instant may show differently: when it was last seen, which is
-/// exact only while no poll left it out.
-fn stripped(offer: CurrentOffer) -> (String, i64, ObservationId) {
-    let CurrentOffer {
-        offer, observation, ..
-    } = offer;
-    (offer.sku.to_string(), offer.price.minor(), observation)
 }

@@ -1,0 +1,273 @@
+//! What the ledger takes and gives over a year: 5,000 parts in 25,000 offers of five retailers,
+//! polled every hour.
+//!
+//! `cargo bench --bench ledger` measures and rewrites its part of `benches/README.md`; `-- --days N`
+//! with a smaller N takes less long and says so. Offers come ready-made, so that nothing is measured but
+//! the ledger: what a poll does before it is the matter of `--bench intake`.
+//!
+//! - *append*: the polls of the year, one transaction each, synchronised;
+//! - *bare insertion*: the rows of `observation` that they left, inserted by `rusqlite` into the
+//!   same table with the same durability, in as many transactions;
+//! - *questions*: the median of several.
+
+#[path = "../../demo/prng.rs"]
+#[cfg_attr(test, expect(unused_imports, reason = "its tests run with the demo's"))]
+mod prng;
+
+mod report;
+mod world;
+
+use anyhow::{Context as _, Result};
+use chrono::TimeDelta;
+use rigtide::ledger::{Copied, Ledger, Reader};
+use rusqlite::types::Value;
+use rusqlite::{Connection, params_from_iter};
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Instant;
+use world::{Hour, World, Wrote, begin};
+
+const SEED: u64 = 2026;
+const N_PARTS: u32 = 5_000;
+const N_OFFERS: u32 = 25_000;
+const DAYS: i64 = 365;
+/// Hours without a change, for what such a poll takes.
+const STILL_HOURS: i64 = 500;
+const N_QUESTIONS: usize = 21;
+
+/// Everything that the report says.
+pub struct Measured {
+    pub days: i64,
+    pub year: Wrote,
+    pub year_seconds: f64,
+    pub bare_seconds: f64,
+    /// The file after the first polls, after the year, and after the still hours.
+    pub bytes: [u64; 3],
+    pub still: Wrote,
+    pub still_seconds: f64,
+    pub peak_kib: u64,
+    pub series_ms: f64,
+    pub series_rows: usize,
+    pub now_ms: f64,
+    pub then_ms: f64,
+    pub then_rows: usize,
+    pub backup_seconds: f64,
+    /// The slowest round of polls beside the backup, and how many there were.
+    pub beside_ms: f64,
+    pub beside: u64,
+    /// The slowest of the same rounds without one.
+    pub alone_ms: f64,
+    pub verify_seconds: f64,
+}
+
+fn main() -> Result<()> {
+    // `cargo test --all-targets` starts this too; only `cargo bench` asks for the measurement.
+    let arguments: Vec<String> = std::env::args().collect();
+    if !arguments.iter().any(|argument| argument == "--bench") {
+        return Ok(());
+    }
+    let days = arguments.iter().position(|argument| argument == "--days");
+    let days = days.and_then(|at| arguments.get(at + 1));
+    let days = days.map_or(Ok(DAYS), |days| days.parse())?;
+    let text = report::render(&measure(days)?);
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("benches/README.md");
+    let before = std::fs::read_to_string(&path).unwrap_or_default();
+    std::fs::write(&path, report::put_into(&before, &text))?;
+    std::io::stdout().write_all(text.as_bytes())?;
+    Ok(())
+}
+
+fn measure(days: i64) -> Result<Measured> {
+    let directory = tempfile::tempdir().context("no place for the ledger")?;
+    let path = directory.path().join("ledger.sqlite");
+    let mut world = World::new(SEED, N_PARTS, N_OFFERS);
+    let mut ledger = Ledger::open(&path)?;
+    world.poll(&mut ledger, begin(), Hour::Usual)?;
+    let first_bytes = size(&mut ledger, &path)?;
+    let (mut year, start) = (Wrote::default(), Instant::now());
+    for hour in 1..days * 24 {
+        let at = begin() + TimeDelta::hours(hour);
+        add(&mut year, world.poll(&mut ledger, at, Hour::Usual)?);
+        if hour % 1000 == 0 {
+            writeln!(
+                std::io::stderr(),
+                "{hour} hours, {:.0} s",
+                start.elapsed().as_secs_f64()
+            )?;
+        }
+    }
+    let year_seconds = start.elapsed().as_secs_f64();
+    let year_bytes = size(&mut ledger, &path)?;
+    let peak_kib = peak_kib()?;
+    let (mut still, start) = (Wrote::default(), Instant::now());
+    for hour in 0..STILL_HOURS {
+        let at = begin() + TimeDelta::hours(days * 24 + hour);
+        add(&mut still, world.poll(&mut ledger, at, Hour::Still)?);
+    }
+    let still_seconds = start.elapsed().as_secs_f64();
+    let still_bytes = size(&mut ledger, &path)?;
+    let reader = Reader::open(&path)?;
+    let mut part = 0;
+    let mut series_rows = 0;
+    let series_ms = median_ms(|| {
+        part += 211;
+        series_rows = reader.series(&format!("part-{}", part % N_PARTS))?.len();
+        Ok(())
+    })?;
+    let now_ms = median_ms(|| reader.current_offers(None).map(drop).map_err(Into::into))?;
+    let (mut back, mut then_rows) = (0, 0);
+    let then_ms = median_ms(|| {
+        back += 1;
+        let at = begin() + TimeDelta::hours(days * 24 * back / (N_QUESTIONS as i64 + 1));
+        then_rows = reader.current_offers(Some(at))?.len();
+        Ok(())
+    })?;
+    let next = begin() + TimeDelta::hours(days * 24 + STILL_HOURS);
+    let mut polling = Rounds {
+        world,
+        ledger,
+        next_hour: 0,
+        next,
+    };
+    let stop = AtomicBool::new(false);
+    let (alone_ms, _) = polling.poll_until(|n_rounds| n_rounds >= 10)?;
+    let file = directory.path().join("backup.sqlite");
+    let (backup_seconds, (beside_ms, beside)) = std::thread::scope(|threads| {
+        let polls = threads.spawn(|| polling.poll_until(|_| stop.load(Ordering::Relaxed)));
+        let start = Instant::now();
+        let mut copied_after = 0.0;
+        let mut told = |copied: Copied| {
+            if copied.pages == copied.of_pages {
+                copied_after = start.elapsed().as_secs_f64();
+                stop.store(true, Ordering::Relaxed);
+            }
+        };
+        let verified = reader.backup(&file, &mut told);
+        stop.store(true, Ordering::Relaxed);
+        let seconds = copied_after;
+        let polls = polls
+            .join()
+            .map_err(|_| anyhow::anyhow!("polling panicked"))??;
+        anyhow::ensure!(verified?.holds(), "the backup does not hold together");
+        Ok::<_, anyhow::Error>((seconds, polls))
+    })?;
+    let start = Instant::now();
+    Reader::open(&file)?.verify()?;
+    let verify_seconds = start.elapsed().as_secs_f64();
+    let bare = directory.path().join("bare.sqlite");
+    let bare_seconds = insert_bare(&file, &bare, year.polls)?;
+    Ok(Measured {
+        days,
+        year,
+        year_seconds,
+        bare_seconds,
+        bytes: [first_bytes, year_bytes, still_bytes],
+        still,
+        still_seconds,
+        peak_kib,
+        series_ms,
+        series_rows,
+        now_ms,
+        then_ms,
+        then_rows,
+        backup_seconds,
+        beside_ms,
+        beside,
+        alone_ms,
+        verify_seconds,
+    })
+}
+
+/// Rounds of polls, one after another.
+struct Rounds {
+    world: World,
+    ledger: Ledger,
+    next_hour: i64,
+    next: chrono::DateTime<chrono::Utc>,
+}
+
+impl Rounds {
+    /// The slowest round in milliseconds, and how many there were.
+    fn poll_until(&mut self, is_enough: impl Fn(u64) -> bool) -> Result<(f64, u64)> {
+        let (mut slowest, mut n_rounds) = (0.0_f64, 0);
+        while !is_enough(n_rounds) {
+            let at = self.next + TimeDelta::hours(self.next_hour);
+            let start = Instant::now();
+            self.world.poll(&mut self.ledger, at, Hour::Usual)?;
+            slowest = slowest.max(start.elapsed().as_secs_f64() * 1000.0);
+            self.next_hour += 1;
+            n_rounds += 1;
+        }
+        Ok((slowest, n_rounds))
+    }
+}
+
+fn add(sum: &mut Wrote, wrote: Wrote) {
+    sum.polls += wrote.polls;
+    sum.changes += wrote.changes;
+}
+
+/// The size of the file with all that the log holds.
+fn size(ledger: &mut Ledger, path: &Path) -> Result<u64> {
+    ledger.checkpoint()?;
+    Ok(std::fs::metadata(path)?.len())
+}
+
+fn median_ms(mut ask: impl FnMut() -> Result<()>) -> Result<f64> {
+    let mut taken = Vec::new();
+    for _ in 0..N_QUESTIONS {
+        let start = Instant::now();
+        ask()?;
+        taken.push(start.elapsed().as_secs_f64() * 1000.0);
+    }
+    taken.sort_by(f64::total_cmp);
+    Ok(taken[N_QUESTIONS / 2])
+}
+
+/// Inserts the intervals of `from` in the order of time, in so many transactions.
+fn insert_bare(from: &Path, to: &Path, n_transactions: u64) -> Result<f64> {
+    drop(Ledger::open(to)?);
+    let source = Connection::open(from)?;
+    let mut select = source.prepare("SELECT * FROM observation ORDER BY from_ms")?;
+    let n_columns = select.column_count();
+    let rows = select.query_map([], |row| {
+        (0..n_columns)
+            .map(|at| row.get(at))
+            .collect::<rusqlite::Result<Vec<Value>>>()
+    })?;
+    let rows: Vec<Vec<Value>> = rows.collect::<Result<_, _>>()?;
+    let mut target = Connection::open(to)?;
+    target.pragma_update_and_check(None, "journal_mode", "wal", |_| Ok(()))?;
+    target.pragma_update(None, "synchronous", "full")?;
+    target.pragma_update(None, "cache_size", -16 * 1024)?;
+    // The offers that the rows belong to are not there.
+    target.pragma_update(None, "foreign_keys", false)?;
+    let each = rows
+        .len()
+        .div_ceil(usize::try_from(n_transactions)?.max(1))
+        .max(1);
+    let marks = vec!["?"; n_columns].join(", ");
+    let insert = format!("INSERT INTO observation VALUES ({marks})");
+    let start = Instant::now();
+    for rows in rows.chunks(each) {
+        let transaction = target.transaction()?;
+        let mut statement = transaction.prepare_cached(&insert)?;
+        for row in rows {
+            statement.execute(params_from_iter(row))?;
+        }
+        drop(statement);
+        transaction.commit()?;
+    }
+    Ok(start.elapsed().as_secs_f64())
+}
+
+/// The most memory that the process has had.
+fn peak_kib() -> Result<u64> {
+    let status = std::fs::read_to_string("/proc/self/status")?;
+    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+    let number = line.and_then(|line| line.split_whitespace().next());
+    Ok(number
+        .context("the kernel does not tell the peak")?
+        .parse()?)
+}
