@@ -89,13 +89,14 @@ impl Reader {
         }
     }
 
-    /// When the first poll was stored; none before it.
+    /// When the record begins: with the first poll, or a price of the past that was imported.
     ///
     /// # Errors
     /// [`LedgerError`]
-    pub fn first_poll(&self) -> Result<Option<DateTime<Utc>>, LedgerError> {
+    pub fn record_begins(&self) -> Result<Option<DateTime<Utc>>, LedgerError> {
         self.run(|connection| {
-            let select = "SELECT min(at_ms) FROM poll";
+            let select = "SELECT min(at_ms) FROM (SELECT min(at_ms) AS at_ms FROM poll
+                 UNION ALL SELECT min(first_seen_ms) FROM offer)";
             connection.query_row(select, [], |row| optional_instant(row, 0))
         })
     }

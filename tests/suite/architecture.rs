@@ -38,6 +38,7 @@ const JOINS: &[(&str, &[&str])] = &[("watch", &[]), ("cli", &["watch"])];
 const HOMES: &[(&str, &[&str])] = &[
     ("good_lp", &["optimise/solve.rs"]),
     ("rusqlite", &["ledger/"]),
+    ("parquet", &["ledger/transfer/"]),
     (
         "reqwest",
         &["feeds/http/", "feeds/source/access.rs", "notify/channels/"],

@@ -90,7 +90,7 @@ fn nothing_is_made_up_before_the_first_poll_or_ahead_of_now() {
     assert_eq!(before.status.code(), Some(2));
     insta::assert_snapshot!(text(&before.stderr), @r"
     error: nothing had been seen by 2026-11-30T23:59:59Z
-      the first poll was at 2026-12-01T06:00:00Z
+      the record begins at 2026-12-01T06:00:00Z
     ");
     let ahead = at(
         &guides,

@@ -22,6 +22,8 @@ pub struct Asked {
     pub brief: Brief,
     pub listed: Vec<Listed>,
     pub standing: Standing,
+    /// The instant that the market is of.
+    pub at: DateTime<Utc>,
 }
 
 impl Asked {
@@ -40,6 +42,7 @@ impl Asked {
             brief,
             listed,
             standing,
+            at: moment.at,
         })
     }
 
@@ -103,11 +106,11 @@ impl Moment {
             return listed_offers(reader, None).map_err(fault);
         }
         let listed = listed_offers(reader, Some(self.at)).map_err(fault)?;
-        let first = reader.first_poll().map_err(fault)?;
+        let first = reader.record_begins().map_err(fault)?;
         if listed.is_empty() && first.is_none_or(|first| first > self.at) {
             let message = format!("nothing had been seen by {}", shown_instant(self.at));
             let hint = match first {
-                Some(first) => format!("the first poll was at {}", shown_instant(first)),
+                Some(first) => format!("the record begins at {}", shown_instant(first)),
                 None => "`rigtide poll` sees for the first time".to_owned(),
             };
             return Err(Failure::usage(message, hint));

@@ -99,6 +99,6 @@ fn import_notes(
             screen.complain(harmless(&format!("{name}:{line}: {fault}")));
         }
     }
-    let message = format!("{} lines of {name} cannot be taken", faults.len());
+    let message = format!("{} faults in {name}", faults.len());
     Err(Failure::usage(message, "nothing was imported"))
 }

@@ -10,14 +10,18 @@ use crate::cli::screen::{Screen, Tone, harmless, harmless_source};
 use crate::decide::AnswerRecord;
 use crate::optimise::Effort;
 use crate::watch::answer::answer;
-use crate::watch::clock::Clock;
 use anyhow::Context as _;
 use serde_json::json;
 use std::path::Path;
 
 pub fn run(directory: &Path, arguments: &WhatIfArguments, screen: &Screen) -> Result<(), Failure> {
     let name = arguments.brief.as_deref();
-    let now = answered(directory, name, &Changes::default(), screen)?;
+    // What it is compared with is of the same instant.
+    let unchanged = Changes {
+        at: arguments.changes.at,
+        ..Changes::default()
+    };
+    let now = answered(directory, name, &unchanged, screen)?;
     let then = answered(directory, name, &arguments.changes, screen)?;
     screen.clear_progress();
     if arguments.output.json {
@@ -51,13 +55,12 @@ fn answered(
         "working out the best build for {}",
         asked.brief.name
     ));
-    let now = Clock::from_environment().now();
     let today = answer(
         &asked.settings,
         &asked.brief,
         &asked.listed,
         &asked.standing,
-        now,
+        asked.at,
         Effort::default(),
     )
     .context("cannot work out the best build")?;

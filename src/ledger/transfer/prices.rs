@@ -68,7 +68,7 @@ struct Target {
 impl Ledger {
     /// Adds prices that are older than what the ledger has of their offers, all or none. An offer
     /// that it does not have comes into the feed `RETAILER/imported`, as one that was given up
-    /// after its last price. Equal prices that follow each other become one interval.
+    /// a day after its last price. Equal prices that follow each other become one interval.
     ///
     /// # Errors
     /// [`LedgerError`]. Prices that cannot be added come back with their lines; then none was.
@@ -218,8 +218,8 @@ fn add(
         confidence_percent: 100,
     });
     let part = target.part.or(said);
-    // An offer that is given up; one millisecond later it is no longer offered.
-    let gone_ms = millis(last.at + TimeDelta::milliseconds(1));
+    // Nobody looked again, so its last price counts for a day.
+    let gone_ms = millis(last.at + TimeDelta::days(1));
     let row = match target.row {
         Some(row) => {
             let earlier = "UPDATE offer SET first_seen_ms = min(first_seen_ms, ?2) WHERE id = ?1";

@@ -110,7 +110,8 @@ fn fill(staged: &Path, from: &Path, told: &mut dyn FnMut(u64)) -> Result<Counted
     let transaction = connection.unchecked_transaction().map_err(fault)?;
     migrate::apply_up_to(&transaction, versions).map_err(fault)?;
     let shape = Shape::of(&transaction).map_err(fault)?;
-    let mut counted = Counted::new();
+    let tables = shape.tables.iter();
+    let mut counted: Counted = tables.map(|table| (table.name.clone(), 0)).collect();
     counted.insert("schema_version".to_owned(), versions.unsigned_abs());
     let mut n_rows = 0;
     while let Some(row) = next {
