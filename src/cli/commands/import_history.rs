@@ -99,6 +99,9 @@ fn import_notes(
             screen.complain(harmless(&format!("{name}:{line}: {fault}")));
         }
     }
-    let message = format!("{} faults in {name}", faults.len());
+    let message = match faults.len() {
+        1 => format!("{name} has a fault"),
+        n_faults => format!("{name} has {n_faults} faults"),
+    };
     Err(Failure::usage(message, "nothing was imported"))
 }
