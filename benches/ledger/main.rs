@@ -12,6 +12,7 @@
 
 #[path = "../../demo/prng.rs"]
 #[cfg_attr(test, expect(unused_imports, reason = "its tests run with the demo's"))]
+#[expect(dead_code, reason = "the demo draws in more ways")]
 mod prng;
 
 mod report;
