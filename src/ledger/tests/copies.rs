@@ -292,66 +292,68 @@ fn what_is_no_sound_backup_is_refused_and_a_damaged_ledger_can_be_replaced() {
     assert_eq!(rows(&path), expected);
 }
 
+/// What breaks what a check holds: its name, and the statements.
+const FAULTS: &[(&str, &str)] = &[
+    (
+        "intervals_apart",
+        "UPDATE observation SET until_ms = 600000 WHERE offer_id = 1 AND until_ms IS NOT NULL",
+    ),
+    (
+        "intervals_forward",
+        "PRAGMA ignore_check_constraints = 1; UPDATE observation SET until_ms = from_ms - 1 WHERE until_ms IS NOT NULL",
+    ),
+    (
+        "present_priced",
+        "DELETE FROM observation WHERE offer_id = (SELECT id FROM offer WHERE present = 1)",
+    ),
+    (
+        "gone_closed",
+        "UPDATE offer SET gone_since_ms = 1, present = 0 WHERE id = 1",
+    ),
+    (
+        "seen_in_order",
+        "UPDATE offer SET first_seen_ms = last_seen_ms + 1 WHERE id = 1",
+    ),
+    (
+        "matching_current",
+        "UPDATE offer SET part = 'other' WHERE id = 1",
+    ),
+    ("gaps_within", "UPDATE OR IGNORE gap SET seen_ms = -1"),
+    ("polls_counted", "UPDATE feed SET last_poll_ms = 1"),
+    (
+        "held_waiting",
+        "UPDATE offer SET gone_since_ms = 1, present = 0 WHERE id IN (SELECT offer_id FROM held)",
+    ),
+    (
+        "marks_standing",
+        "UPDATE offer SET mark = x'00' WHERE present = 0",
+    ),
+    (
+        "answers_in_order",
+        "UPDATE answer SET until_ms = 9000000 WHERE id = 1",
+    ),
+    ("bulletins_addressed", "DELETE FROM outbox"),
+    ("json_reads", "UPDATE journal SET data = '{'"),
+    (
+        "currencies_read",
+        "UPDATE observation SET currency = 'euro' WHERE offer_id = 1",
+    ),
+    (
+        "words_known",
+        "UPDATE observation SET availability = 'plenty' WHERE offer_id = 1",
+    ),
+    (
+        "references_resolve",
+        "PRAGMA foreign_keys = 0; DELETE FROM bulletin",
+    ),
+    (
+        "file_sound",
+        "PRAGMA writable_schema = 1; UPDATE sqlite_schema SET sql = replace(sql, 'state = ''waiting''', 'state = ''sent''') WHERE name = 'outbox_waiting'",
+    ),
+];
+
 #[test]
 fn a_sound_ledger_verifies_and_each_fault_is_found_by_its_check() {
-    let faults: &[(&str, &str)] = &[
-        (
-            "intervals_apart",
-            "UPDATE observation SET until_ms = 600000 WHERE offer_id = 1 AND until_ms IS NOT NULL",
-        ),
-        (
-            "intervals_forward",
-            "PRAGMA ignore_check_constraints = 1; UPDATE observation SET until_ms = from_ms - 1 WHERE until_ms IS NOT NULL",
-        ),
-        (
-            "present_priced",
-            "DELETE FROM observation WHERE offer_id = (SELECT id FROM offer WHERE present = 1)",
-        ),
-        (
-            "gone_closed",
-            "UPDATE offer SET gone_since_ms = 1, present = 0 WHERE id = 1",
-        ),
-        (
-            "seen_in_order",
-            "UPDATE offer SET first_seen_ms = last_seen_ms + 1 WHERE id = 1",
-        ),
-        (
-            "matching_current",
-            "UPDATE offer SET part = 'other' WHERE id = 1",
-        ),
-        ("gaps_within", "UPDATE OR IGNORE gap SET seen_ms = -1"),
-        ("polls_counted", "UPDATE feed SET last_poll_ms = 1"),
-        (
-            "held_waiting",
-            "UPDATE offer SET gone_since_ms = 1, present = 0 WHERE id IN (SELECT offer_id FROM held)",
-        ),
-        (
-            "marks_standing",
-            "UPDATE offer SET mark = x'00' WHERE present = 0",
-        ),
-        (
-            "answers_in_order",
-            "UPDATE answer SET until_ms = 9000000 WHERE id = 1",
-        ),
-        ("bulletins_addressed", "DELETE FROM outbox"),
-        ("json_reads", "UPDATE journal SET data = '{'"),
-        (
-            "currencies_read",
-            "UPDATE observation SET currency = 'euro' WHERE offer_id = 1",
-        ),
-        (
-            "words_known",
-            "UPDATE observation SET availability = 'plenty' WHERE offer_id = 1",
-        ),
-        (
-            "references_resolve",
-            "PRAGMA foreign_keys = 0; DELETE FROM bulletin",
-        ),
-        (
-            "file_sound",
-            "PRAGMA writable_schema = 1; UPDATE sqlite_schema SET sql = replace(sql, 'state = ''waiting''', 'state = ''sent''') WHERE name = 'outbox_waiting'",
-        ),
-    ];
     let bench = full();
     let sound = bench.ledger.read().verify().unwrap();
     assert!(sound.holds(), "{:?}", sound.failed().collect::<Vec<_>>());
@@ -360,7 +362,7 @@ fn a_sound_ledger_verifies_and_each_fault_is_found_by_its_check() {
         .iter()
         .map(|one| one.name)
         .collect::<Vec<_>>();
-    for (name, sql) in faults {
+    for (name, sql) in FAULTS {
         let copy = bench.folder.path().join(format!("{name}.db"));
         bench.ledger.read().backup(&copy, &mut silent()).unwrap();
         let connection = rusqlite::Connection::open(&copy).unwrap();

@@ -160,11 +160,14 @@ impl Shape {
     }
 }
 
+/// Takes one row of a table.
+type Show<'s> = dyn FnMut(&Table, &[Value]) -> Result<(), TransferError> + 's;
+
 /// Shows every row of every table, in one snapshot.
 fn each_row(
     connection: &Connection,
     shape: &Shape,
-    show: &mut dyn FnMut(&Table, &[Value]) -> Result<(), TransferError>,
+    show: &mut Show<'_>,
     fault: &dyn Fn(rusqlite::Error) -> LedgerError,
 ) -> Result<Counted, TransferError> {
     let mut counted = Counted::new();
