@@ -64,7 +64,7 @@ pub struct Interval {
 
 /// When an interval's terms were last seen: its end or, while it is open, what its offer or its
 /// feed says.
-const SEEN_UNTIL: &str = "coalesce(b.until_ms, max(o.last_seen_ms, \
+pub(super) const SEEN_UNTIL: &str = "coalesce(b.until_ms, max(o.last_seen_ms, \
      iif(o.present, coalesce(f.seen_until_ms, 0), 0)))";
 
 impl Reader {

@@ -32,6 +32,7 @@ mod error;
 mod gaps;
 mod held;
 mod journal;
+mod listed;
 mod lock;
 mod marks;
 mod market;

@@ -1,9 +1,8 @@
 //! The answer to a brief from what the ledger knows.
 
 use super::settings::Settings;
-use crate::catalogue::PartId;
 use crate::decide::AnswerRecord;
-use crate::ledger::{CurrentOffer, LedgerError, Reader};
+use crate::ledger::{LedgerError, Reader};
 use crate::market::{Brief, Listed, market, retailers_on};
 use crate::optimise::{Answer, BestFault, Build, Effort, Standing, best, relaxations, reprice};
 use chrono::{DateTime, Utc};
@@ -26,29 +25,13 @@ pub fn listed_offers(
     ledger: &Reader,
     past: Option<DateTime<Utc>>,
 ) -> Result<Vec<Listed>, LedgerError> {
-    Ok(ledger
-        .current_offers(past)?
-        .into_iter()
-        .map(listed)
-        .collect())
-}
-
-fn listed(current: CurrentOffer) -> Listed {
-    let offer = current.offer;
-    Listed {
-        retailer: offer.retailer,
-        sku: offer.sku,
-        part: PartId::new(current.part.part),
-        title: offer.title,
-        price: offer.price,
-        tax_included: offer.tax_included,
-        availability: offer.availability,
-        condition: offer.condition,
-        seller: offer.seller,
-        shipping: offer.shipping,
-        minimum_quantity: offer.minimum_quantity,
-        link: offer.link,
-        seen_at: current.seen_at,
+    match past {
+        None => ledger.listed(),
+        then => Ok(ledger
+            .current_offers(then)?
+            .into_iter()
+            .map(Listed::from)
+            .collect()),
     }
 }
 

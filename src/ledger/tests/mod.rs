@@ -14,6 +14,7 @@ mod answers;
 mod copies;
 mod deciding;
 mod holding;
+mod listed;
 mod marking;
 mod opening;
 mod polls;

@@ -109,6 +109,7 @@ proptest! {
         let mut then_as_now = Vec::new();
         for (minute, step) in (0..).zip(&steps) {
             play(&mut bench, minute, step, &mut sightings);
+            listed::check_listed(bench.ledger.read());
             then_as_now.push((minute, bench.current()));
         }
         // Every offer is the same part in the end, so that all of them are in its series.

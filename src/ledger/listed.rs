@@ -1,0 +1,91 @@
+//! The offers of parts as they stand now, in the form that markets are made from.
+//!
+//! Every question reads all of them, so this takes the columns that a market asks for and no others,
+//! and puts them in order itself: rows that wide cost the database more to sort than to read.
+
+use super::columns::{TERMS_WIDTH, Terms, condition, instant, terms_columns};
+use super::error::LedgerError;
+use super::market::{CurrentOffer, SEEN_UNTIL};
+use super::open::Reader;
+use crate::catalogue::PartId;
+use crate::market::{Listed, RetailerId, Sku};
+use rusqlite::Row;
+
+impl Reader {
+    /// What [`Reader::current_offers`] says of now, in the same order.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn listed(&self) -> Result<Vec<Listed>, LedgerError> {
+        let select = format!(
+            "SELECT {terms}, f.name, f.retailer, o.sku, o.part, o.title, o.seller, o.condition,
+                    o.link, {SEEN_UNTIL}
+             FROM offer o JOIN feed f ON f.id = o.feed_id
+             JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
+             WHERE o.part IS NOT NULL",
+            terms = terms_columns!()
+        );
+        self.run(|connection| {
+            let mut statement = connection.prepare_cached(&select)?;
+            let offers = statement.query_map([], read_listed)?;
+            let mut offers: Vec<(String, Listed)> = offers.collect::<Result<_, _>>()?;
+            offers.sort_unstable_by(|one, other| key(one).cmp(&key(other)));
+            Ok(offers.into_iter().map(|(_, listed)| listed).collect())
+        })
+    }
+}
+
+impl From<CurrentOffer> for Listed {
+    fn from(current: CurrentOffer) -> Listed {
+        let offer = current.offer;
+        Listed {
+            retailer: offer.retailer,
+            sku: offer.sku,
+            part: PartId::new(current.part.part),
+            title: offer.title,
+            price: offer.price,
+            tax_included: offer.tax_included,
+            availability: offer.availability,
+            condition: offer.condition,
+            seller: offer.seller,
+            shipping: offer.shipping,
+            minimum_quantity: offer.minimum_quantity,
+            link: offer.link,
+            seen_at: current.seen_at,
+        }
+    }
+}
+
+/// By part, feed, SKU, seller and condition; no two offers agree in all of them.
+fn key((feed, offer): &(String, Listed)) -> [&str; 5] {
+    [
+        offer.part.as_str(),
+        feed,
+        offer.sku.as_str(),
+        offer.seller.as_deref().unwrap_or(""),
+        offer.condition.name(),
+    ]
+}
+
+/// An offer, and the name of the feed that it is from.
+fn read_listed(row: &Row<'_>) -> rusqlite::Result<(String, Listed)> {
+    const FIRST: usize = TERMS_WIDTH;
+    let terms = Terms::read(row, 0)?;
+    let seller: String = row.get(FIRST + 5)?;
+    let listed = Listed {
+        retailer: RetailerId::new(row.get::<_, String>(FIRST + 1)?),
+        sku: Sku::new(row.get::<_, String>(FIRST + 2)?),
+        part: PartId::new(row.get::<_, String>(FIRST + 3)?),
+        title: row.get(FIRST + 4)?,
+        price: terms.price,
+        tax_included: terms.tax_included,
+        availability: terms.availability,
+        condition: condition(row, FIRST + 6)?,
+        seller: Some(seller).filter(|seller| !seller.is_empty()),
+        shipping: terms.shipping,
+        minimum_quantity: terms.minimum_quantity,
+        link: row.get(FIRST + 7)?,
+        seen_at: instant(row, FIRST + 8)?,
+    };
+    Ok((row.get(FIRST)?, listed))
+}
