@@ -5,7 +5,7 @@ use super::leeway::gains;
 use super::lexicographic::{Effort, Solved, solve_lexicographically};
 use super::model::{RuleLimits, Standing, encode, rule_limits};
 use super::orders::Orders;
-use super::problem::{Problem, Selection, unrestricted};
+use super::problem::{Problem, Selection};
 use super::search::{Found, Goal, Settled, SolverFault, solve};
 use super::verify::{VerifyFault, verify};
 use crate::catalogue::Catalogue;
@@ -116,29 +116,27 @@ pub fn reprice(
     catalogue: &Catalogue,
     standing: &Standing,
 ) -> Option<BestBuild> {
-    let problem = encode(market, standing, rule_limits(market).iter());
     // The parts are given; from which offers they come is asked anew.
-    let mut keep: Vec<Vec<bool>> = problem
-        .groups
-        .iter()
-        .map(|group| vec![true; group.len()])
-        .collect();
-    let roles = market.brief.roles.iter().zip(&market.candidates);
-    for ((role, candidates), keep) in roles.zip(&mut keep) {
+    let mut candidates = Vec::with_capacity(market.candidates.len());
+    for (role, all) in market.brief.roles.iter().zip(&market.candidates) {
         let part = standing.get(&role.id)?;
-        let candidates = candidates
+        let given: Vec<Candidate<'_>> = all
             .iter()
-            .map(|candidate| candidate.part.id == *part);
-        *keep = candidates.collect();
+            .filter(|candidate| candidate.part.id == *part)
+            .cloned()
+            .collect();
+        candidates.push(Some(given).filter(|given| !given.is_empty())?);
     }
-    if keep.iter().any(|keep| !keep.contains(&true)) {
-        return None;
-    }
-    let solved = solve_lexicographically(&problem.restricted(&keep), Effort::default()).ok()?;
+    let market = &Market {
+        candidates,
+        left_out: market.left_out.clone(),
+        ..*market
+    };
+    let problem = encode(market, standing, rule_limits(market).iter());
+    let solved = solve_lexicographically(&problem, Effort::default()).ok()?;
     let Solved::Optimal(selection) = solved else {
         return None;
     };
-    let selection = unrestricted(selection, &keep);
     let build = assemble(market, &Orders::of(market), &problem, &selection).ok()?;
     let findings = verify(&build, market, market.brief.budget, catalogue).ok()?;
     // It stands; how it compares with the best is for the caller to say.
