@@ -36,16 +36,16 @@ pub fn climb(problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, TooWide> {
     }
 }
 
-/// Finds the best step within the problem's budget.
+/// Finds the best step within the problem's budget, if it scores at least so much.
 ///
 /// # Errors
 /// [`TooWide`]
-pub fn top(problem: &Problem) -> Result<Option<Step>, TooWide> {
+pub fn top(problem: &Problem, least_score: Score) -> Result<Option<Step>, TooWide> {
     let Some(relaxed) = Relaxed::of(problem) else {
-        return sweep::top(problem, Score(i64::MIN));
+        return sweep::top(problem, least_score);
     };
-    match Branching::new(&relaxed, Order::Best).top() {
-        Err(TooWide) => sweep::top(problem, Score(i64::MIN)),
+    match Branching::new(&relaxed, Order::Best).top(least_score) {
+        Err(TooWide) => sweep::top(problem, least_score),
         step => step,
     }
 }
@@ -203,10 +203,10 @@ impl<'r, 'p> Branching<'r, 'p> {
         Ok(())
     }
 
-    fn top(mut self) -> Result<Option<Step>, TooWide> {
+    fn top(mut self, least_score: Score) -> Result<Option<Step>, TooWide> {
         let mut best: Option<Step> = None;
         let ahead = |step: &Step| (Reverse(step.score), step.cost);
-        self.push(self.relaxed.all_open(), Asked::Top(Score(i64::MIN)))?;
+        self.push(self.relaxed.all_open(), Asked::Top(least_score))?;
         while let Some(node) = self.pop() {
             let is_behind = |best: &Step| ahead(best) <= ahead(&node.bound);
             if best.as_ref().is_some_and(is_behind) {
@@ -222,7 +222,7 @@ impl<'r, 'p> Branching<'r, 'p> {
                 best = Some(step.clone());
             }
             if step.as_ref().is_none_or(|step| step.cost > node.bound.cost) {
-                let least = best.as_ref().map_or(Score(i64::MIN), |best| best.score);
+                let least = best.as_ref().map_or(least_score, |best| best.score);
                 self.branch(&node, step.as_ref(), Asked::Top(least))?;
             }
         }

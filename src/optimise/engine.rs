@@ -51,7 +51,7 @@ impl Climb for Sweeper {
     }
 
     fn top(&self, problem: &Problem) -> Result<Option<Step>, ClimbFault> {
-        Ok(branch::top(problem)?)
+        Ok(branch::top(problem, Score(i64::MIN))?)
     }
 }
 
@@ -64,7 +64,7 @@ impl Climb for SweeperFirst {
     }
 
     fn top(&self, problem: &Problem) -> Result<Option<Step>, ClimbFault> {
-        match branch::top(problem) {
+        match branch::top(problem, Score(i64::MIN)) {
             Err(TooWide) => Programme(self.0).top(problem),
             Ok(step) => Ok(step),
         }

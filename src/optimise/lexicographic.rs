@@ -65,11 +65,12 @@ pub fn solve_lexicographically(problem: &Problem, effort: Effort) -> Result<Solv
     let reduced = problem.restricted(&keep);
     let original = |selection: Selection| unrestricted(selection, &keep);
     let swept = match effort.engine {
-        Engine::Sweep => swept(&reduced).ok(),
+        Engine::Sweep => swept(&reduced, Wanted::LADDER.least_score).ok(),
         Engine::Solver | Engine::ExactSearch => None,
     };
     let solved = match swept {
-        Some(solved) => solved,
+        Some(Some(selection)) => Solved::Optimal(selection),
+        Some(None) => Solved::Nothing,
         None => settle(&reduced, effort)?,
     };
     Ok(match solved {
@@ -82,12 +83,25 @@ pub fn solve_lexicographically(problem: &Problem, effort: Effort) -> Result<Solv
     })
 }
 
+/// The one answer, if it scores at least so much: a score that some selection is known to reach
+/// spares the ladder below it.
+///
+/// # Errors
+/// [`TooWide`]
+pub(super) fn top_from(
+    problem: &Problem,
+    least_score: Score,
+) -> Result<Option<Selection>, TooWide> {
+    let keep = undominated(problem);
+    let top = swept(&problem.restricted(&keep), least_score)?;
+    Ok(top.map(|selection| unrestricted(selection, &keep)))
+}
+
 /// The answer off the top of the ladder.
-fn swept(problem: &Problem) -> Result<Solved, TooWide> {
-    Ok(match branch::top(problem)? {
-        Some(step) => Solved::Optimal(branch::Equals::of(problem)?.first(&step)?),
-        None => Solved::Nothing,
-    })
+fn swept(problem: &Problem, least_score: Score) -> Result<Option<Selection>, TooWide> {
+    let top = branch::top(problem, least_score)?;
+    top.map(|step| branch::Equals::of(problem)?.first(&step))
+        .transpose()
 }
 
 fn settle(problem: &Problem, effort: Effort) -> Result<Solved, SolverFault> {

@@ -21,6 +21,7 @@ mod pairing;
 mod possible;
 mod problem;
 mod question;
+mod redraw;
 mod reduce;
 mod relax;
 mod robust;

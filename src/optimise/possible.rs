@@ -147,7 +147,7 @@ fn strike_unjoined(problem: &Problem, keep: &mut [Vec<bool>]) {
 }
 
 /// A choice goes when, even with the best of everything else, it keeps the score too low.
-fn strike_below_score(problem: &Problem, settled: &Settled, keep: &mut [Vec<bool>]) {
+pub(super) fn strike_below_score(problem: &Problem, settled: &Settled, keep: &mut [Vec<bool>]) {
     let Some(least) = settled.least_score else {
         return;
     };

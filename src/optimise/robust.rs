@@ -10,6 +10,8 @@ use super::build::Build;
 use super::leeway::score_of;
 use super::lexicographic::Effort;
 use super::model::Standing;
+use super::redraw::{Redrawn, Unanswered, without_floors};
+use super::search::Engine;
 use crate::catalogue::{Catalogue, Part, PartId};
 use crate::market::{Brief, Listed, Retailer, RetailerId, Role, RoleId, market};
 use crate::money::Money;
@@ -83,6 +85,15 @@ pub fn robust(
         .map(|pick| (pick.role.clone(), pick.part.clone()))
         .collect();
     let own: Parts = build.picks.iter().map(|pick| pick.part.clone()).collect();
+    let open = without_floors(brief);
+    let shops = (retailers, listed);
+    let mut answerer = Answerer {
+        question: (brief, &standing, effort),
+        shops,
+        redrawn: (effort.engine == Engine::Sweep && effort.reduce)
+            .then(|| Redrawn::of((brief, &open), catalogue, shops, &standing))
+            .flatten(),
+    };
     let mut rng = Pcg32::new(draws.seed, 0);
     let mut drawn = catalogue.clone();
     let mut scores: Vec<ShownScore> = Vec::with_capacity(draws.number);
@@ -91,18 +102,12 @@ pub fn robust(
     for draw in 0..draws.number {
         redraw(catalogue, &mut drawn, &mut rng);
         scores.push(score_in(brief, &drawn, &own));
-        let market = market(brief, &drawn, retailers, listed);
-        match best(&market, &drawn, &standing, effort)? {
-            Answer::Best(found) => {
-                let parts: Parts = found
-                    .build
-                    .picks
-                    .iter()
-                    .map(|pick| pick.part.clone())
-                    .collect();
-                winners.entry(parts).or_insert((0, found.build.total)).0 += 1;
+        match answerer.answer(&drawn)? {
+            Some(found) => {
+                let parts: Parts = found.picks.into_iter().map(|pick| pick.part).collect();
+                winners.entry(parts).or_insert((0, found.total)).0 += 1;
             }
-            Answer::NothingFits(_) | Answer::CutOff => without_build += 1,
+            None => without_build += 1,
         }
         told(draw + 1);
     }
@@ -126,6 +131,35 @@ pub fn robust(
         score_high: at(scores.len().saturating_sub(1 + outside)),
         near_ties: near_ties(brief, catalogue, &own, winners, draws.number),
     })
+}
+
+/// Answers one draw after the other.
+struct Answerer<'m> {
+    question: (&'m Brief, &'m Standing, Effort),
+    shops: (&'m BTreeMap<RetailerId, Retailer>, &'m [Listed]),
+    /// The problem laid out once for all draws, where the sweep is to answer.
+    redrawn: Option<Redrawn<'m>>,
+}
+
+impl Answerer<'_> {
+    fn answer(&mut self, drawn: &Catalogue) -> Result<Option<Build>, BestFault> {
+        match self.redrawn.as_mut().map(|redrawn| redrawn.answer(drawn)) {
+            Some(Ok(answer)) => Ok(answer),
+            Some(Err(Unanswered::Fault(fault))) => Err(fault),
+            Some(Err(Unanswered::TooWide)) | None => self.answer_anew(drawn),
+        }
+    }
+
+    /// As if the drawn rates were the only ones.
+    fn answer_anew(&self, drawn: &Catalogue) -> Result<Option<Build>, BestFault> {
+        let (brief, standing, effort) = self.question;
+        let (retailers, listed) = self.shops;
+        let market = market(brief, drawn, retailers, listed);
+        Ok(match best(&market, drawn, standing, effort)? {
+            Answer::Best(found) => Some(found.build),
+            Answer::NothingFits(_) | Answer::CutOff => None,
+        })
+    }
 }
 
 fn near_ties(

@@ -51,16 +51,23 @@ impl Weighted {
 
     /// The log-rate that a part allows here, no higher than the cap; `None` without a rate.
     pub fn allowed(&self, part: &Part) -> Option<LogRate> {
-        let milli = part.rates.get(&self.workload)?.milli;
+        self.counted(part.rates.get(&self.workload)?.milli)
+    }
+
+    /// What a rate in thousandths counts for, no higher than the cap; `None` unless it is above zero.
+    pub fn counted(&self, milli: i64) -> Option<LogRate> {
         LogRate::from_milli(self.cap_milli.map_or(milli, |cap| milli.min(cap)))
     }
 
     /// True when the part alone keeps the workload below its floor.
     pub fn is_below_floor(&self, part: &Part) -> bool {
-        match (self.floor_milli, part.rates.get(&self.workload)) {
-            (Some(floor), Some(rate)) => rate.milli < floor,
-            _ => false,
-        }
+        let rate = part.rates.get(&self.workload);
+        rate.is_some_and(|rate| self.is_below(rate.milli))
+    }
+
+    /// True when a rate in thousandths is below the floor.
+    pub fn is_below(&self, milli: i64) -> bool {
+        self.floor_milli.is_some_and(|floor| milli < floor)
     }
 }
 

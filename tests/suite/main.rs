@@ -16,6 +16,7 @@ mod architecture;
 mod climbing;
 mod copies;
 mod doubts;
+mod drawing;
 mod examples;
 mod daemon;
 mod faults;
