@@ -5,7 +5,9 @@
 //! one thread. The market is generated: parts of eight kinds with an offer at each of five
 //! retailers, three workloads, and all the fit rules there are. *Best*, *ladder* and *entry prices*
 //! are what a person asks for, from the market in memory: the model is made, reduced, answered, and
-//! the answer checked from the parts. The peers, HiGHS and CP-SAT with one worker, get the model
+//! the answer checked from the parts. *Draws* is the question how far the answer rests on rates that err
+//! by 3 %. *Cold* is the program as a process of its own, from its start to its answer: it reads
+//! configuration and ledger, which hold the same market. The peers, HiGHS and CP-SAT with one worker, get the model
 //! before it is reduced; only their search for the best score is counted, not the making of their
 //! model. All times are processor seconds, so that a busy machine changes them little. Both must
 //! prove this program's score, and its cost as the least.
@@ -19,6 +21,7 @@
     reason = "tests of the engines use the model written by hand"
 )]
 mod generated;
+mod cold;
 mod measure;
 #[path = "../../tests/support/model_json.rs"]
 mod model_json;
@@ -34,8 +37,7 @@ use std::path::PathBuf;
 
 const SEED: u64 = 2026;
 const N_PARTS: usize = 5_000;
-/// Fewer where whole orders have terms: every offer is a choice of its own there.
-const N_PARTS_ORDERS: usize = 5_000;
+const N_DRAWS: usize = 1_000;
 const N_PARTS_GROWTH: [usize; 4] = [1_000, 5_000, 20_000, 50_000];
 /// In minor units.
 const BUDGET: i64 = 150_000;
@@ -53,6 +55,11 @@ fn main() -> Result<()> {
             "--orders" => return measure::show_orders(n_parts.parse()?),
             _ => {}
         }
+    }
+    if let [_, what] = arguments.as_slice()
+        && what == "--fresh"
+    {
+        return measure::show_robust_and_cold();
     }
     if !arguments.iter().any(|argument| argument == "--bench") {
         return Ok(());

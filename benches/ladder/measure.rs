@@ -1,13 +1,14 @@
 //! What is measured: every time is the mean of several runs, in processor seconds.
 
+use crate::cold::{Cold, cold};
 use crate::model_json::model_json;
 use crate::world::{World, eur, graphics};
-use crate::{BUDGET, LADDER, N_PARTS, N_PARTS_GROWTH, N_PARTS_ORDERS, SEED};
+use crate::{BUDGET, LADDER, N_DRAWS, N_PARTS, N_PARTS_GROWTH, SEED};
 use anyhow::{Context, Result, ensure};
 use rigtide::market::{Market, market};
 use rigtide::optimise::{
-    Answer, Climb, Effort, Problem, Proof, Question, Standing, Sweeper, Wanted, best, encode,
-    entry_prices, ladder, rule_limits, undominated,
+    Answer, Climb, Draws, Effort, Problem, Proof, Question, Standing, Sweeper, Wanted, best,
+    encode, entry_prices, ladder, robust, rule_limits, undominated,
 };
 use serde_json::Value;
 use std::io::Write as _;
@@ -27,6 +28,8 @@ pub struct Measured {
     pub n_rungs: usize,
     pub entry_prices: f64,
     pub n_cards: usize,
+    pub robust: f64,
+    pub cold: Cold,
     pub growth: Vec<Growth>,
 }
 
@@ -82,6 +85,8 @@ pub fn all() -> Result<Measured> {
         n_rungs: rungs?.rungs.len(),
         entry_prices: entry_s,
         n_cards: prices?.len(),
+        robust: robust_seconds(&world)?,
+        cold: cold(&world)?,
         growth: N_PARTS_GROWTH
             .into_iter()
             .map(growth_of)
@@ -89,8 +94,29 @@ pub fn all() -> Result<Measured> {
     })
 }
 
+/// How long it takes to answer for every draw of the rates.
+fn robust_seconds(world: &World) -> Result<f64> {
+    let brief = world.brief(eur(BUDGET));
+    let (asked, listed) = ((&brief, &world.catalogue), world.listed.as_slice());
+    let market = market(&brief, &world.catalogue, &world.retailers, listed);
+    let effort = Effort::default();
+    let Answer::Best(found) = best(&market, &world.catalogue, &Standing::new(), effort)? else {
+        anyhow::bail!("the market holds no build");
+    };
+    let draws = Draws {
+        number: N_DRAWS,
+        seed: SEED,
+    };
+    let shops = (&world.retailers, listed);
+    let start = processor_seconds()?;
+    let robustness = robust(asked, shops, &found.build, draws, effort, |_| {})?;
+    let seconds = processor_seconds()? - start;
+    ensure!(robustness.without_build == 0, "a draw has no build");
+    Ok(seconds)
+}
+
 fn with_orders() -> Result<Orders> {
-    let world = World::generate(SEED, N_PARTS_ORDERS).with_orders();
+    let world = World::generate(SEED, N_PARTS).with_orders();
     let brief = world.brief(eur(BUDGET));
     let market = market(&brief, &world.catalogue, &world.retailers, &world.listed);
     let standing = Standing::new();
@@ -237,4 +263,18 @@ fn peak_kib() -> Result<u64> {
     let peak = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
     let words = peak.context("no peak of memory")?.split_whitespace().next();
     Ok(words.context("no peak of memory")?.parse()?)
+}
+
+/// Prints seconds for the draws and for the program from its start, without the peers.
+pub fn show_robust_and_cold() -> Result<()> {
+    let world = World::generate(SEED, N_PARTS);
+    let robust = robust_seconds(&world)?;
+    writeln!(std::io::stdout(), "draws: {robust} s")?;
+    let cold = cold(&world)?;
+    let (processor, wall) = (cold.processor, cold.least_wall);
+    writeln!(
+        std::io::stdout(),
+        "cold: {processor} s of the processor, {wall} s at best"
+    )?;
+    Ok(())
 }

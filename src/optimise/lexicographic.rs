@@ -65,7 +65,7 @@ pub fn solve_lexicographically(problem: &Problem, effort: Effort) -> Result<Solv
     let reduced = problem.restricted(&keep);
     let original = |selection: Selection| unrestricted(selection, &keep);
     let swept = match effort.engine {
-        Engine::Sweep => swept(&reduced, Wanted::LADDER.least_score).ok(),
+        Engine::Sweep => swept(&reduced, Score(i64::MIN)).ok(),
         Engine::Solver | Engine::ExactSearch => None,
     };
     let solved = match swept {
