@@ -11,7 +11,6 @@ pub use super::nearest::nearest;
 use super::units::{is_plain_decimal, parse_measure, scale_decimal};
 use crate::money::{Currency, Money};
 use std::cell::RefCell;
-use std::collections::BTreeSet;
 use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -36,7 +35,8 @@ pub struct Table<'d, 't> {
     document: &'d Document<'t>,
     table: &'d DeTable<'t>,
     span: Range<usize>,
-    asked: BTreeSet<&'static str>,
+    /// In the order of asking, with repeats: every table asks for all that it may hold.
+    asked: Vec<&'static str>,
 }
 
 impl<'t> Document<'t> {
@@ -120,7 +120,7 @@ impl<'d, 't> Table<'d, 't> {
             document,
             table,
             span,
-            asked: BTreeSet::new(),
+            asked: Vec::new(),
         }
     }
 
@@ -357,10 +357,12 @@ impl<'d, 't> Table<'d, 't> {
     }
 
     /// Names every key that nobody asked for, with the nearest that is known.
-    pub fn finish(self) {
+    pub fn finish(mut self) {
+        self.asked.sort_unstable();
+        self.asked.dedup();
         for (key, _) in self.table.iter() {
             let name = key.get_ref().as_ref();
-            if self.asked.contains(name) {
+            if self.asked.binary_search(&name).is_ok() {
                 continue;
             }
             let remedy = match nearest(name, self.asked.iter().copied()) {
@@ -376,7 +378,7 @@ impl<'d, 't> Table<'d, 't> {
     }
 
     fn value(&mut self, key: &'static str) -> Option<&'d Spanned<DeValue<'t>>> {
-        self.asked.insert(key);
+        self.asked.push(key);
         self.table.get(key)
     }
 

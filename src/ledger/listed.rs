@@ -10,6 +10,7 @@ use super::open::Reader;
 use crate::catalogue::PartId;
 use crate::market::{Listed, RetailerId, Sku};
 use rusqlite::Row;
+use std::cmp::Ordering;
 
 impl Reader {
     /// What [`Reader::current_offers`] says of now, in the same order.
@@ -29,7 +30,8 @@ impl Reader {
             let mut statement = connection.prepare_cached(&select)?;
             let offers = statement.query_map([], read_listed)?;
             let mut offers: Vec<(String, Listed)> = offers.collect::<Result<_, _>>()?;
-            offers.sort_unstable_by(|one, other| key(one).cmp(&key(other)));
+            // They come feed by feed, each mostly in order: a sort that finds runs has little to do.
+            offers.sort_by(in_order);
             Ok(offers.into_iter().map(|(_, listed)| listed).collect())
         })
     }
@@ -57,14 +59,15 @@ impl From<CurrentOffer> for Listed {
 }
 
 /// By part, feed, SKU, seller and condition; no two offers agree in all of them.
-fn key((feed, offer): &(String, Listed)) -> [&str; 5] {
-    [
-        offer.part.as_str(),
-        feed,
-        offer.sku.as_str(),
-        offer.seller.as_deref().unwrap_or(""),
-        offer.condition.name(),
-    ]
+fn in_order(one: &(String, Listed), other: &(String, Listed)) -> Ordering {
+    let ((feed, one), (other_feed, other)) = (one, other);
+    one.part
+        .cmp(&other.part)
+        .then_with(|| feed.cmp(other_feed))
+        .then_with(|| one.sku.cmp(&other.sku))
+        // The retailer itself comes first, before any name.
+        .then_with(|| one.seller.cmp(&other.seller))
+        .then_with(|| one.condition.name().cmp(other.condition.name()))
 }
 
 /// An offer, and the name of the feed that it is from.
