@@ -1,7 +1,7 @@
 //! The report as Markdown.
 
 use crate::measure::{Growth, Measured};
-use crate::{BUDGET, LADDER, N_DRAWS, N_PARTS, N_PARTS, SEED};
+use crate::{BUDGET, LADDER, N_DRAWS, N_PARTS, SEED};
 use std::fmt::Write as _;
 
 /// Where the section begins.

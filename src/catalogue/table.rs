@@ -367,10 +367,7 @@ impl<'d, 't> Table<'d, 't> {
             }
             let remedy = match nearest(name, self.asked.iter().copied()) {
                 Some(known) => format!("did you mean `{known}`?"),
-                None => {
-                    let known: Vec<&str> = self.asked.iter().copied().collect();
-                    format!("known keys here: {}", known.join(", "))
-                }
+                None => format!("known keys here: {}", self.asked.join(", ")),
             };
             self.document
                 .fault(&key.span(), format!("unknown key `{name}`"), remedy);
