@@ -1,7 +1,7 @@
 //! A generated market as the program knows it: a catalogue, retailers and what they list.
 
-use crate::generated::{Made, Use, WORKLOADS, parts};
-use crate::specs::{Dice, part, roomy};
+use super::generated::{Made, Use, WORKLOADS, parts};
+use super::specs::{Dice, part, roomy};
 use chrono::DateTime;
 use rigtide::catalogue::{
     Catalogue, Evidence, Gtin, Kind, PartId, Rate, SpecValue, Workload, WorkloadId, spec::Shape,
@@ -109,6 +109,7 @@ impl World {
                 price: eur(made.price * (1_000 + more) / 1_000),
                 tax_included: true,
                 availability: Availability::InStock,
+                lead_days: None,
                 condition: Condition::New,
                 seller: None,
                 shipping: None,

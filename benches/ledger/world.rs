@@ -145,6 +145,8 @@ fn listed(retailer: &RetailerId, number: u32, part: u32, price_minor: u32) -> Li
             list_price: None,
             tax_included: true,
             availability: Availability::InStock,
+            lead_days: None,
+            available_from: None,
             condition: Condition::New,
             seller: None,
             shipping: None,

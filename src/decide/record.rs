@@ -2,7 +2,7 @@
 //! command line.
 
 use crate::catalogue::PartId;
-use crate::market::{Bill, Brief, Market, RetailerId, RoleId, Sku};
+use crate::market::{Availability, Bill, Brief, Market, RetailerId, RoleId, Sku};
 use crate::money::{Currency, Money};
 use crate::optimise::{Answer, BestBuild, Limit, Obstacle, Pick, Proof, Relaxation, Standing};
 use crate::rates::ShownScore;
@@ -106,6 +106,13 @@ pub struct PickRecord {
     /// What comes back later; `landed_minor` is without it if the brief counts rebates.
     #[serde(default)]
     pub rebate_minor: i64,
+    /// Whether it can be sent: the name of schema.org's ItemAvailability in lower case, words joined
+    /// by `_`; absent where nobody wrote it down.
+    #[serde(default)]
+    pub availability: Option<String>,
+    /// How many days an order waits for the goods to leave the retailer, where it says.
+    #[serde(default)]
+    pub lead_days: Option<u32>,
 }
 
 /// One order at a retailer that asks or grants something for a whole order.
@@ -334,6 +341,23 @@ fn percent(hundredths: i64) -> f64 {
 }
 
 impl PickRecord {
+    /// What a reader must know of when it comes; `None` of what is in stock and sent at once.
+    pub fn wait(&self) -> Option<String> {
+        let name = self.availability.as_deref()?;
+        let is_orderable = Availability::parse_name(name).is_none_or(Availability::is_orderable);
+        let state = (!is_orderable).then(|| match name {
+            "unknown" => "stock unknown".to_owned(),
+            name => name.replace('_', " "),
+        });
+        let days = self.lead_days.filter(|days| *days > 0);
+        let days = days.map(|days| match days {
+            1 => "sent within 1 day".to_owned(),
+            days => format!("sent within {days} days"),
+        });
+        let said: Vec<String> = state.into_iter().chain(days).collect();
+        (!said.is_empty()).then(|| said.join(", "))
+    }
+
     fn new(pick: &Pick, own: Currency) -> PickRecord {
         let purchase = pick.purchase.as_ref();
         let currency = purchase.map(|purchase| purchase.price.currency());
@@ -350,6 +374,8 @@ impl PickRecord {
                 .map(|one| one.to_string()),
             landed_minor: pick.landed.minor(),
             rebate_minor: purchase.map_or(0, |purchase| purchase.rebate.minor()),
+            availability: purchase.map(|purchase| purchase.availability.name().to_owned()),
+            lead_days: purchase.and_then(|purchase| purchase.lead_days),
             link: purchase.and_then(|purchase| purchase.link.clone()),
             seen_at: purchase.map(|purchase| shown_instant(purchase.seen_at)),
         }

@@ -12,13 +12,13 @@ use std::error::Error;
 macro_rules! terms_columns {
     () => {
         "price_minor, currency, availability, list_minor, list_currency, shipping_minor, \
-         shipping_currency, tax_included, minimum_quantity"
+         shipping_currency, tax_included, minimum_quantity, lead_days, available_from_ms"
     };
 }
 pub(super) use terms_columns;
 
 /// How many columns [`terms_columns`] names.
-pub(super) const TERMS_WIDTH: usize = 9;
+pub(super) const TERMS_WIDTH: usize = 11;
 
 /// What makes two observations of one offer the same.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -29,6 +29,8 @@ pub(super) struct Terms {
     pub shipping: Option<Money>,
     pub tax_included: bool,
     pub minimum_quantity: u32,
+    pub lead_days: Option<u32>,
+    pub available_from: Option<DateTime<Utc>>,
 }
 
 /// A currency as the text of its code.
@@ -56,6 +58,8 @@ impl Terms {
             shipping: offer.shipping,
             tax_included: offer.tax_included,
             minimum_quantity: offer.minimum_quantity,
+            lead_days: offer.lead_days,
+            available_from: offer.available_from,
         }
     }
 
@@ -71,7 +75,9 @@ impl Terms {
         statement.raw_bind_parameter(first + 5, shipping_minor)?;
         statement.raw_bind_parameter(first + 6, shipping_currency.map(Code))?;
         statement.raw_bind_parameter(first + 7, self.tax_included)?;
-        statement.raw_bind_parameter(first + 8, self.minimum_quantity)
+        statement.raw_bind_parameter(first + 8, self.minimum_quantity)?;
+        statement.raw_bind_parameter(first + 9, self.lead_days)?;
+        statement.raw_bind_parameter(first + 10, self.available_from.map(millis))
     }
 
     /// Reads the columns that start at `first`.
@@ -84,6 +90,8 @@ impl Terms {
             shipping: money(row, first + 5, currency)?,
             tax_included: row.get(first + 7)?,
             minimum_quantity: row.get(first + 8)?,
+            lead_days: row.get(first + 9)?,
+            available_from: optional_instant(row, first + 10)?,
         })
     }
 
@@ -103,7 +111,9 @@ impl Terms {
                 shipping_currency.as_ref().map(Currency::code),
             )?
             && is_integer(row, first + 7, Some(i64::from(self.tax_included)))?
-            && is_integer(row, first + 8, Some(i64::from(self.minimum_quantity)))?)
+            && is_integer(row, first + 8, Some(i64::from(self.minimum_quantity)))?
+            && is_integer(row, first + 9, self.lead_days.map(i64::from))?
+            && is_integer(row, first + 10, self.available_from.map(millis))?)
     }
 
     /// The minor units of another amount, and its currency unless it is that of the price.

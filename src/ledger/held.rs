@@ -199,12 +199,13 @@ fn write_held(
     let mut statement = connection.prepare_cached(concat!(
         "INSERT INTO held (offer_id, first_seen_ms, last_seen_ms, times, is_dropped, reason, ",
         terms_columns!(),
-        ") VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)
+        ") VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17)
          ON CONFLICT (offer_id) DO UPDATE SET last_seen_ms = ?3, times = ?4, reason = ?6,
              availability = ?9, list_minor = ?10, list_currency = ?11, shipping_minor = ?12,
-             shipping_currency = ?13, tax_included = ?14, minimum_quantity = ?15"
+             shipping_currency = ?13, tax_included = ?14, minimum_quantity = ?15, lead_days = ?16,
+             available_from_ms = ?17"
     ))?;
-    const { assert!(6 + TERMS_WIDTH == 15, "one parameter for each column") };
+    const { assert!(6 + TERMS_WIDTH == 17, "one parameter for each column") };
     statement.raw_bind_parameter(1, holding.row.0)?;
     statement.raw_bind_parameter(2, first_seen_ms)?;
     statement.raw_bind_parameter(3, holding.at_ms)?;

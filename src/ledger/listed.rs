@@ -8,7 +8,7 @@ use super::error::LedgerError;
 use super::market::{CurrentOffer, SEEN_UNTIL};
 use super::open::Reader;
 use crate::catalogue::PartId;
-use crate::market::{Listed, RetailerId, Sku};
+use crate::market::{Listed, RetailerId, Sku, waiting_days};
 use rusqlite::Row;
 use std::cmp::Ordering;
 
@@ -48,6 +48,7 @@ impl From<CurrentOffer> for Listed {
             price: offer.price,
             tax_included: offer.tax_included,
             availability: offer.availability,
+            lead_days: waiting_days(offer.lead_days, offer.available_from, current.seen_at),
             condition: offer.condition,
             seller: offer.seller,
             shipping: offer.shipping,
@@ -75,6 +76,7 @@ fn read_listed(row: &Row<'_>) -> rusqlite::Result<(String, Listed)> {
     const FIRST: usize = TERMS_WIDTH;
     let terms = Terms::read(row, 0)?;
     let seller: String = row.get(FIRST + 5)?;
+    let seen_at = instant(row, FIRST + 8)?;
     let listed = Listed {
         retailer: RetailerId::new(row.get::<_, String>(FIRST + 1)?),
         sku: Sku::new(row.get::<_, String>(FIRST + 2)?),
@@ -83,12 +85,13 @@ fn read_listed(row: &Row<'_>) -> rusqlite::Result<(String, Listed)> {
         price: terms.price,
         tax_included: terms.tax_included,
         availability: terms.availability,
+        lead_days: waiting_days(terms.lead_days, terms.available_from, seen_at),
         condition: condition(row, FIRST + 6)?,
         seller: Some(seller).filter(|seller| !seller.is_empty()),
         shipping: terms.shipping,
         minimum_quantity: terms.minimum_quantity,
         link: row.get(FIRST + 7)?,
-        seen_at: instant(row, FIRST + 8)?,
+        seen_at,
     };
     Ok((row.get(FIRST)?, listed))
 }

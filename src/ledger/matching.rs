@@ -50,7 +50,7 @@ macro_rules! offer_columns {
             $link,
             ", o.valid_until_ms, o.notes, o.properties, b.price_minor, b.currency, b.availability,
              b.list_minor, b.list_currency, b.shipping_minor, b.shipping_currency, b.tax_included,
-             b.minimum_quantity"
+             b.minimum_quantity, b.lead_days, b.available_from_ms"
         )
     };
 }
@@ -167,6 +167,8 @@ pub(super) fn read_offer(row: &Row<'_>) -> rusqlite::Result<Offer> {
         list_price: terms.list_price,
         tax_included: terms.tax_included,
         availability: terms.availability,
+        lead_days: terms.lead_days,
+        available_from: terms.available_from,
         condition: condition(row, 3)?,
         seller: Some(seller).filter(|seller| !seller.is_empty()),
         shipping: terms.shipping,

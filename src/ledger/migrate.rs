@@ -21,6 +21,7 @@ pub(super) const MIGRATIONS: &[(&str, &str)] = &[
         include_str!("migrations/0005_matched_with.sql"),
     ),
     ("past", include_str!("migrations/0006_past.sql")),
+    ("lead time", include_str!("migrations/0007_lead_time.sql")),
 ];
 
 /// The version that this program writes.

@@ -231,14 +231,14 @@ pub(super) fn close_interval(
 pub(super) const OPEN_INTERVAL: &str = concat!(
     "INSERT INTO observation (offer_id, from_ms, known_ms, ",
     terms_columns!(),
-    ") VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)"
+    ") VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)"
 );
 
 pub(super) fn open_interval(
     statement: &mut Statement<'_>,
     opening: &Opening,
 ) -> rusqlite::Result<()> {
-    const { assert!(3 + TERMS_WIDTH == 12, "one parameter for each column") };
+    const { assert!(3 + TERMS_WIDTH == 14, "one parameter for each column") };
     statement.raw_bind_parameter(1, opening.row.0)?;
     statement.raw_bind_parameter(2, opening.from_ms)?;
     statement.raw_bind_parameter(3, opening.known_ms)?;

@@ -59,7 +59,7 @@ pub(super) const FIND: &str = concat!(
             o.title, o.brand, o.gtins, o.mpn, o.link, o.valid_until_ms, o.notes,
             o.properties, o.part, o.matched_by, o.confidence_percent, o.mark, b.from_ms, ",
     "b.price_minor, b.currency, b.availability, b.list_minor, b.list_currency, b.shipping_minor,
-     b.shipping_currency, b.tax_included, b.minimum_quantity
+     b.shipping_currency, b.tax_included, b.minimum_quantity, b.lead_days, b.available_from_ms
      FROM offer o
      LEFT JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
      LEFT JOIN held h ON h.offer_id = o.id

@@ -3,6 +3,7 @@
 use super::estimates::Estimates;
 use super::need::{Need, Wish, read_needs, read_wishes};
 use super::retailer::{read_country, read_currency};
+use super::stock::Stock;
 use super::wishes::{Bans, read_pin};
 use crate::catalogue::table::{Table, nearest};
 use crate::catalogue::{Catalogue, Kind, PartId, WorkloadId, read_kind, read_rate_value, text_id};
@@ -32,6 +33,8 @@ pub struct Brief {
     /// Which parts that nobody measured may be in it.
     pub estimates: Estimates,
     pub bans: Bans,
+    /// How long its readers wait for a part.
+    pub stock: Stock,
     /// The most retailers that a reader orders from.
     pub most_retailers: Option<u32>,
     /// Rebates that come later count as if they were paid out at once.
@@ -106,6 +109,7 @@ impl Brief {
             terms: FitTerms::default(),
             estimates: Estimates::default(),
             bans: Bans::default(),
+            stock: Stock::default(),
             most_retailers: None,
             counts_rebates: false,
             rules: RuleBook::default(),
@@ -150,6 +154,7 @@ impl Brief {
         let strict = table.flag("strict").is_some_and(|flag| flag.value);
         let estimates = Estimates::read(&mut table);
         let bans = Bans::read(&mut table, catalogue);
+        let stock = Stock::read(&mut table);
         let most_retailers = table.integer("most_retailers", 1..101);
         let counts_rebates = table.flag("count_rebates").is_some_and(|flag| flag.value);
         let change = table.table("change");
@@ -172,6 +177,7 @@ impl Brief {
             terms: FitTerms { strict, ..terms },
             estimates,
             bans,
+            stock,
             most_retailers: most_retailers.and_then(|at| u32::try_from(at.value).ok()),
             counts_rebates,
             rules: RuleBook::default(),

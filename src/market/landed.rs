@@ -86,6 +86,7 @@ mod tests {
             price: eur(price),
             tax_included,
             availability: Availability::InStock,
+            lead_days: None,
             condition: Condition::New,
             seller: None,
             shipping: shipping.map(eur),

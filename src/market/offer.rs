@@ -134,6 +134,10 @@ pub struct Offer {
     pub list_price: Option<Money>,
     pub tax_included: bool,
     pub availability: Availability,
+    /// The most days between an order and the goods' leaving the retailer, where the record says.
+    pub lead_days: Option<u32>,
+    /// From when the retailer has it to send, where the record says.
+    pub available_from: Option<DateTime<Utc>>,
     pub condition: Condition,
     /// Set when somebody other than the retailer sells it.
     pub seller: Option<String>,

@@ -22,6 +22,10 @@ pub enum Field {
     Currency,
     TaxIncluded,
     Availability,
+    /// How long the goods take to leave the retailer.
+    LeadTime,
+    /// The day from which the retailer has it to send.
+    AvailableFrom,
     Condition,
     Seller,
     Shipping,
@@ -49,6 +53,8 @@ impl Field {
         ("currency", Field::Currency),
         ("tax_included", Field::TaxIncluded),
         ("availability", Field::Availability),
+        ("lead_time", Field::LeadTime),
+        ("available_from", Field::AvailableFrom),
         ("condition", Field::Condition),
         ("seller", Field::Seller),
         ("shipping", Field::Shipping),

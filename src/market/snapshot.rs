@@ -20,6 +20,8 @@ pub struct Listed {
     pub price: Money,
     pub tax_included: bool,
     pub availability: Availability,
+    /// How many days an order waited for the goods to leave the retailer when it was last seen.
+    pub lead_days: Option<u32>,
     pub condition: Condition,
     pub seller: Option<String>,
     pub shipping: Option<Money>,
@@ -62,6 +64,7 @@ pub struct Bought<'m> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum LeftOut {
     NotInStock,
+    TooLate,
     NotNew,
     OtherCountry,
     OtherCurrency,
@@ -83,6 +86,7 @@ impl LeftOut {
     pub fn reason(self) -> &'static str {
         match self {
             LeftOut::NotInStock => "not in stock",
+            LeftOut::TooLate => "that take longer than the brief waits, or do not say how long",
             LeftOut::NotNew => "not new",
             LeftOut::OtherCountry => "sold in another country",
             LeftOut::OtherCurrency => "priced in another currency",
@@ -184,9 +188,7 @@ fn judge<'m>(
     if !brief.bans.admit_part(part) || !brief.bans.admit_retailer(&offer.retailer) {
         return Err(LeftOut::Banned);
     }
-    if !offer.availability.is_orderable() {
-        return Err(LeftOut::NotInStock);
-    }
+    brief.stock.judge(offer.availability, offer.lead_days)?;
     if offer.condition != Condition::New {
         return Err(LeftOut::NotNew);
     }

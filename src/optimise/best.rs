@@ -215,6 +215,8 @@ fn pick(role: &crate::market::Role, candidate: &Candidate<'_>) -> Pick {
             delivery: bought.delivery,
             rebate: bought.rebate,
             link: bought.listed.link.clone(),
+            availability: bought.listed.availability,
+            lead_days: bought.listed.lead_days,
             seen_at: bought.listed.seen_at,
         }),
     }

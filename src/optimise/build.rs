@@ -2,7 +2,7 @@
 
 use super::leeway::{Gain, Spare, spare};
 use crate::catalogue::{Kind, Part, PartId, WorkloadId};
-use crate::market::{Bill, Candidate, Market, RetailerId, Role, RoleId, Sku, Wish};
+use crate::market::{Availability, Bill, Candidate, Market, RetailerId, Role, RoleId, Sku, Wish};
 use crate::money::{Money, Rate};
 use crate::rates::{LogRate, Objective, Score, ShownScore};
 use chrono::{DateTime, Utc};
@@ -37,6 +37,9 @@ pub struct Purchase {
     /// How the retailer's currency was turned into the brief's, where they differ.
     pub rate: Option<Rate>,
     pub link: Option<String>,
+    pub availability: Availability,
+    /// How many days an order waits for the goods to leave the retailer, where it says.
+    pub lead_days: Option<u32>,
     pub seen_at: DateTime<Utc>,
 }
 

@@ -143,6 +143,7 @@ fn in_stock(retailer: &str, sku: &str, part: &str, cents: u32) -> Listed {
         price: Money::from_minor(i64::from(cents), Currency::EUR),
         tax_included: true,
         availability: Availability::InStock,
+        lead_days: None,
         condition: Condition::New,
         seller: None,
         shipping: None,

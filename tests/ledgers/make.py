@@ -12,7 +12,8 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 MIGRATIONS = sorted((HERE.parent.parent / "src/ledger/migrations").glob("*.sql"))
 # As src/ledger/migrate.rs names them.
-NAMES = ["first", "decisions", "properties", "marks and older copies", "matched with", "past"]
+NAMES = ["first", "decisions", "properties", "marks and older copies", "matched with", "past",
+         "lead time"]
 TERMS = "price_minor, currency, availability, tax_included, minimum_quantity"
 
 ROWS = {
@@ -52,6 +53,8 @@ INSERT INTO disabled_channel VALUES ('fax', 'hash', 100, 'no more');
     3: """UPDATE offer SET properties = '[["Länge","30",null]]' WHERE id = 2;""",
     4: """UPDATE offer SET mark = x'000102030405060708090a0b0c0d0e0f' WHERE id = 1;""",
     5: "INSERT INTO matched_with VALUES (1, x'000102030405060708090a0b0c0d0e0f');",
+    6: """INSERT INTO listing VALUES (1, 150, 'Quillon K7 tray', NULL);
+INSERT INTO gap VALUES (1, 100, 150);""",
 }
 
 

@@ -172,6 +172,7 @@ pub fn case(seed: u64) -> Case {
                     price: eur(5_000 + 1_500 * dice.roll(5)),
                     tax_included: true,
                     availability,
+                    lead_days: None,
                     condition: Condition::New,
                     seller: None,
                     shipping: None,

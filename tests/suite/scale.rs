@@ -115,6 +115,7 @@ fn catalogue(n_parts: i64) -> (Catalogue, Vec<Listed>) {
                 price: eur(5_000 + strength / 4 + dice.roll(8_000)),
                 tax_included: true,
                 availability: Availability::InStock,
+                lead_days: None,
                 condition: Condition::New,
                 seller: None,
                 shipping: None,

@@ -16,6 +16,8 @@ pub fn titled(sku: &str, title: &str) -> Offer {
         list_price: None,
         tax_included: true,
         availability: Availability::InStock,
+        lead_days: None,
+        available_from: None,
         condition: Condition::New,
         seller: None,
         shipping: None,

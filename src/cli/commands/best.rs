@@ -196,9 +196,12 @@ fn picks(record: &AnswerRecord, screen: &Screen) -> Vec<String> {
         } else {
             format!("{} x ", pick.quantity)
         };
+        let wait = pick
+            .wait()
+            .map_or(String::new(), |wait| format!(" ({wait})"));
         rows.push(vec![
             pick.role.to_string(),
-            format!("{count}{}", harmless(&pick.name)),
+            format!("{count}{}{wait}", harmless(&pick.name)),
             pick.retailer
                 .as_ref()
                 .map_or("owned", |retailer| retailer.as_str())

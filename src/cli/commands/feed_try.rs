@@ -6,8 +6,8 @@
 //! ```text
 //! { feed,
 //!   records [{ index, raw {field: text or list of texts}, title, sku, gtin, mpn, price_text,
-//!              price_minor, currency, availability, condition, seller, shipping_minor, part,
-//!              match {by, confidence, reason}, notes [], verdict: accepted|held|refused, reason }],
+//!              price_minor, currency, availability, lead_days, available_from, condition, seller,
+//!              shipping_minor, part, match {by, confidence, reason}, notes [], verdict: accepted|held|refused, reason }],
 //!   counts { records, accepted, held, refused, matched, reasons {code: number} },
 //!   examples {code: text},        the first record of each reason
 //!   notes [], error }             error: why a poll would fail as a whole
@@ -172,6 +172,8 @@ fn read_as(record: &TrialRecord, field: Field) -> Option<String> {
         Field::Mpn => record.mpn.clone(),
         Field::Price => amount(record, record.price_minor),
         Field::Availability => record.availability.map(words),
+        Field::LeadTime => record.lead_days.map(|days| format!("{days} days")),
+        Field::AvailableFrom => record.available_from.clone(),
         Field::Condition => record.condition.map(words),
         Field::Seller => record.seller.clone(),
         Field::Shipping => amount(record, record.shipping_minor),

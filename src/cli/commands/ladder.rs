@@ -203,6 +203,8 @@ pub fn picks(build: &Build) -> Vec<Value> {
                 "retailer": pick.purchase.as_ref().map(|purchase| &purchase.retailer),
                 "price_minor": pick.purchase.as_ref().map(|purchase| purchase.price.minor()),
                 "landed_minor": pick.landed.minor(),
+                "availability": pick.purchase.as_ref().map(|purchase| purchase.availability.name()),
+                "lead_days": pick.purchase.as_ref().and_then(|purchase| purchase.lead_days),
             })
         })
         .collect()

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::market::Listed;
+use chrono::TimeDelta;
 
 /// Holds the short way to the long one.
 pub(super) fn check_listed(reader: &Reader) {
@@ -22,6 +23,8 @@ fn offers_come_by_part_feed_sku_seller_and_condition_with_their_terms() {
             let mut seen = offer(sku, 100 + minute);
             seen.link = Some(format!("https://shop.example/{sku}"));
             seen.shipping = (sku == "9").then_some(seen.price);
+            seen.lead_days = (sku != "9").then_some(3);
+            seen.available_from = (sku == "10").then_some(at(minute) + TimeDelta::days(5));
             writer.see(&seen, Some(&part(part_id))).unwrap();
             seen.seller = Some("a seller".to_owned());
             seen.condition = Condition::Used;
@@ -43,4 +46,13 @@ fn offers_come_by_part_feed_sku_seller_and_condition_with_their_terms() {
         "1", "1", "9", "9", "1", "1", "9", "9", "10", "10", "10", "10",
     ];
     assert_eq!(skus, expected);
+    let listed = reader.listed().unwrap();
+    let waits = |sku: &str| {
+        let own = listed.iter().find(|one| one.sku.as_str() == sku);
+        own.unwrap().lead_days
+    };
+    assert_eq!(
+        [waits("9"), waits("1"), waits("10")],
+        [None, Some(3), Some(5)]
+    );
 }

@@ -156,6 +156,8 @@ fn offer(sku: &str, price_minor: i64) -> Offer {
         list_price: Some(Money::from_minor(price_minor + 500, Currency::EUR)),
         tax_included: true,
         availability: Availability::InStock,
+        lead_days: None,
+        available_from: None,
         condition: Condition::New,
         seller: None,
         shipping: Some(Money::from_minor(490, Currency::parse("USD").unwrap())),

@@ -46,7 +46,7 @@ fn every_term_that_moves_opens_an_interval_and_text_does_not() {
     let mut bench = Bench::new();
     let mut next = offer("q-1", 100);
     bench.poll(0, std::slice::from_ref(&next));
-    let changes: [fn(&mut Offer); 9] = [
+    let changes: [fn(&mut Offer); 13] = [
         |offer| offer.price = Money::from_minor(101, Currency::EUR),
         |offer| offer.price = Money::from_minor(101, Currency::parse("CHF").unwrap()),
         |offer| offer.availability = Availability::OutOfStock,
@@ -55,6 +55,10 @@ fn every_term_that_moves_opens_an_interval_and_text_does_not() {
         |offer| offer.shipping = None,
         |offer| offer.tax_included = false,
         |offer| offer.minimum_quantity = 2,
+        |offer| offer.lead_days = Some(0),
+        |offer| offer.lead_days = Some(14),
+        |offer| offer.available_from = Some(at(20_000)),
+        |offer| offer.lead_days = None,
         |offer| offer.list_price = Some(Money::zero(Currency::EUR)),
     ];
     let mut minute = 0;

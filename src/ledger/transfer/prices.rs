@@ -295,5 +295,7 @@ fn terms(price: &PastPrice) -> Terms {
         shipping: None,
         tax_included: price.tax_included,
         minimum_quantity: 1,
+        lead_days: None,
+        available_from: None,
     }
 }

@@ -45,6 +45,16 @@ pub(super) fn valid_until(
     Some(until)
 }
 
+/// The instant from which the retailer has it to send, as far as it says.
+pub(super) fn available_from(raw: &RawOffer, notes: &mut Vec<String>) -> Option<DateTime<Utc>> {
+    let text = raw.first(Field::AvailableFrom)?.text.trim();
+    let from = read_instant(text, DayEdge::Start);
+    if from.is_none() {
+        notes.push(format!("available_from: \"{text}\" is no date"));
+    }
+    from
+}
+
 /// Whether `now` lies between the sale's dates. A missing date leaves that side open.
 pub(super) fn sale_in_force(raw: &RawOffer, now: DateTime<Utc>) -> InForce {
     let text = |field: Field| raw.first(field).map(|value| value.text.trim());

@@ -15,6 +15,7 @@ mod repeats;
 mod settings;
 mod states;
 mod text;
+mod wait;
 
 pub use dates::is_timeless;
 pub use reason::{HoldReason, RefusalReason};
@@ -97,6 +98,8 @@ pub fn normalise(raw: &RawOffer, settings: &NormaliseSettings, now: DateTime<Utc
         Err(fault) => return refuse(fault),
     };
     let availability = states::availability(raw, settings, &mut notes);
+    let lead_days = wait::lead_days(raw, &mut notes);
+    let available_from = dates::available_from(raw, &mut notes);
     let condition = states::condition(raw, &title, settings, &mut notes);
     let valid_until = dates::valid_until(raw, now, &mut notes);
     notes.truncate(NOTES_MAX);
@@ -115,6 +118,8 @@ pub fn normalise(raw: &RawOffer, settings: &NormaliseSettings, now: DateTime<Utc
         list_price: price.list_price,
         tax_included: price.tax_included,
         availability,
+        lead_days,
+        available_from,
         condition,
         seller,
         shipping: price.shipping,

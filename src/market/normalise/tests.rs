@@ -96,6 +96,35 @@ fn a_full_record_becomes_an_offer() {
 }
 
 #[test]
+fn how_long_it_takes_and_from_when_is_read_or_noted() {
+    let price = (Field::Price, "12,00");
+    let offer = accepted(&[price, (Field::LeadTime, "2-4 Tage")]);
+    assert_eq!((offer.lead_days, offer.available_from), (Some(4), None));
+    // Google's product feed: `availability_date` beside a preorder (from memory).
+    let offer = accepted(&[
+        price,
+        (Field::Availability, "preorder"),
+        (Field::AvailableFrom, "2026-12-24T13:00-0800"),
+    ]);
+    let from = DateTime::parse_from_rfc3339("2026-12-24T21:00:00Z").unwrap();
+    assert_eq!(offer.available_from, Some(from.to_utc()));
+    assert_eq!(offer.availability, Availability::PreOrder);
+    let offer = accepted(&[
+        price,
+        (Field::LeadTime, "in Kürze"),
+        (Field::AvailableFrom, "bald"),
+    ]);
+    assert_eq!((offer.lead_days, offer.available_from), (None, None));
+    assert_eq!(
+        offer.notes,
+        [
+            "lead_time: \"in Kürze\" is no number of days",
+            "available_from: \"bald\" is no date"
+        ]
+    );
+}
+
+#[test]
 fn the_currency_comes_from_text_field_or_settings() {
     // F23, S13.
     assert_eq!(accepted(&[(Field::Price, "12,00")]).price, eur(1200));

@@ -1,5 +1,6 @@
 //! One record of a trial: as it stood, as it was read, and what became of it.
 
+use crate::decide::shown_instant;
 use crate::market::{Field, Matching, RawOffer, RawText, Refusal};
 use crate::watch::judge::{Hold, Judged, JudgedOffer};
 use serde::Serialize;
@@ -21,6 +22,9 @@ pub struct TrialRecord {
     pub price_minor: Option<i64>,
     pub currency: Option<String>,
     pub availability: Option<&'static str>,
+    pub lead_days: Option<u32>,
+    /// RFC 3339.
+    pub available_from: Option<String>,
     pub condition: Option<&'static str>,
     /// Somebody other than the retailer.
     pub seller: Option<String>,
@@ -66,6 +70,8 @@ impl TrialRecord {
             price_minor: None,
             currency: None,
             availability: None,
+            lead_days: None,
+            available_from: None,
             condition: None,
             seller: None,
             shipping_minor: None,
@@ -140,6 +146,8 @@ impl TrialRecord {
             price_minor: Some(offer.price.minor()),
             currency: Some(offer.price.currency().to_string()),
             availability: Some(offer.availability.name()),
+            lead_days: offer.lead_days,
+            available_from: offer.available_from.map(shown_instant),
             condition: Some(offer.condition.name()),
             seller: offer.seller,
             shipping_minor: offer.shipping.map(|shipping| shipping.minor()),

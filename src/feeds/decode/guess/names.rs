@@ -6,7 +6,7 @@ use crate::catalogue::Gtin;
 use crate::market::Field;
 
 /// Words of names, the surest first. A name is folded to lower-case letters and digits.
-const WORDS: [(Field, &[&str]); 17] = [
+const WORDS: [(Field, &[&str]); 19] = [
     (
         Field::SalePrice,
         &[
@@ -171,6 +171,35 @@ const WORDS: [(Field, &[&str]); 17] = [
             "disponibilidad",
             "voorraad",
             "dostepnosc",
+        ],
+    ),
+    (
+        Field::LeadTime,
+        &[
+            "leadtime",
+            "leaddays",
+            "lieferzeit",
+            "deliverytime",
+            "deliverydays",
+            "handlingtime",
+            "delailivraison",
+            "plazoentrega",
+            "tempiconsegna",
+            "levertijd",
+            "leveranstid",
+        ],
+    ),
+    (
+        Field::AvailableFrom,
+        // The first is Google's product feed's, the second schema.org's.
+        &[
+            "availabilitydate",
+            "availabilitystarts",
+            "availablefrom",
+            "lieferbarab",
+            "verfuegbarab",
+            "verfügbarab",
+            "releasedate",
         ],
     ),
     (

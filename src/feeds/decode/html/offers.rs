@@ -146,6 +146,7 @@ impl<'t> OfferReader<'_, 't> {
             (Field::Currency, stated.currency),
             (Field::TaxIncluded, stated.tax_included),
             (Field::ValidUntil, stated.valid_until),
+            (Field::AvailableFrom, offer.text("availabilityStarts")),
         ];
         for (field, value) in fields {
             push(&mut raw, field, value);
@@ -155,6 +156,7 @@ impl<'t> OfferReader<'_, 't> {
         for quantity in self.graph.things(offer, "eligibleQuantity") {
             push(&mut raw, Field::MinimumQuantity, quantity.text("minValue"));
         }
+        self.lead_time(offer, &mut raw);
         self.delivery(offer, stated.delivery, &mut raw);
         raw
     }
@@ -264,6 +266,22 @@ impl<'t> OfferReader<'_, 't> {
         let direct = thing.text(property);
         let target = self.graph.things(thing, property).into_iter().next();
         target.and_then(|target| target.text("name")).or(direct)
+    }
+
+    /// `deliveryLeadTime`, which schema.org counts up to the goods' leaving; its end, with its unit.
+    fn lead_time(&self, offer: &'t Thing, raw: &mut RawOffer) {
+        for lead in self.graph.things(offer, "deliveryLeadTime") {
+            let most = lead.text("maxValue").or_else(|| lead.text("value"));
+            let unit = lead.text("unitCode").or_else(|| lead.text("unitText"));
+            let text = most.map(|most| match &unit {
+                Some(unit) => RawText::machine(format!("{} {}", most.text, unit.text)),
+                None => most,
+            });
+            push(raw, Field::LeadTime, text);
+        }
+        if !raw.fields.has(Field::LeadTime) {
+            push(raw, Field::LeadTime, offer.text("deliveryLeadTime"));
+        }
     }
 
     /// The delivery charge for our country. Another country's rate says nothing of ours.

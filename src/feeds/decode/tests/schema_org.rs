@@ -15,6 +15,7 @@ struct Case {
 }
 
 use Field::{Availability, Brand, Condition, Currency, Gtin, Link, ListPrice, Mpn, Price, Seller};
+use Field::{AvailableFrom, LeadTime};
 use Field::{Sku, TaxIncluded, Title, ValidUntil};
 
 const IN_STOCK: &str = "https://schema.org/InStock";
@@ -101,6 +102,26 @@ const JSON_LD: &[Case] = &[
             (Price, "118.90"),
             (Availability, "https://schema.org/PreOrder"),
         ]],
+    },
+    Case {
+        // Offer.deliveryLeadTime and Offer.availabilityStarts, with units of UN/CEFACT's.
+        page: "Offer: how long it takes, and from when",
+        document: r#"<script type="application/ld+json">{"@context":"https://schema.org","@type":"Product",
+                "name":"Rowan 2 TB","offers":[{"@type":"Offer","price":"118.90","priceCurrency":"EUR",
+                "availability":"https://schema.org/PreOrder","availabilityStarts":"2026-12-01",
+                "deliveryLeadTime":{"@type":"QuantitativeValue","minValue":1,"maxValue":2,"unitCode":"WEE"}},
+                {"@type":"Offer","price":"120.90","priceCurrency":"EUR",
+                "deliveryLeadTime":{"@type":"QuantitativeValue","value":"3","unitCode":"DAY"}},
+                {"@type":"Offer","price":"121.90","priceCurrency":"EUR","deliveryLeadTime":"3 days"}]}</script>"#,
+        offers: &[
+            &[
+                (Price, "118.90"),
+                (LeadTime, "2 WEE"),
+                (AvailableFrom, "2026-12-01"),
+            ],
+            &[(Price, "120.90"), (LeadTime, "3 DAY"), (AvailableFrom, "-")],
+            &[(Price, "121.90"), (LeadTime, "3 days")],
+        ],
     },
     Case {
         page: "UnitPriceSpecification: the price of one, and a list price beside it",

@@ -69,6 +69,8 @@ fn offer(says: Says<'_>) -> Offer {
         list_price: None,
         tax_included: true,
         availability: Availability::InStock,
+        lead_days: None,
+        available_from: None,
         condition: Condition::New,
         seller: None,
         shipping: None,
