@@ -1,6 +1,6 @@
-"""Writes optima.json: what HiGHS, CP-SAT and SCIP find for seeded markets, proven.
+"""Writes optima.json and coupled.json: what HiGHS, CP-SAT and SCIP find for seeded markets, proven.
 
-    python3 tests/reference/models.py
+    python3 tests/reference/models.py [optima] [coupled]
 
 Needs python3 with its venv module, and cargo; makes target/solvers-venv with the versions pinned
 below (pip asks whatever index it is configured for) and runs itself there. The Rust side makes the
@@ -10,6 +10,12 @@ The model, in integers: one choice of each group; costs within the budget; every
 groups, choices that do not stand together are not both taken; of each bottleneck, the value t is at
 most the chosen value of every group that limits it. First the sum of weight times t is made as
 large as possible, then the cost as small as possible at that sum.
+
+In coupled.json's markets each part is offered by up to three retailers with terms for whole orders:
+delivery that is free above a threshold, coupons, bundles, and at most so many retailers. The Rust
+side (tests/support/coupled.rs) writes offers and terms as they are; the rows for them are stated
+here, and what an order costs is reckoned once more from its lines, over every coupon and set of
+bundles, when a solver has chosen.
 
 Pairs are stated in the tight form: choices of the left group that refuse the same of the right
 group are one class, and of a class and all that it refuses at most one is taken.
@@ -37,8 +43,10 @@ VENV = ROOT / "target" / "solvers-venv"
 INSTANCES = ROOT / "target" / "optima"
 
 # parts: how many instances
+COUPLED_SIZES = {100: 30, 200: 20, 500: 10}
 SIZES = {500: 150, 1000: 40, 2000: 12, 5000: 6}
-# HiGHS and CP-SAT solve every instance, SCIP every fifth.
+# HiGHS and CP-SAT solve every instance, SCIP every fifth, and all with terms up to this size.
+SCIP_COUPLED_PARTS_MAX = 200
 SCIP_EVERY = 5
 # HiGHS and SCIP count values in thousands of millionths, so that coefficients stay small.
 MICRO_PER_UNIT = 1000
@@ -67,6 +75,8 @@ class Model:
             self.starts.append(self.starts[-1] + len(costs))
         self.n_choices = self.starts[-1]
         self.costs = [cost for costs in self.groups for cost in costs]
+        # The most of each whole-number column: the choices first, then what a coupled model adds.
+        self.uppers = [1] * self.n_choices
         self.bottlenecks = instance["bottlenecks"]
         # t counts from the least value, so that its coefficients are small.
         self.bases, self.tops = [], []
@@ -129,6 +139,10 @@ class Model:
                 row.update({self.at(group, choice): share for choice, share in enumerate(shares)})
             yield row, balance["at_most"]
 
+    def rows(self):
+        """Further sums, each with the least and the most that it may come to."""
+        return []
+
     def values(self):
         """For each bottleneck and group that limits it: the choices' values above the base."""
         for number, bottleneck in enumerate(self.bottlenecks):
@@ -165,15 +179,190 @@ class Model:
 
         return all(map(stands, self.pairings)) and all(map(is_in, self.tables))
 
-    def selection(self, is_chosen):
+    def selection(self, value_of):
         """What is chosen in each group, checked in integers."""
-        selection = []
-        for group, costs in enumerate(self.groups):
-            chosen = [choice for choice in range(len(costs)) if is_chosen(self.at(group, choice))]
-            assert len(chosen) == 1, f"not one choice in group {group}: {chosen}"
-            selection += chosen
+        selection = self.chosen(value_of)
         assert self.admits(selection), "the solver's choice breaks a limit"
         return selection
+
+    def chosen(self, value_of):
+        selection = Bought()
+        for group, costs in enumerate(self.groups):
+            chosen = [choice for choice in range(len(costs)) if value_of(self.at(group, choice)) > 0.5]
+            assert len(chosen) == 1, f"not one choice in group {group}: {chosen}"
+            selection += chosen
+        return selection
+
+
+class Bought(list):
+    """What is chosen in each group, and in a coupled model from which retailer."""
+
+    retailers = ()
+
+
+def off_line(coupon, price):
+    """What a coupon of so many hundredths of a percent takes off a line, rounded half up."""
+    return (2 * price * coupon["percent_hundredths"] + 10_000) // 20_000
+
+
+def fixed_off(coupon):
+    return min(coupon["amount"], coupon["at_most"] or coupon["amount"])
+
+
+class Coupled(Model):
+    """A model whose parts are bought in orders. Columns are added behind the choices: each offer; for
+    each retailer whether it is ordered from, whether delivery is free, what is paid for delivery,
+    which coupon is used and what it takes off by percentages, which bundles are taken."""
+
+    def __init__(self, instance):
+        super().__init__(instance)
+        self.costs = [0] * self.n_choices
+        self.extra = []
+        offers = instance["offers"]
+        self.offer_columns = [self.add(1, price) for *_, price in offers]
+        self.offers = offers
+        for group, costs in enumerate(self.groups):
+            for choice in range(len(costs)):
+                of = {column: 1 for column, offer in zip(self.offer_columns, offers)
+                      if offer[:2] == [group, choice]}
+                self.extra.append((of | {self.at(group, choice): -1}, 0, 0))
+        ordered = [self.add_retailer(number, terms)
+                   for number, terms in enumerate(instance["retailers"])]
+        if instance["most_retailers"] is not None:
+            self.extra.append((dict.fromkeys(ordered, 1), None, instance["most_retailers"]))
+
+    def add(self, upper, cost):
+        self.uppers.append(upper)
+        self.costs.append(cost)
+        return len(self.uppers) - 1
+
+    def add_retailer(self, number, terms):
+        """The columns and rows of a retailer's terms; returns whether it is ordered from."""
+        own = [(column, offer) for column, offer in zip(self.offer_columns, self.offers)
+               if offer[2] == number]
+        goods = {column: price for column, (*_, price) in own}
+        ordered = self.add(1, 0)
+        for group in range(len(self.groups)):
+            lines = {column: 1 for column, offer in own if offer[0] == group}
+            self.extra.append((lines | {ordered: -1}, None, 0))
+        # What is left of the goods, which delivery is free from some value of.
+        left = dict(goods)
+        self.add_coupons(terms, own, goods, ordered, left)
+        self.add_bundles(terms, own, left)
+        most = terms["flat"] + terms["per_item"] * len(self.groups)
+        paid = self.add(most, 1)
+        row = {paid: 1, ordered: -terms["flat"]}
+        row |= {column: -terms["per_item"] for column, _ in own if terms["per_item"]}
+        if terms["free_from"] is not None:
+            free = self.add(1, 0)
+            row[free] = most
+            slack = sum(bundle["saves"] for bundle in terms["bundles"])
+            self.extra.append((left | {free: -terms["free_from"] - slack}, -slack, None))
+        self.extra.append((row, 0, None))
+        return ordered
+
+    def add_coupons(self, terms, own, goods, ordered, left):
+        used = []
+        for coupon in terms["coupons"]:
+            use = self.add(1, 0)
+            used.append(use)
+            if coupon["minimum_spend"] is not None:
+                self.extra.append((goods | {use: -coupon["minimum_spend"]}, 0, None))
+            covered = [(column, price) for column, (group, _, _, price) in own
+                       if group in coupon["groups"]]
+            if coupon["amount"] is not None:
+                off = fixed_off(coupon)
+                self.costs[use] = -off
+                left[use] = -off
+                self.extra.append((dict(covered) | {use: -off}, 0, None))
+            else:
+                self.add_share(coupon, covered, use, left)
+        self.extra.append((dict.fromkeys(used, 1) | {ordered: -1}, None, 0))
+
+    def add_share(self, coupon, covered, use, left):
+        """What percentages take off: all of the lines' shares or the most, and nothing unless used."""
+        shares = {column: off_line(coupon, price) for column, price in covered}
+        everything = sum(sorted(shares.values())[-len(self.groups):])
+        most = coupon["at_most"] if coupon["at_most"] is not None else everything
+        off = self.add(most, -1)
+        left[off] = -1
+        is_capped = self.add(1 if coupon["at_most"] is not None else 0, 0)
+        self.extra.append(({off: 1, use: -most}, None, 0))
+        minus = {column: -share for column, share in shares.items()}
+        self.extra.append((minus | {off: 1}, None, 0))
+        self.extra.append((minus | {off: 1, use: -everything, is_capped: everything}, -everything, None))
+        self.extra.append(({off: 1, use: -most, is_capped: -most}, -most, None))
+
+    def add_bundles(self, terms, own, left):
+        column_of = {tuple(offer[:2]): column for column, offer in own}
+        taken = {}
+        for bundle in terms["bundles"]:
+            parts = [column_of.get(tuple(part)) for part in bundle["parts"]]
+            if None in parts:
+                continue
+            take = self.add(1, -bundle["saves"])
+            left[take] = -bundle["saves"]
+            for column in parts:
+                taken.setdefault(column, []).append(take)
+        # No piece is in two bundles, and a bundle needs a piece of each of its parts.
+        for column, takes in taken.items():
+            self.extra.append((dict.fromkeys(takes, 1) | {column: -1}, None, 0))
+
+    def rows(self):
+        return self.extra
+
+    def chosen(self, value_of):
+        selection = super().chosen(value_of)
+        retailers = {}
+        for column, (group, _, retailer, _) in zip(self.offer_columns, self.offers):
+            if value_of(column) > 0.5:
+                assert group not in retailers, f"group {group} is bought twice"
+                retailers[group] = retailer
+        selection.retailers = [retailers[group] for group in range(len(self.groups))]
+        selection.claimed = sum(cost * round(value_of(at)) for at, cost in enumerate(self.costs) if cost)
+        return selection
+
+    def cost(self, selection):
+        prices = {tuple(offer[:3]): offer[3] for offer in self.offers}
+        orders = {}
+        for group, (choice, retailer) in enumerate(zip(selection, selection.retailers)):
+            orders.setdefault(retailer, []).append((group, choice, prices[group, choice, retailer]))
+        most = self.instance["most_retailers"]
+        assert most is None or len(orders) <= most, "too many retailers"
+        return sum(least_bill(self.instance["retailers"][retailer], lines)
+                   for retailer, lines in orders.items())
+
+
+def least_bill(terms, lines):
+    """The least that an order of these lines costs, over every coupon and set of bundles."""
+    had = {(group, choice) for group, choice, _ in lines}
+    goods = sum(price for *_, price in lines)
+    sets = [()]
+    for number in range(1, len(terms["bundles"]) + 1):
+        for some in itertools.combinations(terms["bundles"], number):
+            parts = [tuple(part) for bundle in some for part in bundle["parts"]]
+            if len(set(parts)) == len(parts) and had.issuperset(parts):
+                sets.append(some)
+    bills = []
+    for coupon in [None, *terms["coupons"]]:
+        off = 0
+        if coupon is not None:
+            covered = [price for group, _, price in lines if group in coupon["groups"]]
+            if goods < (coupon["minimum_spend"] or 0) or not covered:
+                continue
+            if coupon["amount"] is not None:
+                off = fixed_off(coupon)
+                if sum(covered) < off:
+                    continue
+            else:
+                off = sum(off_line(coupon, price) for price in covered)
+                off = off if coupon["at_most"] is None else min(off, coupon["at_most"])
+        for some in sets:
+            left = goods - off - sum(bundle["saves"] for bundle in some)
+            is_free = terms["free_from"] is not None and left >= terms["free_from"]
+            fee = 0 if is_free else terms["flat"] + terms["per_item"] * len(lines)
+            bills.append(left + fee)
+    return min(bills)
 
 
 class Highs:
@@ -192,21 +381,24 @@ class Highs:
         self.infinity = highspy.kHighsInf
         self.optimal = highspy.HighsModelStatus.kOptimal
         n_bottlenecks = len(model.bottlenecks)
-        self.n = model.n_choices + n_bottlenecks
+        self.n_whole = len(model.uppers)
+        self.n = self.n_whole + n_bottlenecks
         tops = [(top - base) / MICRO_PER_UNIT for top, base in zip(model.tops, model.bases)]
-        upper = np.array([1.0] * model.n_choices + tops)
+        upper = np.array([float(upper) for upper in model.uppers] + tops)
         self.highs.addVars(self.n, np.zeros(self.n), upper)
-        whole = np.arange(model.n_choices, dtype=np.int32)
+        whole = np.arange(self.n_whole, dtype=np.int32)
         self.highs.changeColsIntegrality(
-            model.n_choices, whole, np.full(model.n_choices, highspy.HighsVarType.kInteger))
+            self.n_whole, whole, np.full(self.n_whole, highspy.HighsVarType.kInteger))
         rows = [({at: 1 for at in range(model.starts[group], model.starts[group + 1])}, 1, 1)
                 for group in range(len(model.groups))]
         rows += [({at: 1 for at in clique}, -self.infinity, 1) for clique in model.cliques()]
         rows += [({at: 1 for at in of}, -self.infinity, most) for of, most in model.refusals()]
         rows += [(row, -self.infinity, most) for row, most in model.limits()]
+        rows += [(row, -self.infinity if least is None else least,
+                  self.infinity if most is None else most) for row, least, most in model.rows()]
         for number, above in model.values():
             row = {at: -value / MICRO_PER_UNIT for at, value in above.items()}
-            row[model.n_choices + number] = 1
+            row[self.n_whole + number] = 1
             rows.append((row, -self.infinity, 0))
         for row, least, most in rows:
             self.add(row, least, most)
@@ -229,15 +421,15 @@ class Highs:
         if self.highs.getModelStatus() != self.optimal:
             return None
         values = self.highs.getSolution().col_value
-        return self.model.selection(lambda at: values[at] > 0.5)
+        return self.model.selection(lambda at: values[at])
 
     def best_score(self):
         weights = [one["weight"] for one in self.model.bottlenecks]
-        return self.run([0] * self.model.n_choices + weights, True)
+        return self.run([0] * self.n_whole + weights, True)
 
     def least_cost(self, score):
         model = self.model
-        weights = {model.n_choices + number: one["weight"]
+        weights = {self.n_whole + number: one["weight"]
                    for number, one in enumerate(model.bottlenecks)}
         # A quarter of a millionth below, so that rounding refuses nothing that scores as much.
         least = (score - model.weighed_bases() - 0.25) / MICRO_PER_UNIT
@@ -253,7 +445,7 @@ class CpSat:
 
         self.model = model
         self.cp = cp_model.CpModel()
-        self.chosen = [self.cp.new_bool_var("") for _ in range(model.n_choices)]
+        self.chosen = [self.cp.new_int_var(0, upper, "") for upper in model.uppers]
         self.lowest = [self.cp.new_int_var(0, top - base, "")
                        for top, base in zip(model.tops, model.bases)]
         for group in range(len(model.groups)):
@@ -264,6 +456,11 @@ class CpSat:
             self.cp.add(self.sum(dict.fromkeys(of, 1)) <= most)
         for row, most in model.limits():
             self.cp.add(self.sum(row) <= most)
+        for row, least, most in model.rows():
+            if most is not None:
+                self.cp.add(self.sum(row) <= most)
+            if least is not None:
+                self.cp.add(self.sum(row) >= least)
         for number, above in model.values():
             self.cp.add(self.lowest[number] <= self.sum(above))
         self.score = sum(one["weight"] * lowest
@@ -281,7 +478,7 @@ class CpSat:
     def run(self):
         if self.solver.solve(self.cp) != self.optimal:
             return None
-        return self.model.selection(lambda at: self.solver.boolean_value(self.chosen[at]))
+        return self.model.selection(lambda at: self.solver.value(self.chosen[at]))
 
     def best_score(self):
         self.cp.maximize(self.score)
@@ -306,7 +503,7 @@ class Scip:
         self.scip.hideOutput()
         self.scip.setParam("limits/gap", 0.0)
         self.scip.setParam("numerics/feastol", 1e-9)
-        self.chosen = [self.scip.addVar(vtype="B") for _ in range(model.n_choices)]
+        self.chosen = [self.scip.addVar(vtype="I", lb=0, ub=upper) for upper in model.uppers]
         self.lowest = [self.scip.addVar(lb=0, ub=(top - base) / MICRO_PER_UNIT)
                        for top, base in zip(model.tops, model.bases)]
         for group in range(len(model.groups)):
@@ -318,6 +515,11 @@ class Scip:
             self.scip.addCons(quicksum(self.chosen[at] for at in of) <= most)
         for row, most in model.limits():
             self.scip.addCons(self.weighed(row) <= most)
+        for row, least, most in model.rows():
+            if most is not None:
+                self.scip.addCons(self.weighed(row) <= most)
+            if least is not None:
+                self.scip.addCons(self.weighed(row) >= least)
         for number, above in model.values():
             above = {at: value / MICRO_PER_UNIT for at, value in above.items()}
             self.scip.addCons(self.lowest[number] <= self.weighed(above))
@@ -331,7 +533,7 @@ class Scip:
         self.scip.optimize()
         if self.scip.getStatus() != "optimal":
             return None
-        return self.model.selection(lambda at: self.scip.getVal(self.chosen[at]) > 0.5)
+        return self.model.selection(lambda at: self.scip.getVal(self.chosen[at]))
 
     def best_score(self):
         self.scip.setObjective(self.score, "maximize")
@@ -359,31 +561,34 @@ def solve(backend, model):
     assert cheapest is not None, f"{backend.name} lost the best score"
     # The second step may see a little further than the tolerance of the first.
     score = max(score, model.score(cheapest))
-    return (score, model.cost(cheapest)), seconds
+    cost = model.cost(cheapest)
+    # The rows must say of the orders what their lines say.
+    assert getattr(cheapest, "claimed", cost) == cost, f"{backend.name} and the bills differ"
+    return (score, cost), seconds
 
 
-def wanted():
+def wanted(sizes):
     """Seeds, sizes and budgets from very little money to more than any build needs."""
     seed = 0
-    for n_parts, number in SIZES.items():
+    for n_parts, number in sizes.items():
         for _ in range(number):
             seed += 1
             yield seed, n_parts, 35_000 + seed * 7919 % 30 * 8_000
 
 
-def write_instances(rows):
+def write_instances(rows, tool):
     INSTANCES.mkdir(parents=True, exist_ok=True)
     lines = [" ".join(str(number) for number in row) for row in rows]
     (INSTANCES / "wanted.txt").write_text("\n".join(lines) + "\n")
-    command = ["cargo", "test", "--locked", "--test", "suite", "optima::write_instances", "--", "--ignored"]
+    command = ["cargo", "test", "--locked", "--test", "suite", f"optima::{tool}", "--", "--ignored"]
     environment = os.environ | {"RIGTIDE_OPTIMA": str(INSTANCES)}
     subprocess.run(command, check=True, cwd=ROOT, env=environment, stdout=subprocess.DEVNULL)
 
 
-def optimum_of(row):
+def optimum_of(row, kind, is_for_scip):
     seed = row[0]
-    model = Model(json.loads((INSTANCES / f"{seed}.json").read_text()))
-    backends = [Highs, CpSat] + ([Scip] if seed % SCIP_EVERY == 0 else [])
+    model = kind(json.loads((INSTANCES / f"{seed}.json").read_text()))
+    backends = [Highs, CpSat] + ([Scip] if is_for_scip else [])
     found = {backend.name: solve(backend, model)[0] for backend in backends}
     exact = found[CpSat.name]
     for name, optimum in found.items():
@@ -394,13 +599,14 @@ def optimum_of(row):
     return exact, sorted(found)
 
 
-def main():
-    in_venv()
-    rows = list(wanted())
-    write_instances(rows)
+def make(file, sizes, kind, tool):
+    rows = list(wanted(sizes))
+    write_instances(rows, tool)
     counts, lines = {}, []
     for row in rows:
-        optimum, names = optimum_of(row)
+        seed, n_parts, _ = row
+        is_small = kind is Coupled and n_parts <= SCIP_COUPLED_PARTS_MAX
+        optimum, names = optimum_of(row, kind, is_small or seed % SCIP_EVERY == 0)
         for name in names:
             counts[name] = counts.get(name, 0) + 1
         score, cost = optimum or (None, None)
@@ -410,7 +616,16 @@ def main():
             "columns": ["seed", "parts", "budget", "score", "cost"]}
     text = json.dumps(head, indent=1)[:-2]
     table = text + ',\n "instances": [\n  ' + ",\n  ".join(lines) + "\n ]\n}\n"
-    (HERE / "optima.json").write_text(table)
+    (HERE / file).write_text(table)
+
+
+def main():
+    in_venv()
+    wants = sys.argv[1:] or ["optima", "coupled"]
+    if "optima" in wants:
+        make("optima.json", SIZES, Model, "write_instances")
+    if "coupled" in wants:
+        make("coupled.json", COUPLED_SIZES, Coupled, "write_coupled_instances")
 
 
 if __name__ == "__main__":

@@ -1,5 +1,6 @@
 //! What the tests share: a retailer that misbehaves on command, and check values from outside.
 
+pub mod coupled;
 pub mod facts;
 pub mod feed;
 pub mod generated;
@@ -11,5 +12,8 @@ pub mod polling;
 pub mod program;
 pub mod server;
 pub mod specs;
+#[path = "../../benches/ladder/world.rs"]
+#[expect(dead_code, reason = "the benchmark uses the rest")]
+pub mod world;
 
 pub use open_data::{open_data, reported_data};
