@@ -117,6 +117,8 @@ mod tests {
             price_minor: Some(total / parts.len() as i64),
             price_currency: None,
             rebate_minor: 0,
+            availability: Some("in_stock".to_owned()),
+            lead_days: None,
             landed_minor: total / parts.len() as i64,
             link: None,
             seen_at: Some("2026-03-01T12:00:00Z".to_owned()),

@@ -410,8 +410,16 @@ fn obstacle_text(obstacle: &Obstacle) -> String {
         Obstacle::Rule { id, states } => {
             format!("no set keeps the rule {id}: {states}")
         }
-        Obstacle::RulesTogether { states } => {
-            format!("these together leave no set of parts: {}", states.join(" "))
+        Obstacle::RulesTogether {
+            states,
+            is_smallest,
+        } => {
+            let proven = match is_smallest {
+                true => "no fewer rules do",
+                false => "none of them can be spared, though fewer others might do it",
+            };
+            let states = states.join(" ");
+            format!("these together leave no set of parts ({proven}): {states}")
         }
     }
 }

@@ -35,7 +35,7 @@ pub struct Listed {
 #[derive(Debug, Clone)]
 pub struct Candidate<'m> {
     pub part: &'m Part,
-    /// `None` for what the reader has already.
+    /// `None` for what the reader has already, and for what nobody offers: both cost nothing.
     pub bought: Option<Bought<'m>>,
     /// What the role's whole quantity costs in the brief's currency: price and tax, delivery where
     /// it is paid for each pick, and less what a coupon or a counted rebate takes off. Delivery of
@@ -247,10 +247,70 @@ fn rated(brief: &Brief, part: &Part) -> Result<(), LeftOut> {
 /// The part that the reader has for a role, if it may fill it.
 fn owned<'m>(brief: &Brief, role: &Role, catalogue: &'m Catalogue) -> Option<Candidate<'m>> {
     let part = catalogue.parts.get(role.pin.as_ref()?)?;
-    let is_usable = part.guessed.is_empty() && role.admits(part) && rated(brief, part).is_ok();
-    is_usable.then(|| Candidate {
+    brief
+        .may_fill(role, part)
+        .is_ok()
+        .then(|| given(brief, part))
+}
+
+/// A part that costs nothing.
+fn given<'m>(brief: &Brief, part: &'m Part) -> Candidate<'m> {
+    Candidate {
         part,
         bought: None,
         landed: Money::zero(brief.budget.currency()),
-    })
+    }
+}
+
+impl Brief {
+    /// Whether a part itself could fill a role, whoever offers it.
+    ///
+    /// # Errors
+    /// Why not.
+    pub fn may_fill(&self, role: &Role, part: &Part) -> Result<(), LeftOut> {
+        if !part.guessed.is_empty() {
+            return Err(LeftOut::Draft);
+        }
+        if part.kind != role.kind {
+            return Err(LeftOut::NoRole);
+        }
+        if !role.admits(part) {
+            return Err(LeftOut::NeedUnmet);
+        }
+        rated(self, part)
+    }
+}
+
+impl<'m> Market<'m> {
+    /// The same market with candidates for a role that stand for parts of which no offer counts:
+    /// they cost nothing, so that it can be asked what they might cost. `is_asked` says which parts.
+    #[must_use]
+    pub fn with_unoffered(
+        &self,
+        group: usize,
+        catalogue: &'m Catalogue,
+        is_asked: impl Fn(&Part) -> bool,
+    ) -> Market<'m> {
+        let role = &self.brief.roles[group];
+        let mut market = self.clone();
+        let candidates = &mut market.candidates[group];
+        let offered: BTreeSet<&PartId> = candidates.iter().map(|one| &one.part.id).collect();
+        let parts = catalogue.parts.values().filter(|part| is_asked(part));
+        let others = parts.filter(|part| {
+            let may_fill = self.brief.may_fill(role, part).is_ok();
+            may_fill && self.brief.bans.admit_part(part) && !offered.contains(&part.id)
+        });
+        let others: Vec<Candidate<'m>> = others.map(|part| given(self.brief, part)).collect();
+        if !role.is_owned {
+            candidates.extend(others);
+            // Stable: the offers of one part keep their order.
+            candidates.sort_by(|one, other| one.part.id.cmp(&other.part.id));
+        }
+        market
+    }
+
+    /// True of a candidate that stands for a part of which no offer counts.
+    pub fn is_unoffered(&self, group: usize, position: usize) -> bool {
+        !self.brief.roles[group].is_owned && self.candidates[group][position].bought.is_none()
+    }
 }

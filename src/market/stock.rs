@@ -59,7 +59,7 @@ impl Stock {
             }
             return Stock::default();
         };
-        let mut fault = |message: String, remedy: &str| {
+        let fault = |message: String, remedy: &str| {
             table.document().fault(&text.span, message, remedy);
             Stock::default()
         };

@@ -1,6 +1,7 @@
 //! The best build for a brief in a market, checked, or the reasons why there is none.
 
 use super::build::{Build, Pick, Purchase, estimated_hundredths, reach, seats};
+use super::conflict::smallest_conflict;
 use super::leeway::gains;
 use super::lexicographic::{Effort, Solved, solve_lexicographically};
 use super::model::{RuleLimits, Standing, encode, rule_limits};
@@ -51,7 +52,11 @@ pub enum Obstacle {
     /// Without this rule there would be a build.
     Rule { id: String, states: String },
     /// No single rule is to blame: these together leave no set, and any of them less leaves some.
-    RulesTogether { states: Vec<String> },
+    RulesTogether {
+        states: Vec<String>,
+        /// Proven: no fewer rules leave no set.
+        is_smallest: bool,
+    },
 }
 
 /// Why there is no answer.
@@ -263,35 +268,32 @@ fn obstacles(
     Ok(found)
 }
 
-/// Rules that together leave no set, none of them to spare: one after the other is left out for
-/// good if what remains still leaves none.
+/// Questions that may be asked for the smallest conflict; each is a problem of its own.
+const CONFLICT_QUESTIONS: usize = 400;
+
+/// The fewest rules that together leave no set, where few questions tell.
 fn rules_together(
     market: &Market<'_>,
     limits: &[RuleLimits<'_>],
     effort: Effort,
 ) -> Result<Obstacle, SolverFault> {
-    let mut needed: Vec<&RuleLimits<'_>> = limits.iter().filter(|one| !one.is_empty()).collect();
-    let mut at = 0;
-    while at < needed.len() {
-        let others = || {
-            let others = needed.iter().enumerate().filter(|(one, _)| *one != at);
-            others.map(|(_, limits)| *limits)
-        };
-        let relaxed = encode(market, &Standing::new(), others());
+    let asking: Vec<&RuleLimits<'_>> = limits.iter().filter(|one| !one.is_empty()).collect();
+    let conflict = smallest_conflict(asking.len(), CONFLICT_QUESTIONS, |kept: &[usize]| {
+        let kept = kept.iter().map(|rule| asking[*rule]);
+        let relaxed = encode(market, &Standing::new(), kept);
         let relaxed = Problem {
             budget: dearest(&relaxed),
             ..relaxed
         };
-        match solve(&relaxed, Goal::LeastCost, &mut Settled::default(), effort)? {
-            Found::Nothing => {
-                needed.remove(at);
-            }
-            Found::Optimal(_) | Found::Incumbent(_) | Found::CutOff => at += 1,
-        }
-    }
-    let states = needed.iter().map(|limits| limits.rule.states().to_owned());
+        let outcome = solve(&relaxed, Goal::LeastCost, &mut Settled::default(), effort)?;
+        Ok::<bool, SolverFault>(!matches!(outcome, Found::Nothing))
+    })?;
+    let states = conflict.demands.iter();
     Ok(Obstacle::RulesTogether {
-        states: states.collect(),
+        states: states
+            .map(|rule| asking[*rule].rule.states().to_owned())
+            .collect(),
+        is_smallest: conflict.is_smallest,
     })
 }
 

@@ -19,8 +19,8 @@ use crate::rates::Score;
 pub struct EntryPrice {
     pub part: PartId,
     pub role: RoleId,
-    /// What the role's quantity costs delivered today.
-    pub landed: Money,
+    /// What the role's quantity costs delivered today; `None` where no offer counts.
+    pub landed: Option<Money>,
     /// The highest landed price at which an optimal build takes it; at this price itself it may
     /// be one of several. `None` when no price would do.
     pub entry: Option<Money>,
@@ -31,7 +31,27 @@ pub struct EntryPrice {
 /// # Errors
 /// [`ClimbFault`]
 pub fn entry_prices(question: &Question<'_>, group: usize) -> Result<Vec<EntryPrice>, ClimbFault> {
-    let best = question.best_within(question.undominated())?;
+    prices_of(question, group, false)
+}
+
+/// The entry price of every part that could fill a role and that nobody offers, in a market that has
+/// them as candidates.
+///
+/// # Errors
+/// [`ClimbFault`]
+pub fn unoffered_entry_prices(
+    question: &Question<'_>,
+    group: usize,
+) -> Result<Vec<EntryPrice>, ClimbFault> {
+    prices_of(question, group, true)
+}
+
+fn prices_of(
+    question: &Question<'_>,
+    group: usize,
+    are_unoffered: bool,
+) -> Result<Vec<EntryPrice>, ClimbFault> {
+    let best = best_of_offered(question, group)?;
     let candidates = &question.market.candidates[group];
     let is_first = |position: &usize| {
         let before = position.checked_sub(1).map(|before| &candidates[before]);
@@ -39,8 +59,25 @@ pub fn entry_prices(question: &Question<'_>, group: usize) -> Result<Vec<EntryPr
     };
     (0..candidates.len())
         .filter(is_first)
+        .filter(|position| question.market.is_unoffered(group, *position) == are_unoffered)
         .map(|position| entry_price(question, (group, position), best.as_ref()))
         .collect()
+}
+
+/// The best step of what is offered: no part that nobody offers is in it.
+pub(super) fn best_of_offered(
+    question: &Question<'_>,
+    group: usize,
+) -> Result<Option<Step>, ClimbFault> {
+    let candidates = 0..question.market.candidates[group].len();
+    let unoffered: Vec<bool> = candidates
+        .map(|position| question.market.is_unoffered(group, position))
+        .collect();
+    match unoffered.contains(&true) {
+        // What costs nothing dominates much that is offered.
+        true => best_without(question, group, &unoffered),
+        false => question.best_within(question.undominated()),
+    }
 }
 
 /// The entry price of one candidate's part, beside the best step of all.
@@ -62,7 +99,7 @@ pub(super) fn entry_price(
     Ok(EntryPrice {
         part: candidate.part.id.clone(),
         role: role.id.clone(),
-        landed: candidate.landed,
+        landed: (!question.market.is_unoffered(group, position)).then_some(candidate.landed),
         entry: entry.map(|minor| Money::from_minor(minor, currency)),
     })
 }

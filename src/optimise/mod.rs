@@ -6,8 +6,10 @@
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 mod best;
+mod binding;
 mod branch;
 mod build;
+mod conflict;
 mod engine;
 mod entry;
 mod exhaust;
@@ -33,10 +35,11 @@ mod verify;
 mod why;
 
 pub use best::{Answer, BestBuild, BestFault, Obstacle, Proof, best, reprice};
+pub use binding::{Binding, BindingLimit, Bindings, HeldBy, NextStep, bindings};
 pub use branch::Equals;
 pub use build::{Build, Limit, Pick, Reached};
 pub use engine::{Climb, ClimbFault, Programme, Sweeper, SweeperFirst};
-pub use entry::{EntryPrice, entry_prices};
+pub use entry::{EntryPrice, entry_prices, unoffered_entry_prices};
 pub use joint::Joint;
 pub use ladder::{Ladder, Rung, ladder};
 pub use leeway::{Gain, Spare};

@@ -45,7 +45,16 @@ impl<'m> Question<'m> {
         standing: &Standing,
         engine: &'m dyn Climb,
     ) -> Question<'m> {
-        let limits = rule_limits(market);
+        Question::under(market, catalogue, standing, (engine, rule_limits(market)))
+    }
+
+    /// Encodes a market under these limits alone. A build of it that others rule out is none.
+    pub(super) fn under(
+        market: &'m Market<'m>,
+        catalogue: &'m Catalogue,
+        standing: &Standing,
+        (engine, limits): (&'m dyn Climb, Vec<RuleLimits<'m>>),
+    ) -> Question<'m> {
         let problem = encode(market, standing, limits.iter());
         Question {
             undominated: undominated(&problem),
@@ -149,6 +158,10 @@ impl<'m> Question<'m> {
         let part = &candidates[position].part.id;
         let same = candidates.iter().map(|one| one.part.id == *part);
         same.collect()
+    }
+
+    pub(super) fn engine(&self) -> &'m dyn Climb {
+        self.engine
     }
 
     /// The steps of another problem.

@@ -9,7 +9,7 @@ use super::build::Build;
 use super::lexicographic::Effort;
 use super::model::Standing;
 use crate::catalogue::{Catalogue, Kind, Spec};
-use crate::market::{Bans, Brief, Listed, Need, Retailer, RetailerId, market};
+use crate::market::{Bans, Brief, Listed, Need, Retailer, RetailerId, Stock, market};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A wish that gives way, and what that buys.
@@ -48,7 +48,8 @@ pub fn relaxations(
         })
     };
     let mut found = Vec::new();
-    for asked in wishes(brief, catalogue, retailers) {
+    let wishes = wishes(brief, catalogue, retailers);
+    for asked in wishes.into_iter().chain(stock(brief, listed)) {
         // All before `low` are too little; what `high` stands for is enough.
         let Some(((instead, last), rest)) = asked.instead.split_last() else {
             continue;
@@ -134,6 +135,30 @@ fn wishes(
         });
     }
     wishes
+}
+
+/// A longer wait, by the days that offers state, and at last any.
+fn stock(brief: &Brief, listed: &[Listed]) -> Option<Asked> {
+    let (wish, from) = match brief.stock {
+        Stock::InStock => ("in stock".to_owned(), None),
+        Stock::LeadTime { days_max } => (format!("sent within {days_max} days"), Some(days_max)),
+        Stock::Any => return None,
+    };
+    let with = |stock| Brief {
+        stock,
+        ..brief.clone()
+    };
+    let days = listed.iter().filter_map(|offer| offer.lead_days);
+    let longer: BTreeSet<u32> = days.filter(|days| Some(*days) > from).collect();
+    let longer = longer.into_iter().map(|days_max| {
+        let text = format!("sent within {days_max} days");
+        (text, with(Stock::LeadTime { days_max }))
+    });
+    let any = ("out of stock too".to_owned(), with(Stock::Any));
+    Some(Asked {
+        wish,
+        instead: longer.chain([any]).collect(),
+    })
 }
 
 /// Needs for a little less, by the figures that parts of the kind have, and less and less.

@@ -1,7 +1,7 @@
 //! Why a part is in the best build or not, and what the next best builds are.
 
 use super::build::Build;
-use super::entry::{best_without, entry_price};
+use super::entry::{EntryPrice, best_of_offered, best_without, entry_price};
 use super::model::{Standing, encode};
 use super::problem::{Problem, Selection};
 use super::question::{Question, QuestionFault};
@@ -18,7 +18,8 @@ use std::collections::BTreeSet;
 pub struct Why {
     pub part: PartId,
     pub role: RoleId,
-    pub landed: Money,
+    /// `None` where no offer counts.
+    pub landed: Option<Money>,
     pub entry: Option<Money>,
     pub reason: Reason,
 }
@@ -32,6 +33,8 @@ pub enum Reason {
     Beaten { with: Box<Build>, best: Box<Build> },
     /// No build has it, for this.
     KeptOut(Vec<KeptOut>),
+    /// No offer of it counts today. Where it could not be in any build even for nothing, for this.
+    NotOffered(Vec<KeptOut>),
 }
 
 /// What keeps a part out of every build.
@@ -61,15 +64,23 @@ pub fn why(question: &Question<'_>, group: usize, position: usize) -> Result<Why
     let role = &question.market.brief.roles[group];
     let candidate = &question.market.candidates[group][position];
     let budget = question.problem.budget;
-    let best = question.best_within(question.undominated())?;
+    let best = best_of_offered(question, group)?;
     let build = |selection: &Selection| {
         question
             .build(selection, budget)
             .map(|(build, _)| Box::new(build))
     };
     let same = question.same_part(group, position);
-    let entry = entry_price(question, (group, position), best.as_ref())?.entry;
+    let EntryPrice { landed, entry, .. } = entry_price(question, (group, position), best.as_ref())?;
     let reason = match &best {
+        _ if landed.is_none() => {
+            let keep = question.keep_with(group, |one| same[one]);
+            let is_possible = question.best_within(&keep)?.is_some();
+            Reason::NotOffered(match is_possible {
+                true => Vec::new(),
+                false => kept_out(question, group, position)?,
+            })
+        }
         Some(step) if same[step.selection[group]] => {
             let without = best_without(question, group, &same)?;
             let without = without.map(|step| build(&step.selection)).transpose()?;
@@ -89,7 +100,7 @@ pub fn why(question: &Question<'_>, group: usize, position: usize) -> Result<Why
     Ok(Why {
         part: candidate.part.id.clone(),
         role: role.id.clone(),
-        landed: candidate.landed,
+        landed,
         entry,
         reason,
     })

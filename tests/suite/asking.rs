@@ -186,6 +186,59 @@ fn a_part_that_nothing_fits_with_names_the_rule_that_keeps_it_out() {
 }
 
 #[test]
+fn what_is_sold_out_says_at_what_price_it_would_be_in() {
+    let guides = polled();
+    let best = json(&guides, &["best", "--json"]);
+    let pick = &best["picks"][0];
+    let (part, name) = (
+        pick["part"].as_str().unwrap(),
+        pick["name"].as_str().unwrap(),
+    );
+    let offered = json(&guides, &["why", part, "--json"]);
+    let path = guides.directory.join("retailers/example-offers.csv");
+    let offers = std::fs::read_to_string(&path).unwrap();
+    let sold_out: Vec<String> = offers
+        .lines()
+        .map(|line| match line.contains(name) {
+            true => line.replace(",in stock", ",sold out"),
+            false => line.to_owned(),
+        })
+        .collect();
+    assert_ne!(sold_out.join("\n"), offers.trim_end());
+    std::fs::write(&path, sold_out.join("\n")).unwrap();
+    assert!(run(&guides.directory, &["poll"]).status.success());
+    let gone = json(&guides, &["why", part, "--json"]);
+    let role = &gone["roles"][0];
+    assert_eq!(role["verdict"], "not_offered", "{gone}");
+    assert_eq!(role["landed_minor"], Value::Null);
+    assert_eq!(role["entry_minor"], offered["roles"][0]["entry_minor"]);
+    assert!(role["entry_minor"].is_i64(), "{gone}");
+    let left_out = gone["left_out"][0].as_str().unwrap();
+    assert!(left_out.contains("not in stock"), "{gone}");
+    let said = text(&run(&guides.directory, &["why", part]).stdout);
+    assert!(said.contains("delivered would make it one"), "{said}");
+    let prices = json(
+        &guides,
+        &["entry-prices", pick["role"].as_str().unwrap(), "--json"],
+    );
+    let parts = prices["roles"][0]["parts"].as_array().unwrap();
+    let own = parts.iter().find(|one| one["part"] == part).unwrap();
+    assert_eq!(own["landed_minor"], Value::Null);
+    assert_eq!(own["entry_minor"], role["entry_minor"]);
+    // A brief that plans ahead takes it all the same, and says so.
+    guides.edit(
+        "briefs/example.toml",
+        "budget =",
+        "stock = \"any\"\nbudget =",
+    );
+    let ahead = json(&guides, &["best", "--json"]);
+    assert_eq!(ahead["picks"][0]["part"], part, "{ahead}");
+    assert_eq!(ahead["picks"][0]["availability"], "sold_out");
+    let said = text(&run(&guides.directory, &["best"]).stdout);
+    assert!(said.contains("(sold out)"), "{said}");
+}
+
+#[test]
 fn the_next_best_differ_where_it_matters_and_every_other_socket_has_its_best() {
     let guides = polled();
     let best = json(&guides, &["best", "--alternatives", "2", "--json"]);

@@ -255,6 +255,13 @@ fn where_nothing_fits_each_wish_gives_way_by_the_least_that_lets_a_build_be() {
             *gave_way.entry("floor").or_insert(0) += usize::from(least.is_some());
             expect(&format!("{} at least", weighted.name), least);
         }
+        let mut other = case.clone();
+        for listed in &mut other.listed {
+            listed.availability = Availability::InStock;
+        }
+        let least = enumerate(&other, budget).map(|found| ("out of stock too".to_owned(), found));
+        *gave_way.entry("stock").or_insert(0) += usize::from(least.is_some());
+        expect("in stock", least);
         if let Some(most) = case.brief.most_retailers {
             let least = (most + 1..=2).find_map(|more| {
                 let mut other = case.clone();
@@ -266,5 +273,8 @@ fn where_nothing_fits_each_wish_gives_way_by_the_least_that_lets_a_build_be() {
         }
     }
     let often = |what| gave_way.get(what).is_some_and(|times| *times >= 3);
-    assert!(often("floor") && often("retailers"), "{gave_way:?}");
+    assert!(
+        often("floor") && often("retailers") && often("stock"),
+        "{gave_way:?}"
+    );
 }

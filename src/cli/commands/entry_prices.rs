@@ -1,15 +1,19 @@
 //! `rigtide entry-prices`: at what price each part would be in an optimal build.
 //!
-//! `--json` gives `{ brief, currency, roles [{ role, parts [{ part, name, landed_minor,
-//! entry_minor or null, in_best }] }] }`.
+//! `--json` gives `{ brief, currency, roles [{ role, parts [{ part, name, landed_minor or null,
+//! entry_minor or null, in_best }] }] }`. `landed_minor` is null where no offer of the part counts.
 
 use super::asking::{Asked, role_named};
 use crate::cli::args::EntryPricesArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, Tone, columns, harmless, harmless_source};
-use crate::optimise::{Effort, EntryPrice, Question, SweeperFirst, entry_prices};
+use crate::market::Market;
+use crate::optimise::{
+    ClimbFault, Effort, EntryPrice, Question, SweeperFirst, entry_prices, unoffered_entry_prices,
+};
 use anyhow::Context as _;
 use serde_json::{Value, json};
+use std::cmp::Reverse;
 use std::path::Path;
 
 pub fn run(
@@ -28,7 +32,10 @@ pub fn run(
     let mut found: Vec<Vec<EntryPrice>> = Vec::new();
     for group in groups {
         screen.progress(&format!("entry prices of {}", asked.brief.roles[group].id));
-        found.push(entry_prices(&question, group).context("cannot work out entry prices")?);
+        let offered = entry_prices(&question, group).context("cannot work out entry prices")?;
+        let unoffered =
+            unoffered(&asked, &market, group).context("cannot work out entry prices")?;
+        found.push(offered.into_iter().chain(unoffered).collect());
     }
     screen.clear_progress();
     if arguments.output.json {
@@ -43,10 +50,31 @@ pub fn run(
     Ok(())
 }
 
+/// The entry prices of the catalogue's parts that no offer of today counts for. A market of their
+/// own: what costs nothing would change what is in the others' way.
+fn unoffered(
+    asked: &Asked,
+    market: &Market<'_>,
+    group: usize,
+) -> Result<Vec<EntryPrice>, ClimbFault> {
+    let catalogue = &asked.settings.catalogue;
+    let market = market.with_unoffered(group, catalogue, |_| true);
+    let is_unoffered = |position| market.is_unoffered(group, position);
+    if !(0..market.candidates[group].len()).any(is_unoffered) {
+        return Ok(Vec::new());
+    }
+    let engine = SweeperFirst(Effort::default());
+    let question = Question::new(&market, catalogue, &asked.standing, &engine);
+    unoffered_entry_prices(&question, group)
+}
+
 fn is_in(price: &EntryPrice) -> bool {
-    price
-        .entry
-        .is_some_and(|entry| price.landed.minor() <= entry.minor())
+    lacking(price).is_some_and(|lacking| lacking <= 0)
+}
+
+/// By how much a part's price is above its entry price.
+fn lacking(price: &EntryPrice) -> Option<i64> {
+    Some(price.landed?.minor() - price.entry?.minor())
 }
 
 fn name<'a>(asked: &'a Asked, price: &'a EntryPrice) -> &'a str {
@@ -59,29 +87,32 @@ fn table(prices: &[EntryPrice], asked: &Asked, screen: &Screen) -> Vec<String> {
         return Vec::new();
     };
     let mut sorted: Vec<&EntryPrice> = prices.iter().collect();
-    // What lacks least comes first.
-    let lacking = |price: &EntryPrice| {
-        price
-            .entry
-            .map(|entry| price.landed.minor() - entry.minor())
+    // What lacks least comes first, and what nobody offers last, the dearest first.
+    let order = |price: &EntryPrice| {
+        let entry = price.entry.map(|entry| Reverse(entry.minor()));
+        let unoffered = price.landed.is_none().then_some((entry.is_none(), entry));
+        let lacking = lacking(price);
+        (unoffered, lacking.is_none(), lacking, price.part.clone())
     };
-    sorted.sort_by_key(|price| (lacking(price).is_none(), lacking(price), price.part.clone()));
+    sorted.sort_by_key(|price| order(price));
     let heading = [first.role.as_str(), "landed", "entry price", ""];
     let mut rows = vec![heading.map(str::to_owned).to_vec()];
     for price in sorted {
-        let distance = match lacking(price) {
-            None => "at no price".to_owned(),
-            Some(lacking) if lacking <= 0 => "in an optimal build".to_owned(),
-            Some(_) if price.landed.minor() > 0 => {
-                let entry = price.entry.map_or(0, |entry| entry.minor());
-                let share = 100.0 - 100.0 * entry as f64 / price.landed.minor() as f64;
+        let distance = match (price.landed, price.entry) {
+            (_, None) => "at no price".to_owned(),
+            (None, Some(_)) => "nobody offers it".to_owned(),
+            _ if is_in(price) => "in an optimal build".to_owned(),
+            (Some(landed), Some(entry)) if landed.minor() > 0 => {
+                let share = 100.0 - 100.0 * entry.minor() as f64 / landed.minor() as f64;
                 format!("{share:.0} % below")
             }
-            Some(_) => String::new(),
+            (Some(_), Some(_)) => String::new(),
         };
         rows.push(vec![
             harmless(name(asked, price)),
-            price.landed.decimal(),
+            price
+                .landed
+                .map_or("-".to_owned(), |landed| landed.decimal()),
             price.entry.map_or("-".to_owned(), |entry| entry.decimal()),
             distance,
         ]);
@@ -101,7 +132,7 @@ fn report(asked: &Asked, found: &[Vec<EntryPrice>]) -> Value {
                 json!({
                     "part": price.part,
                     "name": name(asked, price),
-                    "landed_minor": price.landed.minor(),
+                    "landed_minor": price.landed.map(|landed| landed.minor()),
                     "entry_minor": price.entry.map(|entry| entry.minor()),
                     "in_best": is_in(price),
                 })
