@@ -253,11 +253,11 @@ pub(super) fn insert_closed(
     opening: &Opening,
     until_ms: i64,
 ) -> rusqlite::Result<()> {
-    const { assert!(3 + TERMS_WIDTH == 12, "one parameter for each column") };
+    const { assert!(3 + TERMS_WIDTH == 14, "one parameter for each column") };
     let mut statement = connection.prepare_cached(concat!(
         "INSERT INTO observation (offer_id, from_ms, until_ms, ",
         terms_columns!(),
-        ") VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)"
+        ") VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)"
     ))?;
     statement.raw_bind_parameter(1, opening.row.0)?;
     statement.raw_bind_parameter(2, opening.from_ms)?;
