@@ -468,6 +468,9 @@ class CpSat:
         self.solver = cp_model.CpSolver()
         self.solver.parameters.num_workers = 1
         self.solver.parameters.relative_gap_limit = 0.0
+        if isinstance(model, Coupled):
+            # Terms are sums of large amounts, which only the linear relaxation sees through.
+            self.solver.parameters.linearization_level = 2
         self.optimal = cp_model.OPTIMAL
 
     def sum(self, row):
