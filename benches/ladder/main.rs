@@ -53,6 +53,7 @@ fn main() -> Result<()> {
         match what.as_str() {
             "--growth" => return measure::show_growth(n_parts.parse()?),
             "--orders" => return measure::show_orders(n_parts.parse()?),
+            "--ladder" => return measure::show_ladder(n_parts.parse()?),
             _ => {}
         }
     }

@@ -237,6 +237,23 @@ pub fn show_orders(n_parts: usize) -> Result<()> {
     Ok(())
 }
 
+/// Prints seconds for the best build and the ladder on so many parts: what a profiler looks at.
+pub fn show_ladder(n_parts: usize) -> Result<()> {
+    let world = World::generate(SEED, n_parts);
+    let brief = world.brief(eur(BUDGET));
+    let market = market(&brief, &world.catalogue, &world.retailers, &world.listed);
+    let standing = Standing::new();
+    let question = || Question::new(&market, &world.catalogue, &standing, &Sweeper);
+    let (best_s, _) = timed(|| best(&market, &world.catalogue, &standing, Effort::default()))?;
+    let (ladder_s, rungs) = timed(|| ladder(&question(), eur(LADDER[0]), eur(LADDER[1])))?;
+    writeln!(
+        std::io::stdout(),
+        "{best_s} {ladder_s} {}",
+        rungs?.rungs.len()
+    )?;
+    Ok(())
+}
+
 /// Prints seconds to encode, reduce and climb, the choices left, and the peak of memory in KiB.
 pub fn show_growth(n_parts: usize) -> Result<()> {
     let world = World::generate(SEED, n_parts);
