@@ -164,7 +164,8 @@ fn card(made: &mut Made, dice: &mut Dice) {
 
 fn supply(made: &mut Made, dice: &mut Dice) {
     let rated = 400 + 50 * dice.roll(17);
-    let form = one_of(dice, &["ATX", "ATX", "ATX", "SFX"]);
+    // No bracket takes a TFX supply into another opening, so that equal words are all there is to it.
+    let form = one_of(dice, &["ATX", "ATX", "ATX", "TFX"]);
     made.price = priced(dice, 3_500, 18_000, (rated - 400) * 5 / 4);
     made.numbers.push((Spec::RatedW, rated));
     let plugs = (rated / 250 - 1 + dice.roll(3)).max(0);
@@ -174,8 +175,8 @@ fn supply(made: &mut Made, dice: &mut Dice) {
 
 fn case(made: &mut Made, dice: &mut Dice) {
     let (boards, supplies, size): (&[&str], &[&str], i64) = match dice.roll(5) {
-        0 => (&["Mini-ITX"], &["SFX"], 0),
-        1 => (&["Mini-ITX", "microATX"], &["ATX", "SFX"], 1),
+        0 => (&["Mini-ITX"], &["TFX"], 0),
+        1 => (&["Mini-ITX", "microATX"], &["ATX", "TFX"], 1),
         _ => (&["Mini-ITX", "microATX", "ATX"], &["ATX"], 2),
     };
     let looks = dice.roll(1_001);

@@ -62,7 +62,7 @@ pub fn roomy(kind: Kind) -> BTreeMap<Spec, SpecValue> {
 /// Of needs the least, of room the most.
 fn roomy_number(kind: Kind, spec: Spec) -> i64 {
     match (kind, spec) {
-        (Kind::Psu, Spec::PciePlugs8Pin | Spec::CpuPlugs8Pin) => 8,
+        (Kind::Psu, Spec::PciePlugs8Pin | Spec::PcieCables | Spec::CpuPlugs8Pin) => 8,
         (Kind::Gpu, Spec::PciePlugs16Pin) | (Kind::Board, Spec::CpuPlugs4Pin) => 0,
         (_, Spec::M2LengthMm) => 80,
         (_, Spec::RatedW) => 1_500,
