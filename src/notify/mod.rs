@@ -11,10 +11,13 @@
 //! [`Channel`], then [`run_due`].
 
 mod backoff;
+mod body;
 mod channel;
 mod channels;
 mod deliver;
 mod registry;
+#[cfg(test)]
+mod samples;
 mod secrets;
 #[cfg(test)]
 mod test_receiver;

@@ -1,7 +1,7 @@
 //! The kinds of channel, and how the settings name them.
 
 use super::channel::Channel;
-use super::channels::{log, webhook};
+use super::channels::{atom, command, log, mail, webhook};
 use super::secrets::Secrets;
 use crate::catalogue::table::{Table, nearest};
 use std::sync::Arc;
@@ -16,7 +16,13 @@ pub struct ChannelKind {
 }
 
 /// Every kind, by name.
-pub const KINDS: &[ChannelKind] = &[log::KIND, webhook::KIND];
+pub const KINDS: &[ChannelKind] = &[
+    atom::KIND,
+    command::KIND,
+    log::KIND,
+    mail::KIND,
+    webhook::KIND,
+];
 
 /// Reads one channel from its table, whose key `kind` says what it is, and reports unknown keys.
 pub fn read_channel(mut table: Table<'_, '_>, secrets: &dyn Secrets) -> Option<Arc<dyn Channel>> {
@@ -78,7 +84,10 @@ mod tests {
         );
         assert_eq!(
             faults("kind = \"pigeon\""),
-            ["rigtide.toml:1:8: unknown kind of channel \"pigeon\"; known kinds: log, webhook"]
+            [
+                "rigtide.toml:1:8: unknown kind of channel \"pigeon\"; known kinds: atom, \
+              command, log, mail, webhook"
+            ]
         );
         assert_eq!(
             faults("kind = \"webhook\"\nurl = \"hooks.example/x\"\nsecrt_env = \"KNOWN\""),

@@ -10,6 +10,9 @@ pub trait Secrets {
     /// # Errors
     /// The file cannot be read or is not UTF-8.
     fn file(&self, path: &Path) -> std::io::Result<String>;
+
+    /// Where a file is that the settings name.
+    fn place(&self, path: &Path) -> PathBuf;
 }
 
 /// This process's environment, and files relative to the configuration directory.
@@ -24,7 +27,11 @@ impl Secrets for MachineSecrets {
     }
 
     fn file(&self, path: &Path) -> std::io::Result<String> {
-        std::fs::read_to_string(self.directory.join(path))
+        std::fs::read_to_string(self.place(path))
+    }
+
+    fn place(&self, path: &Path) -> PathBuf {
+        self.directory.join(path)
     }
 }
 
@@ -100,6 +107,10 @@ pub(super) mod tests {
                 Some("empty") => Ok("\n".to_owned()),
                 _ => Err(std::io::ErrorKind::NotFound.into()),
             }
+        }
+
+        fn place(&self, path: &Path) -> PathBuf {
+            path.to_owned()
         }
     }
 

@@ -43,6 +43,7 @@ const HOMES: &[(&str, &[&str])] = &[
         "reqwest",
         &["feeds/http/", "feeds/source/access.rs", "notify/channels/"],
     ),
+    ("lettre", &["notify/channels/mail"]),
     ("clap", &["cli/"]),
     ("cron", &["watch/schedule.rs"]),
     ("scraper", &["feeds/decode/"]),

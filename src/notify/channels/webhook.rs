@@ -3,14 +3,16 @@
 //! The body is `{id, brief, at, subject, text, data}`. The headers are `Rigtide-Bulletin` (the
 //! id), `Rigtide-Timestamp` (when the bulletin was made, in seconds since 1970) and, where the
 //! settings name a secret, `Rigtide-Signature`: `sha256=` and the hexadecimal HMAC-SHA-256 of
-//! `ID.TIMESTAMP.BODY`. A repeat has the same bytes.
+//! `ID.TIMESTAMP.BODY`. While a secret is exchanged for another there are two, parted by a comma, and
+//! a receiver takes the request that either of them signs. A repeat has the same bytes.
 
 use crate::catalogue::table::{At, Table};
 use crate::decide::Bulletin;
+use crate::notify::body::json;
 use crate::notify::channel::{Channel, DeliveryFault, Pause, Sending};
 use crate::notify::registry::ChannelKind;
 use crate::notify::secrets::{SecretKeys, Secrets, read_secret};
-use chrono::{DateTime, SecondsFormat, Utc};
+use chrono::{DateTime, Utc};
 use reqwest::header::{CONTENT_TYPE, HeaderMap, RETRY_AFTER};
 use reqwest::{Client, StatusCode};
 use ring::digest::{SHA256, digest};
@@ -36,12 +38,17 @@ const SIGNING_KEYS: SecretKeys = SecretKeys {
     env: "secret_env",
     file: "secret_file",
 };
+/// The secret that takes the other's place.
+const NEXT_KEYS: SecretKeys = SecretKeys {
+    env: "next_secret_env",
+    file: "next_secret_file",
+};
 
 struct Webhook {
     client: Client,
     url: Url,
-    /// Signs the body.
-    key: Option<hmac::Key>,
+    /// Each signs the body.
+    keys: Vec<hmac::Key>,
 }
 
 impl Channel for Webhook {
@@ -56,7 +63,7 @@ impl Channel for Webhook {
 
 impl Webhook {
     async fn post(&self, bulletin: &Bulletin) -> Result<(), DeliveryFault> {
-        let body = body(bulletin);
+        let body = json(bulletin);
         let timestamp = bulletin.at.timestamp().to_string();
         let mut request = self
             .client
@@ -64,10 +71,12 @@ impl Webhook {
             .header(CONTENT_TYPE, "application/json")
             .header("Rigtide-Bulletin", bulletin.id.as_str())
             .header("Rigtide-Timestamp", &timestamp);
-        if let Some(key) = &self.key {
+        if !self.keys.is_empty() {
             let signed = format!("{}.{timestamp}.{body}", bulletin.id);
-            let signature = hexadecimal(hmac::sign(key, signed.as_bytes()).as_ref());
-            request = request.header("Rigtide-Signature", format!("sha256={signature}"));
+            let signature = |key| hexadecimal(hmac::sign(key, signed.as_bytes()).as_ref());
+            let signatures = self.keys.iter().map(signature);
+            let signatures: Vec<String> = signatures.map(|one| format!("sha256={one}")).collect();
+            request = request.header("Rigtide-Signature", signatures.join(","));
         }
         let response = request
             .body(body)
@@ -77,18 +86,6 @@ impl Webhook {
         // The body says nothing that matters here, so it is not read.
         judge(response.status(), response.headers())
     }
-}
-
-fn body(bulletin: &Bulletin) -> String {
-    serde_json::json!({
-        "id": bulletin.id.as_str(),
-        "brief": bulletin.brief,
-        "at": bulletin.at.to_rfc3339_opts(SecondsFormat::Millis, true),
-        "subject": bulletin.subject,
-        "text": bulletin.text,
-        "data": bulletin.data,
-    })
-    .to_string()
 }
 
 /// What the receiver's answer means.
@@ -172,6 +169,7 @@ fn innermost<'e>(error: &'e (dyn Error + 'static)) -> &'e (dyn Error + 'static) 
 fn read(table: &mut Table<'_, '_>, secrets: &dyn Secrets) -> Option<Arc<dyn Channel>> {
     let url = read_url(table, secrets);
     let secret = read_secret(table, &SIGNING_KEYS, secrets);
+    let next = read_secret(table, &NEXT_KEYS, secrets);
     let timeout = match table.has("timeout_seconds") {
         true => table
             .integer("timeout_seconds", 1..301)
@@ -190,8 +188,13 @@ fn read(table: &mut Table<'_, '_>, secrets: &dyn Secrets) -> Option<Arc<dyn Chan
             return None;
         }
     };
-    let key = secret?.map(|secret| hmac::Key::new(hmac::HMAC_SHA256, secret.as_bytes()));
-    Some(Arc::new(Webhook { client, url, key }))
+    let both = [secret?, next?].into_iter().flatten();
+    let keys = both.map(|secret| hmac::Key::new(hmac::HMAC_SHA256, secret.as_bytes()));
+    Some(Arc::new(Webhook {
+        client,
+        url,
+        keys: keys.collect(),
+    }))
 }
 
 fn read_url(table: &mut Table<'_, '_>, secrets: &dyn Secrets) -> Option<Url> {
@@ -317,6 +320,21 @@ mod tests {
                 "text": bulletin().text,
                 "data": {"total_minor": 149_990},
             })
+        );
+    }
+
+    #[tokio::test]
+    async fn while_a_secret_is_exchanged_both_sign() {
+        let receiver = Receiver::start(&[(200, None)]).await;
+        let both = "secret_file = \"known\"\nnext_secret_env = \"KNOWN\"";
+        let sent = webhook(&receiver.url, both).send(&bulletin()).await;
+        sent.unwrap();
+        let requests = receiver.stop().await;
+        // Computed apart from this code with Python 3.11's hmac, under both secrets.
+        assert_eq!(
+            requests[0].headers["rigtide-signature"],
+            "sha256=4aec90ea8148647379ce0e1b6fd938ad0ae0d4d581e14865e451832bf77af9d9,\
+             sha256=6301ce1729951fd824c8ee308c03125e990cfcd48bdfe949e3714d379fc890d2"
         );
     }
 
