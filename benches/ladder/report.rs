@@ -1,6 +1,6 @@
 //! The report as Markdown.
 
-use crate::measure::{Growth, Measured};
+use crate::measure::{Growth, Measured, Orders};
 use crate::{BUDGET, LADDER, N_DRAWS, N_PARTS, SEED};
 use std::fmt::Write as _;
 
@@ -57,19 +57,7 @@ pub fn render(all: &Measured) -> String {
         1_000.0 * cold.processor,
         1_000.0 * cold.least_wall,
     );
-    let orders = &all.orders;
-    let _ = writeln!(
-        text,
-        "\nWith six retailers that deliver free above a threshold and ten bundles, every offer is a\n\
-         choice of its own. {N_PARTS} parts ({} choices): the best build takes {:.0} ms, HiGHS {:.2} s, {:.1} times it (10\n\
-         asked), CP-SAT {:.2} s, {:.1} times; both prove the same score and cost.",
-        orders.n_choices,
-        1_000.0 * orders.best,
-        orders.peers.highs,
-        orders.peers.highs / orders.best,
-        orders.peers.cp_sat,
-        orders.peers.cp_sat / orders.best,
-    );
+    text.push_str(&orders(&all.orders));
     text.push_str(
         "\nThe whole ladder up to the same budget by the number of parts, step by step. *Growth* is \
          the\ntime over that of the row above, *n log n* what it would be at that growth.\n\n\
@@ -81,6 +69,20 @@ pub fn render(all: &Measured) -> String {
         growth_row(&mut text, before, growth);
     }
     text
+}
+
+fn orders(orders: &Orders) -> String {
+    format!(
+        "\nWith six retailers that deliver free above a threshold and ten bundles, every offer is a\n\
+         choice of its own. {N_PARTS} parts ({} choices): the best build takes {:.0} ms, HiGHS {:.2} s, {:.1} times it (10\n\
+         asked), CP-SAT {:.2} s, {:.1} times; both prove the same score and cost.\n",
+        orders.n_choices,
+        1_000.0 * orders.best,
+        orders.peers.highs,
+        orders.peers.highs / orders.best,
+        orders.peers.cp_sat,
+        orders.peers.cp_sat / orders.best,
+    )
 }
 
 fn growth_row(text: &mut String, before: Option<&Growth>, growth: &Growth) {

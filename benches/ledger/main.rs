@@ -24,6 +24,7 @@ use rigtide::ledger::{Copied, Ledger, Reader};
 use rusqlite::types::Value;
 use rusqlite::{Connection, params_from_iter};
 use std::io::Write as _;
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Instant;
@@ -40,26 +41,40 @@ const N_QUESTIONS: usize = 21;
 /// Everything that the report says.
 pub struct Measured {
     pub days: i64,
-    pub year: Wrote,
-    pub year_seconds: f64,
-    pub bare_seconds: f64,
-    /// The file after the first polls, after the year, and after the still hours.
-    pub bytes: [u64; 3],
-    pub still: Wrote,
-    pub still_seconds: f64,
+    pub first_bytes: u64,
+    pub year: Span,
+    pub still: Span,
     pub peak_kib: u64,
+    pub questions: Questions,
+    pub backup: BesideBackup,
+    pub verify_seconds: f64,
+    pub bare_seconds: f64,
+}
+
+/// Polls one after another.
+pub struct Span {
+    pub wrote: Wrote,
+    pub seconds: f64,
+    /// The size of the file after them.
+    pub bytes: u64,
+}
+
+/// Medians of several.
+pub struct Questions {
     pub series_ms: f64,
     pub series_rows: usize,
     pub now_ms: f64,
     pub then_ms: f64,
     pub then_rows: usize,
-    pub backup_seconds: f64,
+}
+
+pub struct BesideBackup {
+    pub seconds: f64,
     /// The slowest round of polls beside the backup, and how many there were.
-    pub beside_ms: f64,
-    pub beside: u64,
-    /// The slowest of the same rounds without one.
-    pub alone_ms: f64,
-    pub verify_seconds: f64,
+    pub slowest_ms: f64,
+    pub rounds: u64,
+    /// The slowest of ten rounds before it.
+    pub slowest_alone_ms: f64,
 }
 
 fn main() -> Result<()> {
@@ -82,35 +97,71 @@ fn main() -> Result<()> {
 fn measure(days: i64) -> Result<Measured> {
     let directory = tempfile::tempdir().context("no place for the ledger")?;
     let path = directory.path().join("ledger.sqlite");
+    let file = directory.path().join("backup.sqlite");
     let mut world = World::new(SEED, N_PARTS, N_OFFERS);
     let mut ledger = Ledger::open(&path)?;
     world.poll(&mut ledger, begin(), Hour::Usual)?;
     let first_bytes = size(&mut ledger, &path)?;
-    let (mut year, start) = (Wrote::default(), Instant::now());
-    for hour in 1..days * 24 {
-        let at = begin() + TimeDelta::hours(hour);
-        add(&mut year, world.poll(&mut ledger, at, Hour::Usual)?);
+    let n_hours = days * 24;
+    let year = poll_hours(&mut world, &mut ledger, &path, 1..n_hours, Hour::Usual)?;
+    let peak_kib = peak_kib()?;
+    let still_hours = n_hours..n_hours + STILL_HOURS;
+    let still = poll_hours(&mut world, &mut ledger, &path, still_hours, Hour::Still)?;
+    let reader = Reader::open(&path)?;
+    let questions = ask(&reader, n_hours)?;
+    let next_hour = n_hours + STILL_HOURS;
+    let mut polling = Rounds {
+        world,
+        ledger,
+        next_hour,
+    };
+    let backup = back_up(&mut polling, &reader, &file)?;
+    let start = Instant::now();
+    Reader::open(&file)?.verify()?;
+    let verify_seconds = start.elapsed().as_secs_f64();
+    let bare = directory.path().join("bare.sqlite");
+    let bare_seconds = insert_bare(&file, &bare, year.wrote.polls)?;
+    Ok(Measured {
+        days,
+        first_bytes,
+        year,
+        still,
+        peak_kib,
+        questions,
+        backup,
+        verify_seconds,
+        bare_seconds,
+    })
+}
+
+fn poll_hours(
+    world: &mut World,
+    ledger: &mut Ledger,
+    path: &Path,
+    hours: Range<i64>,
+    is: Hour,
+) -> Result<Span> {
+    let (mut wrote, start) = (Wrote::default(), Instant::now());
+    for hour in hours {
+        let polled = world.poll(ledger, begin() + TimeDelta::hours(hour), is)?;
+        wrote.polls += polled.polls;
+        wrote.changes += polled.changes;
         if hour % 1000 == 0 {
-            writeln!(
-                std::io::stderr(),
-                "{hour} hours, {:.0} s",
-                start.elapsed().as_secs_f64()
-            )?;
+            let seconds = start.elapsed().as_secs_f64();
+            writeln!(std::io::stderr(), "{hour} hours, {seconds:.0} s")?;
         }
     }
-    let year_seconds = start.elapsed().as_secs_f64();
-    let year_bytes = size(&mut ledger, &path)?;
-    let peak_kib = peak_kib()?;
-    let (mut still, start) = (Wrote::default(), Instant::now());
-    for hour in 0..STILL_HOURS {
-        let at = begin() + TimeDelta::hours(days * 24 + hour);
-        add(&mut still, world.poll(&mut ledger, at, Hour::Still)?);
-    }
-    let still_seconds = start.elapsed().as_secs_f64();
-    let still_bytes = size(&mut ledger, &path)?;
-    let reader = Reader::open(&path)?;
-    let mut part = 0;
-    let mut series_rows = 0;
+    let seconds = start.elapsed().as_secs_f64();
+    let bytes = size(ledger, path)?;
+    Ok(Span {
+        wrote,
+        seconds,
+        bytes,
+    })
+}
+
+fn ask(reader: &Reader, n_hours: i64) -> Result<Questions> {
+    let (mut part, mut series_rows) = (0, 0);
     let series_ms = median_ms(|| {
         part += 211;
         series_rows = reader.series(&format!("part-{}", part % N_PARTS))?.len();
@@ -120,63 +171,44 @@ fn measure(days: i64) -> Result<Measured> {
     let (mut back, mut then_rows) = (0, 0);
     let then_ms = median_ms(|| {
         back += 1;
-        let at = begin() + TimeDelta::hours(days * 24 * back / (N_QUESTIONS as i64 + 1));
+        let at = begin() + TimeDelta::hours(n_hours * back / (N_QUESTIONS as i64 + 1));
         then_rows = reader.current_offers(Some(at))?.len();
         Ok(())
     })?;
-    let next = begin() + TimeDelta::hours(days * 24 + STILL_HOURS);
-    let mut polling = Rounds {
-        world,
-        ledger,
-        next_hour: 0,
-        next,
-    };
-    let stop = AtomicBool::new(false);
-    let (alone_ms, _) = polling.poll_until(|n_rounds| n_rounds >= 10)?;
-    let file = directory.path().join("backup.sqlite");
-    let (backup_seconds, (beside_ms, beside)) = std::thread::scope(|threads| {
-        let polls = threads.spawn(|| polling.poll_until(|_| stop.load(Ordering::Relaxed)));
-        let start = Instant::now();
-        let mut copied_after = 0.0;
-        let mut told = |copied: Copied| {
-            if copied.pages == copied.of_pages {
-                copied_after = start.elapsed().as_secs_f64();
-                stop.store(true, Ordering::Relaxed);
-            }
-        };
-        let verified = reader.backup(&file, &mut told);
-        stop.store(true, Ordering::Relaxed);
-        let seconds = copied_after;
-        let polls = polls
-            .join()
-            .map_err(|_| anyhow::anyhow!("polling panicked"))??;
-        anyhow::ensure!(verified?.holds(), "the backup does not hold together");
-        Ok::<_, anyhow::Error>((seconds, polls))
-    })?;
-    let start = Instant::now();
-    Reader::open(&file)?.verify()?;
-    let verify_seconds = start.elapsed().as_secs_f64();
-    let bare = directory.path().join("bare.sqlite");
-    let bare_seconds = insert_bare(&file, &bare, year.polls)?;
-    Ok(Measured {
-        days,
-        year,
-        year_seconds,
-        bare_seconds,
-        bytes: [first_bytes, year_bytes, still_bytes],
-        still,
-        still_seconds,
-        peak_kib,
+    Ok(Questions {
         series_ms,
         series_rows,
         now_ms,
         then_ms,
         then_rows,
-        backup_seconds,
-        beside_ms,
-        beside,
-        alone_ms,
-        verify_seconds,
+    })
+}
+
+fn back_up(polling: &mut Rounds, reader: &Reader, file: &Path) -> Result<BesideBackup> {
+    let stop = AtomicBool::new(false);
+    let (slowest_alone_ms, _) = polling.poll_until(|n_rounds| n_rounds >= 10)?;
+    std::thread::scope(|threads| {
+        let polls = threads.spawn(|| polling.poll_until(|_| stop.load(Ordering::Relaxed)));
+        let start = Instant::now();
+        let mut seconds = 0.0;
+        let mut told = |copied: Copied| {
+            if copied.pages == copied.of_pages {
+                seconds = start.elapsed().as_secs_f64();
+                stop.store(true, Ordering::Relaxed);
+            }
+        };
+        let verified = reader.backup(file, &mut told);
+        stop.store(true, Ordering::Relaxed);
+        let polls = polls.join();
+        let polls = polls.map_err(|_| anyhow::anyhow!("polling panicked"))?;
+        let (slowest_ms, rounds) = polls?;
+        anyhow::ensure!(verified?.holds(), "the backup does not hold together");
+        Ok(BesideBackup {
+            seconds,
+            slowest_ms,
+            rounds,
+            slowest_alone_ms,
+        })
     })
 }
 
@@ -185,7 +217,6 @@ struct Rounds {
     world: World,
     ledger: Ledger,
     next_hour: i64,
-    next: chrono::DateTime<chrono::Utc>,
 }
 
 impl Rounds {
@@ -193,7 +224,7 @@ impl Rounds {
     fn poll_until(&mut self, is_enough: impl Fn(u64) -> bool) -> Result<(f64, u64)> {
         let (mut slowest, mut n_rounds) = (0.0_f64, 0);
         while !is_enough(n_rounds) {
-            let at = self.next + TimeDelta::hours(self.next_hour);
+            let at = begin() + TimeDelta::hours(self.next_hour);
             let start = Instant::now();
             self.world.poll(&mut self.ledger, at, Hour::Usual)?;
             slowest = slowest.max(start.elapsed().as_secs_f64() * 1000.0);
@@ -202,11 +233,6 @@ impl Rounds {
         }
         Ok((slowest, n_rounds))
     }
-}
-
-fn add(sum: &mut Wrote, wrote: Wrote) {
-    sum.polls += wrote.polls;
-    sum.changes += wrote.changes;
 }
 
 /// The size of the file with all that the log holds.

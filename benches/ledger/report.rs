@@ -20,87 +20,12 @@ pub fn put_into(report: &str, text: &str) -> String {
 }
 
 pub fn render(all: &Measured) -> String {
-    let Measured {
-        days, year, still, ..
-    } = all;
-    let [first, after, last] = all.bytes;
-    let mib = |bytes: u64| bytes as f64 / (1 << 20) as f64;
-    let rows = [
-        (
-            "polls of the time, one retailer each",
-            format!("{}", year.polls),
-        ),
-        ("changes of price or stock", format!("{}", year.changes)),
-        (
-            "the file after the first polls, MiB",
-            format!("{:.1}", mib(first)),
-        ),
-        (
-            "the file after all of it, MiB",
-            format!("{:.1}", mib(after)),
-        ),
-        (
-            "bytes a change, with its share of all else",
-            each(after - first, year.changes),
-        ),
-        (
-            "bytes a poll with its changes",
-            each(after - first, year.polls),
-        ),
-        (
-            "bytes a poll without a change",
-            each(last - after, still.polls),
-        ),
-        (
-            "ms a poll of 5,000 offers with its changes",
-            ms_each(all.year_seconds, year.polls),
-        ),
-        (
-            "ms a poll without a change",
-            ms_each(all.still_seconds, still.polls),
-        ),
-        (
-            "changes a second",
-            format!("{:.0}", year.changes as f64 / all.year_seconds),
-        ),
-        (
-            "the same rows by bare insertion, a second",
-            format!("{:.0}", year.changes as f64 / all.bare_seconds),
-        ),
-        (
-            "append / bare insertion, time",
-            format!("{:.1}", all.year_seconds / all.bare_seconds),
-        ),
-        (
-            "peak memory of appending, MiB",
-            format!("{:.1}", all.peak_kib as f64 / 1024.0),
-        ),
-        ("a part's whole series, ms", format!("{:.1}", all.series_ms)),
-        ("its intervals", format!("{}", all.series_rows)),
-        ("the market now, ms", format!("{:.0}", all.now_ms)),
-        (
-            "the market at a past instant, ms",
-            format!("{:.0}", all.then_ms),
-        ),
-        ("its offers", format!("{}", all.then_rows)),
-        (
-            "a backup while polls go on, s",
-            format!("{:.1}", all.backup_seconds),
-        ),
-        ("rounds of five polls beside it", format!("{}", all.beside)),
-        ("the slowest of them, ms", format!("{:.0}", all.beside_ms)),
-        (
-            "the slowest of ten without a backup, ms",
-            format!("{:.0}", all.alone_ms),
-        ),
-        (
-            "verifying the backup, s",
-            format!("{:.1}", all.verify_seconds),
-        ),
-    ];
-    let rows = rows
+    let days = all.days;
+    let rows = [sizes(all), times(all), answers(all)].concat();
+    let rows: String = rows
+        .iter()
         .map(|(name, value)| format!("| {name} | {value} |\n"))
-        .concat();
+        .collect();
     format!(
         "{HEADING}\n\n\
          Written by `cargo bench --bench ledger`; what is measured, and how, stands in\n\
@@ -110,6 +35,95 @@ pub fn render(all: &Measured) -> String {
          | what | |\n| --- | ---: |\n{rows}",
         rusqlite::version()
     )
+}
+
+type Row = (&'static str, String);
+
+fn sizes(all: &Measured) -> Vec<Row> {
+    let Measured { year, still, .. } = all;
+    let (polls, changes) = (year.wrote.polls, year.wrote.changes);
+    let grown = year.bytes - all.first_bytes;
+    let still_grown = still.bytes - year.bytes;
+    let mib = |bytes: u64| format!("{:.1}", bytes as f64 / (1 << 20) as f64);
+    vec![
+        ("polls of the time, one retailer each", polls.to_string()),
+        ("changes of price or stock", changes.to_string()),
+        ("the file after the first polls, MiB", mib(all.first_bytes)),
+        ("the file after all of it, MiB", mib(year.bytes)),
+        (
+            "bytes a change, with its share of all else",
+            each(grown, changes),
+        ),
+        ("bytes a poll with its changes", each(grown, polls)),
+        (
+            "bytes a poll without a change",
+            each(still_grown, still.wrote.polls),
+        ),
+    ]
+}
+
+fn times(all: &Measured) -> Vec<Row> {
+    let Measured { year, still, .. } = all;
+    let changes = year.wrote.changes as f64;
+    vec![
+        (
+            "ms a poll of 5,000 offers with its changes",
+            ms_each(year.seconds, year.wrote.polls),
+        ),
+        (
+            "ms a poll without a change",
+            ms_each(still.seconds, still.wrote.polls),
+        ),
+        ("changes a second", format!("{:.0}", changes / year.seconds)),
+        (
+            "the same rows by bare insertion, a second",
+            format!("{:.0}", changes / all.bare_seconds),
+        ),
+        (
+            "append / bare insertion, time",
+            format!("{:.1}", year.seconds / all.bare_seconds),
+        ),
+        (
+            "peak memory of appending, MiB",
+            format!("{:.1}", all.peak_kib as f64 / 1024.0),
+        ),
+    ]
+}
+
+fn answers(all: &Measured) -> Vec<Row> {
+    let Measured {
+        questions, backup, ..
+    } = all;
+    vec![
+        (
+            "a part's whole series, ms",
+            format!("{:.1}", questions.series_ms),
+        ),
+        ("its intervals", questions.series_rows.to_string()),
+        ("the market now, ms", format!("{:.0}", questions.now_ms)),
+        (
+            "the market at a past instant, ms",
+            format!("{:.0}", questions.then_ms),
+        ),
+        ("its offers", questions.then_rows.to_string()),
+        (
+            "a backup while polls go on, s",
+            format!("{:.1}", backup.seconds),
+        ),
+        ("rounds of five polls beside it", backup.rounds.to_string()),
+        (
+            "the slowest of them, ms",
+            format!("{:.0}", backup.slowest_ms),
+        ),
+        (
+            "the slowest of ten without a backup, ms",
+            format!("{:.0}", backup.slowest_alone_ms),
+        ),
+        (
+            "verifying the backup, s",
+            format!("{:.1}", all.verify_seconds),
+        ),
+    ]
 }
 
 fn each(sum: u64, number: u64) -> String {
