@@ -8,18 +8,22 @@
 //! - *append*: the polls of the year, one transaction each, synchronised;
 //! - *bare insertion*: the rows of `observation` that they left, inserted by `rusqlite` into the
 //!   same table with the same durability, in as many transactions;
-//! - *questions*: the median of several.
+//! - *questions*: the median of several, each of another part or instant. A chart is what `rigtide history`
+//!   draws: the part's intervals, the instants at which its feeds were read, its series and their lowest, and
+//!   the SVG of them. A market is what `best` reads before it solves.
 
 #[path = "../../demo/prng.rs"]
 #[cfg_attr(test, expect(unused_imports, reason = "its tests run with the demo's"))]
 #[expect(dead_code, reason = "the demo draws in more ways")]
 mod prng;
 
+mod questions;
 mod report;
 mod world;
 
 use anyhow::{Context as _, Result};
 use chrono::TimeDelta;
+use questions::{Questions, ask};
 use rigtide::ledger::{Copied, Ledger, Reader};
 use rusqlite::types::Value;
 use rusqlite::{Connection, params_from_iter};
@@ -36,7 +40,6 @@ const N_OFFERS: u32 = 25_000;
 const DAYS: i64 = 365;
 /// Hours without a change, for what such a poll takes.
 const STILL_HOURS: i64 = 500;
-const N_QUESTIONS: usize = 21;
 
 /// Everything that the report says.
 pub struct Measured {
@@ -57,15 +60,6 @@ pub struct Span {
     pub seconds: f64,
     /// The size of the file after them.
     pub bytes: u64,
-}
-
-/// Medians of several.
-pub struct Questions {
-    pub series_ms: f64,
-    pub series_rows: usize,
-    pub now_ms: f64,
-    pub then_ms: f64,
-    pub then_rows: usize,
 }
 
 pub struct BesideBackup {
@@ -160,30 +154,6 @@ fn poll_hours(
     })
 }
 
-fn ask(reader: &Reader, n_hours: i64) -> Result<Questions> {
-    let (mut part, mut series_rows) = (0, 0);
-    let series_ms = median_ms(|| {
-        part += 211;
-        series_rows = reader.series(&format!("part-{}", part % N_PARTS))?.len();
-        Ok(())
-    })?;
-    let now_ms = median_ms(|| reader.current_offers(None).map(drop).map_err(Into::into))?;
-    let (mut back, mut then_rows) = (0, 0);
-    let then_ms = median_ms(|| {
-        back += 1;
-        let at = begin() + TimeDelta::hours(n_hours * back / (N_QUESTIONS as i64 + 1));
-        then_rows = reader.current_offers(Some(at))?.len();
-        Ok(())
-    })?;
-    Ok(Questions {
-        series_ms,
-        series_rows,
-        now_ms,
-        then_ms,
-        then_rows,
-    })
-}
-
 fn back_up(polling: &mut Rounds, reader: &Reader, file: &Path) -> Result<BesideBackup> {
     let stop = AtomicBool::new(false);
     let (slowest_alone_ms, _) = polling.poll_until(|n_rounds| n_rounds >= 10)?;
@@ -239,17 +209,6 @@ impl Rounds {
 fn size(ledger: &mut Ledger, path: &Path) -> Result<u64> {
     ledger.checkpoint()?;
     Ok(std::fs::metadata(path)?.len())
-}
-
-fn median_ms(mut ask: impl FnMut() -> Result<()>) -> Result<f64> {
-    let mut taken = Vec::new();
-    for _ in 0..N_QUESTIONS {
-        let start = Instant::now();
-        ask()?;
-        taken.push(start.elapsed().as_secs_f64() * 1000.0);
-    }
-    taken.sort_by(f64::total_cmp);
-    Ok(taken[N_QUESTIONS / 2])
 }
 
 /// Inserts the intervals of `from` in the order of time, in so many transactions.

@@ -100,12 +100,24 @@ fn answers(all: &Measured) -> Vec<Row> {
             format!("{:.1}", questions.series_ms),
         ),
         ("its intervals", questions.series_rows.to_string()),
+        (
+            "a part's chart of all of it, ms",
+            format!("{:.1}", questions.chart_ms),
+        ),
         ("the market now, ms", format!("{:.0}", questions.now_ms)),
         (
             "the market at a past instant, ms",
             format!("{:.0}", questions.then_ms),
         ),
+        (
+            "the slowest of 21 such instants, ms",
+            format!("{:.0}", questions.then_most_ms),
+        ),
         ("its offers", questions.then_rows.to_string()),
+        (
+            "where the feeds stand, ms",
+            format!("{:.1}", questions.states_ms),
+        ),
         (
             "a backup while polls go on, s",
             format!("{:.1}", backup.seconds),

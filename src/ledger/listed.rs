@@ -1,62 +1,60 @@
-//! The offers of parts as they stand now, in the form that markets are made from.
+//! The offers of parts as they stand or stood, in the form that markets are made from.
 //!
 //! Every question reads all of them, so this takes the columns that a market asks for and no others,
 //! and puts them in order itself: rows that wide cost the database more to sort than to read.
 
-use super::columns::{TERMS_WIDTH, Terms, condition, instant, terms_columns};
+use super::columns::{TERMS_WIDTH, Terms, condition, instant, millis, terms_columns};
 use super::error::LedgerError;
-use super::market::{CurrentOffer, SEEN_UNTIL};
+use super::market::{SEEN_UNTIL, STANDING_NOW, StandingThen};
 use super::open::Reader;
 use crate::catalogue::PartId;
 use crate::market::{Listed, RetailerId, Sku, waiting_days};
-use rusqlite::Row;
+use chrono::{DateTime, Utc};
+use rusqlite::{Row, params_from_iter};
 use std::cmp::Ordering;
 
 impl Reader {
-    /// What [`Reader::current_offers`] says of now, in the same order.
+    /// What [`Reader::current_offers`] says of now or of an instant, in the same order.
     ///
     /// # Errors
     /// [`LedgerError`]
-    pub fn listed(&self) -> Result<Vec<Listed>, LedgerError> {
-        let select = format!(
-            "SELECT {terms}, f.name, f.retailer, o.sku, o.part, o.title, o.seller, o.condition,
-                    o.link, {SEEN_UNTIL}
-             FROM offer o JOIN feed f ON f.id = o.feed_id
-             JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
-             WHERE o.part IS NOT NULL",
-            terms = terms_columns!()
-        );
+    pub fn listed(&self, past: Option<DateTime<Utc>>) -> Result<Vec<Listed>, LedgerError> {
+        let select = past.map_or_else(select_now, |_| select_then());
+        let past = past.map(millis);
         self.run(|connection| {
             let mut statement = connection.prepare_cached(&select)?;
-            let offers = statement.query_map([], read_listed)?;
+            let offers = statement.query_map(params_from_iter(past), read_listed)?;
             let mut offers: Vec<(String, Listed)> = offers.collect::<Result<_, _>>()?;
-            // They come feed by feed, each mostly in order: a sort that finds runs has little to do.
+            // They come offer by offer as they were first seen, each feed's mostly in order: a sort that
+            // finds runs has little to do.
             offers.sort_by(in_order);
             Ok(offers.into_iter().map(|(_, listed)| listed).collect())
         })
     }
 }
 
-impl From<CurrentOffer> for Listed {
-    fn from(current: CurrentOffer) -> Listed {
-        let offer = current.offer;
-        Listed {
-            retailer: offer.retailer,
-            sku: offer.sku,
-            part: PartId::new(current.part.part),
-            title: offer.title,
-            price: offer.price,
-            tax_included: offer.tax_included,
-            availability: offer.availability,
-            lead_days: waiting_days(offer.lead_days, offer.available_from, current.seen_at),
-            condition: offer.condition,
-            seller: offer.seller,
-            shipping: offer.shipping,
-            minimum_quantity: offer.minimum_quantity,
-            link: offer.link,
-            seen_at: current.seen_at,
-        }
-    }
+fn select_now() -> String {
+    let terms = terms_columns!();
+    format!(
+        "SELECT {terms}, f.name, f.retailer, o.sku, o.part, o.title, o.seller, o.condition,
+                o.link, {SEEN_UNTIL}
+         {STANDING_NOW}"
+    )
+}
+
+fn select_then() -> String {
+    let terms = terms_columns!();
+    let StandingThen {
+        with,
+        seen_until,
+        from,
+    } = StandingThen::sql();
+    format!(
+        "{with}
+         SELECT {terms}, f.name, f.retailer, o.sku, m.part, coalesce(l.title, o.title), o.seller,
+                o.condition, iif(l.offer_id IS NULL, o.link, l.link), {seen_until}
+         {from}"
+    )
 }
 
 /// By part, feed, SKU, seller and condition; no two offers agree in all of them.

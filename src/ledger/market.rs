@@ -67,6 +67,22 @@ pub struct Interval {
 pub(super) const SEEN_UNTIL: &str = "coalesce(b.until_ms, max(o.last_seen_ms, \
      iif(o.present, coalesce(f.seen_until_ms, 0), 0)))";
 
+/// The offers that are taken for parts, and the terms that they stand with now. Each index is read in
+/// the order of the offers, so that no page is read twice.
+pub(super) const STANDING_NOW: &str =
+    "FROM observation b INDEXED BY observation_now CROSS JOIN offer o ON o.id = b.offer_id
+     CROSS JOIN feed f ON f.id = o.feed_id
+     WHERE b.until_ms IS NULL AND o.part IS NOT NULL";
+
+/// The same as of the instant `?1`, in SQL: what comes before the columns, when the terms had last been
+/// seen then, and what comes after the columns. `l` is what the offer was called, where that is no more
+/// so.
+pub(super) struct StandingThen {
+    pub with: String,
+    pub seen_until: String,
+    pub from: &'static str,
+}
+
 impl Reader {
     /// The offers that are taken for parts, as they stand now or as they stood at an instant:
     /// with the prices, the stock, the matches, the titles and the links known then, without what
@@ -107,12 +123,9 @@ impl Reader {
     /// [`LedgerError`]
     pub fn asks(&self) -> Result<Vec<Ask>, LedgerError> {
         self.run(|connection| {
-            let mut statement = connection.prepare_cached(
-                "SELECT o.part, f.retailer, b.price_minor, b.currency
-                 FROM offer o JOIN feed f ON f.id = o.feed_id
-                 JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
-                 WHERE o.part IS NOT NULL",
-            )?;
+            let mut statement = connection.prepare_cached(&format!(
+                "SELECT o.part, f.retailer, b.price_minor, b.currency {STANDING_NOW}"
+            ))?;
             let asks = statement.query_map([], |row| {
                 Ok(Ask {
                     part: row.get(0)?,
@@ -148,9 +161,7 @@ impl Reader {
         let select = format!(
             "SELECT {offer}, o.id, f.name, o.part, o.matched_by, o.confidence_percent, b.from_ms,
                     {SEEN_UNTIL}
-             FROM offer o JOIN feed f ON f.id = o.feed_id
-             JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
-             WHERE o.part IS NOT NULL
+             {STANDING_NOW}
              ORDER BY o.part, f.name, o.sku, o.seller, o.condition",
             offer = offer_columns!()
         );
@@ -162,30 +173,16 @@ impl Reader {
     }
 
     fn offers_then(&self, at: DateTime<Utc>) -> Result<Vec<CurrentOffer>, LedgerError> {
-        // An interval is known from its start, or from when it was confirmed. One that ran on
-        // past the instant was last seen by the newest poll up to it, unless that lies in a gap.
+        let StandingThen {
+            with,
+            seen_until,
+            from,
+        } = StandingThen::sql();
         let select = format!(
-            "WITH newest AS MATERIALIZED (
-                 SELECT f.id AS feed_id,
-                        (SELECT p.at_ms FROM poll p
-                         WHERE p.feed_id = f.id AND p.at_ms <= ?1 AND {WENT_WELL}
-                         ORDER BY p.at_ms DESC LIMIT 1) AS at_ms
-                 FROM feed f)
+            "{with}
              SELECT {offer}, o.id, f.name, m.part, m.matched_by, m.confidence_percent, b.from_ms,
-                    min({SEEN_UNTIL}, max(b.from_ms, coalesce(
-                        (SELECT iif(g.until_ms >= n.at_ms, g.seen_ms, NULL) FROM gap g
-                         WHERE g.offer_id = o.id AND g.seen_ms >= b.from_ms AND g.seen_ms < n.at_ms
-                         ORDER BY g.seen_ms DESC LIMIT 1),
-                        n.at_ms, b.from_ms)))
-             FROM offer o JOIN feed f ON f.id = o.feed_id JOIN newest n ON n.feed_id = f.id
-             JOIN matching m ON m.offer_id = o.id AND m.since_ms =
-                 (SELECT max(since_ms) FROM matching WHERE offer_id = o.id AND since_ms <= ?1)
-             JOIN observation b ON b.offer_id = o.id AND b.from_ms =
-                 (SELECT max(from_ms) FROM observation
-                  WHERE offer_id = o.id AND coalesce(known_ms, from_ms) <= ?1)
-             LEFT JOIN listing l ON l.offer_id = o.id AND l.until_ms =
-                 (SELECT min(until_ms) FROM listing WHERE offer_id = o.id AND until_ms > ?1)
-             WHERE m.part IS NOT NULL AND (b.gone_ms IS NULL OR b.gone_ms > ?1)
+                    {seen_until}
+             {from}
              ORDER BY m.part, f.name, o.sku, o.seller, o.condition",
             offer = offer_columns!(
                 "coalesce(l.title, o.title)",
@@ -197,6 +194,43 @@ impl Reader {
             let offers = statement.query_map(params![millis(at)], read_current)?;
             offers.filter_map(Result::transpose).collect()
         })
+    }
+}
+
+impl StandingThen {
+    /// An interval is known from its start, or from when it was confirmed. One that ran on past the
+    /// instant was last seen by the newest poll up to it, unless that lies in a gap.
+    pub(super) fn sql() -> StandingThen {
+        StandingThen {
+            with: format!(
+                "WITH newest AS MATERIALIZED (
+                     SELECT f.id AS feed_id,
+                            (SELECT p.at_ms FROM poll p
+                             WHERE p.feed_id = f.id AND p.at_ms <= ?1 AND {WENT_WELL}
+                             ORDER BY p.at_ms DESC LIMIT 1) AS at_ms
+                     FROM feed f)"
+            ),
+            seen_until: format!(
+                "min({SEEN_UNTIL}, max(b.from_ms, coalesce(
+                     (SELECT iif(g.until_ms >= n.at_ms, g.seen_ms, NULL) FROM gap g
+                      WHERE g.offer_id = o.id AND g.seen_ms >= b.from_ms AND g.seen_ms < n.at_ms
+                      ORDER BY g.seen_ms DESC LIMIT 1),
+                     n.at_ms, b.from_ms)))"
+            ),
+            // The newest interval that was known is looked for from the instant backwards: most
+            // often it is the first.
+            from: "FROM offer o NOT INDEXED CROSS JOIN feed f ON f.id = o.feed_id
+                 CROSS JOIN newest n ON n.feed_id = f.id
+                 CROSS JOIN matching m ON m.offer_id = o.id AND m.since_ms =
+                     (SELECT max(since_ms) FROM matching WHERE offer_id = o.id AND since_ms <= ?1)
+                 CROSS JOIN observation b ON b.offer_id = o.id AND b.from_ms =
+                     (SELECT from_ms FROM observation WHERE offer_id = o.id AND from_ms <= ?1
+                          AND coalesce(known_ms, from_ms) <= ?1
+                      ORDER BY from_ms DESC LIMIT 1)
+                 LEFT JOIN listing l ON l.offer_id = o.id AND l.until_ms =
+                     (SELECT min(until_ms) FROM listing WHERE offer_id = o.id AND until_ms > ?1)
+                 WHERE m.part IS NOT NULL AND (b.gone_ms IS NULL OR b.gone_ms > ?1)",
+        }
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::columns::{currency, instant};
 use super::error::LedgerError;
+use super::gaps::WENT_WELL;
 use super::open::Reader;
 use crate::history::Reading;
 use crate::market::{FeedId, Offer};
@@ -16,12 +17,12 @@ impl Reader {
     /// [`LedgerError`]
     pub fn readings(&self, feed: &FeedId) -> Result<Vec<Reading>, LedgerError> {
         self.run(|connection| {
-            let mut statement = connection.prepare_cached(
-                "SELECT at_ms, status = 'unchanged' OR is_complete
-                 FROM poll WHERE feed_id = (SELECT id FROM feed WHERE name = ?1)
-                     AND status IN ('fresh', 'unchanged') AND NOT is_older_copy
-                 ORDER BY at_ms",
-            )?;
+            let mut statement = connection.prepare_cached(&format!(
+                "SELECT p.at_ms, p.status = 'unchanged' OR p.is_complete
+                 FROM poll p WHERE p.feed_id = (SELECT id FROM feed WHERE name = ?1)
+                     AND {WENT_WELL}
+                 ORDER BY p.at_ms"
+            ))?;
             let readings = statement.query_map([feed.as_str()], |row| {
                 Ok(Reading {
                     at: instant(row, 0)?,

@@ -240,7 +240,7 @@ fn read_states(connection: &Connection, only: Option<&FeedId>) -> rusqlite::Resu
                 f.failures, f.memory, f.health,
                 count(o.id), count(o.part)
          FROM feed f LEFT JOIN offer o ON o.feed_id = f.id AND o.gone_since_ms IS NULL
-             AND EXISTS (SELECT 1 FROM observation b
+             AND EXISTS (SELECT 1 FROM observation b INDEXED BY observation_now
                          WHERE b.offer_id = o.id AND b.until_ms IS NULL)
          WHERE ?1 IS NULL OR f.name = ?1
          GROUP BY f.id ORDER BY f.name",

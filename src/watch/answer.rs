@@ -2,7 +2,6 @@
 
 use super::settings::Settings;
 use crate::decide::AnswerRecord;
-use crate::ledger::{LedgerError, Reader};
 use crate::market::{Brief, Listed, market, retailers_on};
 use crate::optimise::{Answer, BestFault, Build, Effort, Standing, best, relaxations, reprice};
 use chrono::{DateTime, Utc};
@@ -15,24 +14,6 @@ pub struct Today {
     pub repriced: Option<AnswerRecord>,
     /// The best build itself, if there is one.
     pub build: Option<Build>,
-}
-
-/// What the ledger lists, or listed at a past instant, in the form that markets are made from.
-///
-/// # Errors
-/// [`LedgerError`]
-pub fn listed_offers(
-    ledger: &Reader,
-    past: Option<DateTime<Utc>>,
-) -> Result<Vec<Listed>, LedgerError> {
-    match past {
-        None => ledger.listed(),
-        then => Ok(ledger
-            .current_offers(then)?
-            .into_iter()
-            .map(Listed::from)
-            .collect()),
-    }
 }
 
 /// Answers a brief. Of several best builds it is the one closest to `standing`.

@@ -1,7 +1,7 @@
 //! Decides for every brief whether today's answer matters, and commits answer, journal entry and
 //! bulletins as one.
 
-use super::answer::{answer, listed_offers};
+use super::answer::answer;
 use super::settings::Settings;
 use crate::decide::{AnswerRecord, Bulletin, Change, bulletin, compare};
 use crate::ledger::{Decision, JournalEntry, Ledger, LedgerError};
@@ -32,7 +32,7 @@ pub fn decide_briefs(
     at: DateTime<Utc>,
     effort: Effort,
 ) -> Result<(Vec<Bulletin>, Vec<DecisionFault>), LedgerError> {
-    let listed = listed_offers(ledger.read(), None)?;
+    let listed = ledger.read().listed(None)?;
     let (mut told, mut faults) = (Vec::new(), Vec::new());
     for brief in &settings.briefs {
         let stored = ledger.read().last_answer(brief.id.as_str())?;

@@ -13,7 +13,7 @@ HERE = Path(__file__).resolve().parent
 MIGRATIONS = sorted((HERE.parent.parent / "src/ledger/migrations").glob("*.sql"))
 # As src/ledger/migrate.rs names them.
 NAMES = ["first", "decisions", "properties", "marks and older copies", "matched with", "past",
-         "lead time"]
+         "lead time", "reading"]
 TERMS = "price_minor, currency, availability, tax_included, minimum_quantity"
 
 ROWS = {
@@ -55,6 +55,7 @@ INSERT INTO disabled_channel VALUES ('fax', 'hash', 100, 'no more');
     5: "INSERT INTO matched_with VALUES (1, x'000102030405060708090a0b0c0d0e0f');",
     6: """INSERT INTO listing VALUES (1, 150, 'Quillon K7 tray', NULL);
 INSERT INTO gap VALUES (1, 100, 150);""",
+    7: "UPDATE observation SET lead_days = 3, available_from_ms = 900 WHERE offer_id = 2;",
 }
 
 

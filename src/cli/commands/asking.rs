@@ -10,7 +10,6 @@ use crate::ledger::{LedgerError, Reader};
 use crate::market::{Brief, Listed, Market, RetailerId, market, retailers_on};
 use crate::money::{Currency, Money};
 use crate::optimise::Standing;
-use crate::watch::answer::listed_offers;
 use crate::watch::clock::Clock;
 use crate::watch::settings::Settings;
 use chrono::{DateTime, Utc};
@@ -103,9 +102,9 @@ impl Moment {
     pub fn listed(&self, reader: &Reader) -> Result<Vec<Listed>, Failure> {
         let fault = |error: LedgerError| Failure::Ledger(error.into());
         if !self.is_past {
-            return listed_offers(reader, None).map_err(fault);
+            return reader.listed(None).map_err(fault);
         }
-        let listed = listed_offers(reader, Some(self.at)).map_err(fault)?;
+        let listed = reader.listed(Some(self.at)).map_err(fault)?;
         let first = reader.record_begins().map_err(fault)?;
         if listed.is_empty() && first.is_none_or(|first| first > self.at) {
             let message = format!("nothing had been seen by {}", shown_instant(self.at));

@@ -8,7 +8,6 @@ use crate::cli::screen::{Screen, Tone};
 use crate::cli::{DemoWorld, OpenDemo, wire};
 use crate::decide::{AnswerRecord, Bulletin};
 use crate::ledger::WatchLock;
-use crate::watch::answer::listed_offers;
 use crate::watch::clock::Clock;
 use crate::watch::cycle::{cycle, send};
 use crate::watch::daemon::{Silent, watch};
@@ -46,7 +45,7 @@ pub fn run(arguments: &DemoArguments, screen: &Screen, open: OpenDemo) -> Result
     show(&answer, &brief.name, screen)
         .iter()
         .for_each(|line| screen.line(line));
-    let listed = listed_offers(polling.ledger().read(), None)?.len();
+    let listed = polling.ledger().read().listed(None)?.len();
     screen.line(format!(
         "the ledger knows {listed} offers of {} parts",
         polling.settings.catalogue.parts.len()

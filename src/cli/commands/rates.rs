@@ -25,7 +25,6 @@ use crate::guide::stacked;
 use crate::market::{Condition, Listed, landed_price};
 use crate::money::{Currency, Money};
 use crate::rates::derive::{CheckedRow, WorkloadFit};
-use crate::watch::answer::listed_offers;
 use crate::watch::clock::Clock;
 use crate::watch::settings::Settings;
 use chrono::{NaiveDate, TimeDelta};
@@ -63,9 +62,9 @@ const OUTLIER_WEIGHT: f64 = 0.5;
 pub fn run(directory: &Path, arguments: &RatesArguments, screen: &Screen) -> Result<(), Failure> {
     let settings = wire::settings(directory)?;
     let listed = match wire::existing_reader(&settings)? {
-        Some(reader) => {
-            listed_offers(&reader, None).map_err(|error| Failure::Ledger(error.into()))?
-        }
+        Some(reader) => reader
+            .listed(None)
+            .map_err(|error| Failure::Ledger(error.into()))?,
         None => Vec::new(),
     };
     check_names(&settings, arguments)?;

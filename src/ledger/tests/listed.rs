@@ -1,14 +1,37 @@
-//! Two ways to read the offers of now.
+//! Two ways to read the offers of an instant.
 
 use super::*;
-use crate::market::Listed;
+use crate::catalogue::PartId;
+use crate::market::{Listed, waiting_days};
 use chrono::TimeDelta;
 
 /// Holds the short way to the long one.
-pub(super) fn check_listed(reader: &Reader) {
-    let current = reader.current_offers(None).unwrap().into_iter();
+pub(super) fn check_listed(reader: &Reader, past: Option<DateTime<Utc>>) {
+    let current = reader.current_offers(past).unwrap().into_iter();
     let expected = current.map(Listed::from);
-    assert_eq!(reader.listed().unwrap(), expected.collect::<Vec<_>>());
+    assert_eq!(reader.listed(past).unwrap(), expected.collect::<Vec<_>>());
+}
+
+impl From<CurrentOffer> for Listed {
+    fn from(current: CurrentOffer) -> Listed {
+        let offer = current.offer;
+        Listed {
+            retailer: offer.retailer,
+            sku: offer.sku,
+            part: PartId::new(current.part.part),
+            title: offer.title,
+            price: offer.price,
+            tax_included: offer.tax_included,
+            availability: offer.availability,
+            lead_days: waiting_days(offer.lead_days, offer.available_from, current.seen_at),
+            condition: offer.condition,
+            seller: offer.seller,
+            shipping: offer.shipping,
+            minimum_quantity: offer.minimum_quantity,
+            link: offer.link,
+            seen_at: current.seen_at,
+        }
+    }
 }
 
 #[test]
@@ -35,9 +58,10 @@ fn offers_come_by_part_feed_sku_seller_and_condition_with_their_terms() {
         writer.commit(&record, SnapshotIs::Complete).unwrap();
     }
     let reader = bench.ledger.read();
-    check_listed(reader);
+    check_listed(reader, None);
+    check_listed(reader, Some(at(1)));
     let skus: Vec<String> = reader
-        .listed()
+        .listed(None)
         .unwrap()
         .iter()
         .map(|one| one.sku.to_string())
@@ -46,7 +70,7 @@ fn offers_come_by_part_feed_sku_seller_and_condition_with_their_terms() {
         "1", "1", "9", "9", "1", "1", "9", "9", "10", "10", "10", "10",
     ];
     assert_eq!(skus, expected);
-    let listed = reader.listed().unwrap();
+    let listed = reader.listed(None).unwrap();
     let waits = |sku: &str| {
         let own = listed.iter().find(|one| one.sku.as_str() == sku);
         own.unwrap().lead_days

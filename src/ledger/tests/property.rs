@@ -109,7 +109,7 @@ proptest! {
         let mut then_as_now = Vec::new();
         for (minute, step) in (0..).zip(&steps) {
             play(&mut bench, minute, step, &mut sightings);
-            listed::check_listed(bench.ledger.read());
+            listed::check_listed(bench.ledger.read(), None);
             then_as_now.push((minute, bench.current()));
         }
         // Every offer is the same part in the end, so that all of them are in its series.
@@ -137,6 +137,7 @@ proptest! {
         // Asked about the past, the ledger says what it said then, to the last value.
         for (minute, expected) in then_as_now {
             let then = bench.ledger.read().current_offers(Some(at(minute))).unwrap();
+            listed::check_listed(bench.ledger.read(), Some(at(minute)));
             prop_assert_eq!(then, expected, "at minute {}", minute);
         }
         let check = |connection: &rusqlite::Connection| {
