@@ -2,13 +2,14 @@
 //! polled every hour.
 //!
 //! `cargo bench --bench ledger` measures and rewrites its part of `benches/README.md`; `-- --days N`
-//! with a smaller N takes less long and says so. Offers come ready-made, so that nothing is measured but
+//! with a smaller N takes less long and says so, and `-- --ask FILE` only asks the questions of such a ledger
+//! and prints how long they took. Offers come ready-made, so that nothing is measured but
 //! the ledger: what a poll does before it is the matter of `--bench intake`.
 //!
 //! - *append*: the polls of the year, one transaction each, synchronised;
 //! - *bare insertion*: the rows of `observation` that they left, inserted by `rusqlite` into the
 //!   same table with the same durability, in as many transactions;
-//! - *questions*: the median of several, each of another part or instant. A chart is what `rigtide history`
+//! - *questions*: the median of several, each of another part or instant, in time of the processor. A chart is what `rigtide history`
 //!   draws: the part's intervals, the instants at which its feeds were read, its series and their lowest, and
 //!   the SVG of them. A market is what `best` reads before it solves.
 
@@ -51,15 +52,22 @@ pub struct Measured {
     pub questions: Questions,
     pub backup: BesideBackup,
     pub verify_seconds: f64,
-    pub bare_seconds: f64,
+    pub bare: Bare,
 }
 
 /// Polls one after another.
 pub struct Span {
     pub wrote: Wrote,
     pub seconds: f64,
+    pub processor_seconds: f64,
     /// The size of the file after them.
     pub bytes: u64,
+}
+
+/// The rows of the year, inserted as they are.
+pub struct Bare {
+    pub seconds: f64,
+    pub processor_seconds: f64,
 }
 
 pub struct BesideBackup {
@@ -77,9 +85,16 @@ fn main() -> Result<()> {
     if !arguments.iter().any(|argument| argument == "--bench") {
         return Ok(());
     }
-    let days = arguments.iter().position(|argument| argument == "--days");
-    let days = days.and_then(|at| arguments.get(at + 1));
-    let days = days.map_or(Ok(DAYS), |days| days.parse())?;
+    let value = |name: &str| {
+        let at = arguments.iter().position(|argument| argument == name)?;
+        arguments.get(at + 1)
+    };
+    if let Some(file) = value("--ask") {
+        let questions = ask(&Reader::open(Path::new(file))?, DAYS * 24)?;
+        writeln!(std::io::stdout(), "{questions:#?}")?;
+        return Ok(());
+    }
+    let days = value("--days").map_or(Ok(DAYS), |days| days.parse())?;
     let text = report::render(&measure(days)?);
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("benches/README.md");
     let before = std::fs::read_to_string(&path).unwrap_or_default();
@@ -114,7 +129,7 @@ fn measure(days: i64) -> Result<Measured> {
     Reader::open(&file)?.verify()?;
     let verify_seconds = start.elapsed().as_secs_f64();
     let bare = directory.path().join("bare.sqlite");
-    let bare_seconds = insert_bare(&file, &bare, year.wrote.polls)?;
+    let bare = insert_bare(&file, &bare, year.wrote.polls)?;
     Ok(Measured {
         days,
         first_bytes,
@@ -124,7 +139,7 @@ fn measure(days: i64) -> Result<Measured> {
         questions,
         backup,
         verify_seconds,
-        bare_seconds,
+        bare,
     })
 }
 
@@ -135,7 +150,7 @@ fn poll_hours(
     hours: Range<i64>,
     is: Hour,
 ) -> Result<Span> {
-    let (mut wrote, start) = (Wrote::default(), Instant::now());
+    let (mut wrote, start, processor) = (Wrote::default(), Instant::now(), processor_seconds()?);
     for hour in hours {
         let polled = world.poll(ledger, begin() + TimeDelta::hours(hour), is)?;
         wrote.polls += polled.polls;
@@ -146,10 +161,12 @@ fn poll_hours(
         }
     }
     let seconds = start.elapsed().as_secs_f64();
+    let processor_seconds = processor_seconds()? - processor;
     let bytes = size(ledger, path)?;
     Ok(Span {
         wrote,
         seconds,
+        processor_seconds,
         bytes,
     })
 }
@@ -212,7 +229,7 @@ fn size(ledger: &mut Ledger, path: &Path) -> Result<u64> {
 }
 
 /// Inserts the intervals of `from` in the order of time, in so many transactions.
-fn insert_bare(from: &Path, to: &Path, n_transactions: u64) -> Result<f64> {
+fn insert_bare(from: &Path, to: &Path, n_transactions: u64) -> Result<Bare> {
     drop(Ledger::open(to)?);
     let source = Connection::open(from)?;
     let mut select = source.prepare("SELECT * FROM observation ORDER BY from_ms")?;
@@ -235,7 +252,7 @@ fn insert_bare(from: &Path, to: &Path, n_transactions: u64) -> Result<f64> {
         .max(1);
     let marks = vec!["?"; n_columns].join(", ");
     let insert = format!("INSERT INTO observation VALUES ({marks})");
-    let start = Instant::now();
+    let (start, processor) = (Instant::now(), processor_seconds()?);
     for rows in rows.chunks(each) {
         let transaction = target.transaction()?;
         let mut statement = transaction.prepare_cached(&insert)?;
@@ -245,7 +262,20 @@ fn insert_bare(from: &Path, to: &Path, n_transactions: u64) -> Result<f64> {
         drop(statement);
         transaction.commit()?;
     }
-    Ok(start.elapsed().as_secs_f64())
+    Ok(Bare {
+        seconds: start.elapsed().as_secs_f64(),
+        processor_seconds: processor_seconds()? - processor,
+    })
+}
+
+/// How long this thread has had a processor. Unlike the clock, it does not count other programs.
+pub fn processor_seconds() -> Result<f64> {
+    let told = std::fs::read_to_string("/proc/thread-self/schedstat")?;
+    let nanoseconds = told.split_whitespace().next();
+    let nanoseconds: u64 = nanoseconds
+        .context("the kernel does not tell the time")?
+        .parse()?;
+    Ok(nanoseconds as f64 / 1e9)
 }
 
 /// The most memory that the process has had.

@@ -11,7 +11,6 @@ use crate::catalogue::PartId;
 use crate::market::{Listed, RetailerId, Sku, waiting_days};
 use chrono::{DateTime, Utc};
 use rusqlite::{Row, params_from_iter};
-use std::cmp::Ordering;
 
 impl Reader {
     /// What [`Reader::current_offers`] says of now or of an instant, in the same order.
@@ -23,12 +22,14 @@ impl Reader {
         let past = past.map(millis);
         self.run(|connection| {
             let mut statement = connection.prepare_cached(&select)?;
-            let offers = statement.query_map(params_from_iter(past), read_listed)?;
-            let mut offers: Vec<(String, Listed)> = offers.collect::<Result<_, _>>()?;
-            // They come offer by offer as they were first seen, each feed's mostly in order: a sort that
-            // finds runs has little to do.
-            offers.sort_by(in_order);
-            Ok(offers.into_iter().map(|(_, listed)| listed).collect())
+            let mut rows = statement.query(params_from_iter(past))?;
+            let mut feeds = Feeds::default();
+            let mut offers = Vec::new();
+            while let Some(row) = rows.next()? {
+                let feed = feeds.number(row.get_ref(TERMS_WIDTH)?.as_str()?);
+                offers.push((feed, read_listed(row)?));
+            }
+            Ok(in_order(&feeds, offers))
         })
     }
 }
@@ -57,25 +58,54 @@ fn select_then() -> String {
     )
 }
 
-/// By part, feed, SKU, seller and condition; no two offers agree in all of them.
-fn in_order(one: &(String, Listed), other: &(String, Listed)) -> Ordering {
-    let ((feed, one), (other_feed, other)) = (one, other);
-    one.part
-        .cmp(&other.part)
-        .then_with(|| feed.cmp(other_feed))
-        .then_with(|| one.sku.cmp(&other.sku))
-        // The retailer itself comes first, before any name.
-        .then_with(|| one.seller.cmp(&other.seller))
-        .then_with(|| one.condition.name().cmp(other.condition.name()))
+/// The names of the feeds, by the numbers that they have here.
+#[derive(Default)]
+struct Feeds {
+    names: Vec<String>,
+    last: usize,
 }
 
-/// An offer, and the name of the feed that it is from.
-fn read_listed(row: &Row<'_>) -> rusqlite::Result<(String, Listed)> {
+impl Feeds {
+    /// The number of a feed. Offers of one feed come one after another, most of them.
+    fn number(&mut self, name: &str) -> usize {
+        if self.names.get(self.last).is_none_or(|last| last != name) {
+            let known = self.names.iter().position(|known| known == name);
+            self.last = known.unwrap_or(self.names.len());
+            if known.is_none() {
+                self.names.push(name.to_owned());
+            }
+        }
+        self.last
+    }
+}
+
+/// By part, feed, SKU, seller and condition; no two offers agree in all of them. Offers are wide, so
+/// their places are sorted and each is moved once.
+fn in_order(feeds: &Feeds, offers: Vec<(usize, Listed)>) -> Vec<Listed> {
+    let compare = |one: &usize, other: &usize| {
+        let ((feed, one), (other_feed, other)) = (&offers[*one], &offers[*other]);
+        one.part
+            .cmp(&other.part)
+            .then_with(|| feeds.names[*feed].cmp(&feeds.names[*other_feed]))
+            .then_with(|| one.sku.cmp(&other.sku))
+            // The retailer itself comes first, before any name.
+            .then_with(|| one.seller.cmp(&other.seller))
+            .then_with(|| one.condition.name().cmp(other.condition.name()))
+    };
+    let mut places: Vec<usize> = (0..offers.len()).collect();
+    places.sort_by(compare);
+    let mut offers: Vec<Option<Listed>> = offers.into_iter().map(|(_, one)| Some(one)).collect();
+    let sorted = places.into_iter().filter_map(|place| offers[place].take());
+    sorted.collect()
+}
+
+/// Reads the columns of both selections; the name of the feed stands at [`TERMS_WIDTH`].
+fn read_listed(row: &Row<'_>) -> rusqlite::Result<Listed> {
     const FIRST: usize = TERMS_WIDTH;
     let terms = Terms::read(row, 0)?;
     let seller: String = row.get(FIRST + 5)?;
     let seen_at = instant(row, FIRST + 8)?;
-    let listed = Listed {
+    Ok(Listed {
         retailer: RetailerId::new(row.get::<_, String>(FIRST + 1)?),
         sku: Sku::new(row.get::<_, String>(FIRST + 2)?),
         part: PartId::new(row.get::<_, String>(FIRST + 3)?),
@@ -90,6 +120,5 @@ fn read_listed(row: &Row<'_>) -> rusqlite::Result<(String, Listed)> {
         minimum_quantity: terms.minimum_quantity,
         link: row.get(FIRST + 7)?,
         seen_at,
-    };
-    Ok((row.get(FIRST)?, listed))
+    })
 }

@@ -13,6 +13,9 @@ use std::time::Duration;
 const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
 /// The write-ahead log is cut back to this size after a checkpoint, in bytes.
 const LOG_BYTES_MAX: i64 = 32 << 20;
+/// The log is moved into the file when it holds so many pages, 16 MiB. A poll with changes touches few
+/// rows on many pages, of which those that many polls touch are then moved once.
+const LOG_PAGES: i64 = 4096;
 /// Pages kept in memory by each connection, in KiB; enough for the current market of a large feed.
 const CACHE_KIB: i64 = 16 << 10;
 /// Prepared statements kept; more than this module has.
@@ -212,5 +215,6 @@ fn prepare_writer(connection: &Connection) -> rusqlite::Result<()> {
     // forget that a bulletin was sent when the power fails; a poll commits once, so it is cheap.
     connection.pragma_update(None, "synchronous", "full")?;
     connection.pragma_update(None, "foreign_keys", true)?;
+    connection.pragma_update_and_check(None, "wal_autocheckpoint", LOG_PAGES, |_| Ok(()))?;
     connection.pragma_update_and_check(None, "journal_size_limit", LOG_BYTES_MAX, |_| Ok(()))
 }
