@@ -1,4 +1,4 @@
-"""Writes history.json: what numpy and scipy make of seeded price series, by the time held.
+"""Writes history.json: what numpy, scipy and pandas make of seeded price series, by the time held.
 
     python3 tests/reference/history.py
 
@@ -11,7 +11,9 @@ two of them is a gap. Everything is computed twice, from the durations as weight
 sample a tick, and the two are asserted to agree before anything is written:
 
 - quantiles: numpy.quantile with method="inverted_cdf" and the durations as weights.
-- mean: numpy.average with the durations as weights.
+- mean: numpy.average with the durations as weights; and by pandas, the mean of the series brought to
+  one row a tick by resample("10min").ffill(), without the gaps.
+- median: by pandas again, of those rows, with interpolation="lower"; it is the quantile at 500.
 - spread: the root of numpy.cov with the durations as aweights and ddof=0, over the mean, in percent.
 - trend: scipy.stats.linregress through the middle of every tick, in percent of the mean in 30 days.
 """
@@ -23,7 +25,7 @@ import sys
 import venv
 from pathlib import Path
 
-PINNED = ["numpy==2.4.6", "scipy==1.17.1"]
+PINNED = ["numpy==2.4.6", "scipy==1.17.1", "pandas==3.0.1"]
 HERE = Path(__file__).resolve().parent
 VENV = HERE.parent.parent / "target" / "reference-history-venv"
 TICKS_A_DAY = 24 * 6
@@ -71,7 +73,20 @@ def make_steps(np, seed, n_steps, longest, gaps, low, high):
     return steps
 
 
-def facts(np, stats, steps):
+def by_pandas(pd, steps):
+    """The median and the mean by the time held, from the steps alone: pandas fills the ticks."""
+    at = pd.to_timedelta([edge for step in steps for edge in step[:2]], unit="min") * 10
+    # Where a step ends nothing is known, unless another begins there.
+    price = pd.Series([value for step in steps for value in (step[2], float("nan"))], index=at)
+    price = price[~price.index.duplicated(keep="last")]
+    known = price.notna()
+    ticks = price.resample("10min").first().index
+    held = known.reindex(ticks, method="ffill")
+    each = price.ffill().reindex(ticks, method="ffill")[held]
+    return int(each.quantile(0.5, interpolation="lower")), float(each.mean())
+
+
+def facts(np, stats, pd, steps):
     start, until, price = (np.array(column) for column in zip(*steps))
     held = until - start
     ticks = np.concatenate([np.arange(*step[:2]) for step in steps])
@@ -82,6 +97,9 @@ def facts(np, stats, steps):
     assert (np.quantile(each, shares, method="inverted_cdf") == quantiles).all()
 
     mean = float(np.average(price, weights=held))
+    median_by_pandas, mean_by_pandas = by_pandas(pd, steps)
+    assert np.isclose(mean_by_pandas, mean, rtol=1e-12)
+    assert median_by_pandas == quantiles[QUANTILES.index(500)]
     assert np.isclose(each.mean(), mean, rtol=1e-12)
     if len(steps) == 1:
         variance = 0.0
@@ -97,6 +115,7 @@ def facts(np, stats, steps):
     return {
         "quantiles": [int(value) for value in quantiles],
         "mean": mean,
+        "pandas": {"median": median_by_pandas, "mean": mean_by_pandas},
         "spread_percent": 100.0 * variance**0.5 / mean,
         "trend_percent": 3000.0 * float(slope) * exact / mean,
         "at_or_below_median": int((each <= quantiles[QUANTILES.index(500)]).sum()),
@@ -106,6 +125,7 @@ def facts(np, stats, steps):
 def main():
     in_the_venv()
     import numpy as np
+    import pandas as pd
     import scipy
     from scipy import stats
 
@@ -113,11 +133,12 @@ def main():
         "python": sys.version.split()[0],
         "numpy": np.__version__,
         "scipy": scipy.__version__,
+        "pandas": pd.__version__,
     }
     series = []
     for name, seed, *draw in SERIES:
         steps = make_steps(np, seed, *draw)
-        series.append({"name": name, "seed": seed, "steps": steps} | facts(np, stats, steps))
+        series.append({"name": name, "seed": seed, "steps": steps} | facts(np, stats, pd, steps))
     lines = [json.dumps(one, separators=(",", ":")) for one in series]
     head = {"made_with": made_with, "quantiles_at": QUANTILES}
     text = json.dumps(head)[:-1] + ',\n"series":[\n' + ",\n".join(lines) + "\n]}\n"

@@ -1,4 +1,4 @@
-//! What a part's past says: against numpy and scipy, and as the program tells it.
+//! What a part's past says: against numpy, scipy and pandas, and as the program tells it.
 
 use crate::support::offer::titled;
 use crate::support::program::Configuration;
@@ -53,10 +53,10 @@ fn series(steps: &Value) -> Series {
 }
 
 /// Source: numpy.quantile (inverted_cdf, weights), numpy.average, numpy.cov and
-/// scipy.stats.linregress at the versions that tests/reference/history.json names;
+/// scipy.stats.linregress, and pandas on one row a tick, at the versions that tests/reference/history.json names;
 /// tests/reference/history.py makes it anew.
 #[test]
-fn facts_over_the_time_held_are_those_of_numpy_and_scipy() {
+fn facts_over_the_time_held_are_those_of_numpy_scipy_and_pandas() {
     let whole: Value = serde_json::from_str(TABLES).unwrap();
     let tables = whole["series"].as_array().unwrap();
     assert!(tables.len() >= 9);
@@ -72,6 +72,10 @@ fn facts_over_the_time_held_are_those_of_numpy_and_scipy() {
         let number = |key: &str| table[key].as_f64().unwrap();
         let mean = held.mean().unwrap() as f64;
         assert!((mean - number("mean")).abs() <= 0.5, "{name}: mean {mean}");
+        let pandas = &table["pandas"];
+        let by_pandas = pandas["mean"].as_f64().unwrap();
+        assert!((mean - by_pandas).abs() <= 0.5, "{name}: mean {mean}");
+        assert_eq!(held.quantile(500), pandas["median"].as_i64(), "{name}");
         let facts = Facts::of(&series).unwrap();
         for (key, found) in [
             ("spread_percent", held.spread_percent().unwrap()),
