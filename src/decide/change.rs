@@ -98,7 +98,7 @@ fn is_worth_it(repriced: &AnswerRecord, today: &AnswerRecord, terms: &ChangeTerm
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::catalogue::PartId;
     use crate::decide::record::{Considered, ProofRecord, ProofStatus};

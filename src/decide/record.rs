@@ -230,6 +230,13 @@ impl AnswerRecord {
             .collect()
     }
 
+    /// The parts by role: equal for two answers with the same parts.
+    pub fn parts_text(&self) -> String {
+        let picks = self.picks.iter();
+        let picks = picks.map(|pick| format!("{}={}", pick.role, pick.part));
+        picks.collect::<Vec<_>>().join(";")
+    }
+
     fn without_build(market: &Market<'_>, at: DateTime<Utc>) -> AnswerRecord {
         let left_out = market.left_out.iter();
         AnswerRecord {

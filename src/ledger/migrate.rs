@@ -23,6 +23,7 @@ pub(super) const MIGRATIONS: &[(&str, &str)] = &[
     ("past", include_str!("migrations/0006_past.sql")),
     ("lead time", include_str!("migrations/0007_lead_time.sql")),
     ("reading", include_str!("migrations/0008_reading.sql")),
+    ("deciding", include_str!("migrations/0009_deciding.sql")),
 ];
 
 /// The version that this program writes.

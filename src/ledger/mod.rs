@@ -28,6 +28,7 @@ mod columns;
 mod compact;
 mod copying;
 mod decisions;
+mod digests;
 mod error;
 mod gaps;
 mod held;
@@ -51,10 +52,11 @@ mod verify;
 #[cfg(test)]
 mod tests;
 
-pub use builds::{Decision, StoredAnswer};
+pub use builds::{Decision, Post, Settled, StoredAnswer};
 pub use compact::Thinning;
 pub use copying::{Copied, RestoreError, Restored, restore};
 pub use decisions::{Deciding, OfferDecision};
+pub use digests::DigestDue;
 pub use error::{LedgerError, LockError};
 pub use held::{HeldId, HeldOffer};
 pub use journal::{JournalEntry, JournalLine};

@@ -26,8 +26,8 @@ pub struct DeadLetter {
     pub fault: Option<String>,
 }
 
-const BULLETIN: &str = "b.id, b.brief, b.at_ms, b.subject, b.text, b.data";
-const BULLETIN_WIDTH: usize = 6;
+pub(super) const BULLETIN: &str = "b.id, b.brief, b.at_ms, b.subject, b.text, b.data";
+pub(super) const BULLETIN_WIDTH: usize = 6;
 
 impl Reader {
     /// Deliveries that are due at `now`, oldest bulletin first.
@@ -41,7 +41,8 @@ impl Reader {
         let select = format!(
             "SELECT {BULLETIN}, o.channel, o.attempts
              FROM outbox o JOIN bulletin b ON b.id = o.bulletin_id
-             WHERE o.state = 'waiting' AND (o.next_ms <= ?1 OR o.touched_ms > ?1)
+             WHERE o.state = 'waiting' AND o.digest_ms IS NULL
+                 AND (o.next_ms <= ?1 OR o.touched_ms > ?1)
              ORDER BY o.id LIMIT ?2"
         );
         self.run(|connection| {
@@ -265,7 +266,7 @@ pub(super) fn insert(
     Ok(())
 }
 
-fn read_bulletin(row: &Row<'_>) -> rusqlite::Result<Bulletin> {
+pub(super) fn read_bulletin(row: &Row<'_>) -> rusqlite::Result<Bulletin> {
     Ok(Bulletin {
         id: BulletinId::from_stored(row.get::<_, String>(0)?),
         brief: row.get(1)?,

@@ -1,12 +1,15 @@
 //! What was last believed of one offer, for readers that do not write a poll.
 
-use super::columns::{currency, instant};
+use super::columns::{currency, instant, optional_instant};
 use super::error::LedgerError;
 use super::gaps::WENT_WELL;
 use super::open::Reader;
+use crate::catalogue::PartId;
+use crate::decide::Low;
 use crate::history::Reading;
-use crate::market::{FeedId, Offer};
-use crate::money::Money;
+use crate::market::{Availability, FeedId, Offer};
+use crate::money::{Currency, Money};
+use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::OptionalExtension;
 
 impl Reader {
@@ -31,6 +34,38 @@ impl Reader {
             })?;
             readings.collect()
         })
+    }
+
+    /// The lowest price of a part now, and the lowest in so many days before that began, of new goods
+    /// that could be ordered. It hangs on no instant but that at which today's price was first seen.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn low(
+        &self,
+        part: &PartId,
+        own: Currency,
+        days: Option<i64>,
+    ) -> Result<Option<Low>, LedgerError> {
+        let held = self.run(|connection| {
+            let mut statement = connection.prepare_cached(
+                "SELECT b.price_minor, b.currency, b.from_ms, b.until_ms, b.availability
+                 FROM offer o JOIN observation b ON b.offer_id = o.id
+                 WHERE o.part = ?1 AND o.condition = 'new' AND b.currency = ?2",
+            )?;
+            let held = statement.query_map((part.as_str(), own.to_string()), |row| {
+                let availability: String = row.get(4)?;
+                let availability = Availability::parse_name(&availability);
+                Ok(Held {
+                    price: Money::from_minor(row.get(0)?, currency(row, 1)?),
+                    from: instant(row, 2)?,
+                    until: optional_instant(row, 3)?,
+                    is_orderable: availability.is_some_and(Availability::is_orderable),
+                })
+            })?;
+            held.collect::<Result<Vec<Held>, _>>()
+        })?;
+        Ok(low(&held, days))
     }
 
     /// The last believed price of the offer with this SKU, seller and condition in a feed.
@@ -60,4 +95,33 @@ impl Reader {
                 .optional()
         })
     }
+}
+
+/// A price that an offer had for a while.
+struct Held {
+    price: Money,
+    from: DateTime<Utc>,
+    until: Option<DateTime<Utc>>,
+    is_orderable: bool,
+}
+
+fn low(held: &[Held], days: Option<i64>) -> Option<Low> {
+    let orderable = || held.iter().filter(|one| one.is_orderable);
+    let now = orderable()
+        .filter(|one| one.until.is_none())
+        .min_by_key(|one| (one.price.minor(), one.from))?;
+    let window = days.and_then(|days| now.from.checked_sub_signed(TimeDelta::days(days)));
+    let is_within = |one: &Held| match (window, one.until) {
+        (Some(window), Some(until)) => until >= window,
+        (_, None) | (None, _) => true,
+    };
+    let before = || orderable().filter(|one| one.from < now.from && is_within(one));
+    let lowest = before().min_by_key(|one| one.price.minor())?;
+    let first = before().map(|one| one.from).min()?;
+    let since = window.map_or(first, |window| window.max(first));
+    Some(Low {
+        now: now.price,
+        before: lowest.price,
+        days: now.from.signed_duration_since(since).num_days(),
+    })
 }

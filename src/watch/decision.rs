@@ -1,14 +1,22 @@
 //! Decides for every brief whether today's answer matters, and commits answer, journal entry and
 //! bulletins as one.
 
-use super::answer::answer;
+use super::answer::{Today, answer};
+use super::attention::Attention;
 use super::settings::Settings;
-use crate::decide::{AnswerRecord, Bulletin, Change, bulletin, compare};
-use crate::ledger::{Decision, JournalEntry, Ledger, LedgerError};
-use crate::market::Brief;
+use crate::catalogue::PartId;
+use crate::decide::{
+    AnswerRecord, Bulletin, Hours, Low, Memory, Outcome, Scene, Solved, Telling, Told, compare,
+    doubts, prices, settle,
+};
+use crate::ledger::{JournalEntry, Ledger, LedgerError, Post, Settled};
+use crate::market::{Brief, Listed, Market, Retailer, RetailerId, market, retailers_on};
 use crate::optimise::{BestFault, Effort};
 use chrono::{DateTime, Utc};
 use serde_json::json;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::PoisonError;
+use std::time::Instant;
 
 /// Why a brief could not be decided.
 #[derive(Debug, thiserror::Error)]
@@ -19,7 +27,8 @@ pub enum DecisionFault {
     Ledger(#[from] LedgerError),
 }
 
-/// Answers every brief and stores what changed. Returns the bulletins that went to the outbox.
+/// Looks at every brief whose answer may have changed and stores what that came to. Returns the
+/// bulletins that went to the outbox.
 ///
 /// A brief that cannot be answered keeps its standing answer and does not hold up the others;
 /// the faults come back beside the bulletins.
@@ -33,76 +42,205 @@ pub fn decide_briefs(
     effort: Effort,
 ) -> Result<(Vec<Bulletin>, Vec<DecisionFault>), LedgerError> {
     let listed = ledger.read().listed(None)?;
+    let retailers = retailers_on(&settings.retailers, at.date_naive());
+    let held = ledger.read().list_held()?.into_iter();
+    let held = held.map(|one| (one.retailer.to_string(), one.sku.to_string()));
+    let attention = settings.attention.lock();
+    // A panic elsewhere may have left a brief half noted: it is solved anew where in doubt.
+    let mut attention = attention.unwrap_or_else(PoisonError::into_inner);
+    attention.look(&listed, &retailers);
+    let mut round = Round {
+        settings,
+        ledger,
+        listed: &listed,
+        retailers: &retailers,
+        held: held.collect(),
+        at,
+        effort,
+    };
     let (mut told, mut faults) = (Vec::new(), Vec::new());
     for brief in &settings.briefs {
-        let stored = ledger.read().last_answer(brief.id.as_str())?;
-        let standing = stored.and_then(|stored| AnswerRecord::from_json(&stored.answer_json));
-        let parts = standing
-            .as_ref()
-            .map(AnswerRecord::standing)
-            .unwrap_or_default();
-        let today = match answer(settings, brief, &listed, &parts, at, effort) {
-            Ok(today) => today,
-            Err(source) => {
-                let fault = DecisionFault::Best {
-                    brief: brief.id.to_string(),
-                    source,
-                };
-                let text = error_chain(&fault);
-                ledger.note(&[entry(brief, at, "answer_failed", text, json!({}))])?;
-                faults.push(fault);
-                continue;
-            }
-        };
-        let change = compare(
-            standing.as_ref(),
-            today.repriced.as_ref(),
-            &today.best,
-            &brief.change,
-        );
-        if let Some(bulletin) = bulletin(&brief.name, &change, standing.as_ref(), &today.best, at) {
-            ledger.record_decision(&decision(brief, &change, &today.best, &bulletin, at))?;
-            told.push(bulletin);
+        if attention.is_spared(settings, brief) {
+            continue;
+        }
+        attention.forget(&brief.id);
+        match round.decide(brief, &mut attention)? {
+            Ok(bulletins) => told.extend(bulletins),
+            Err(fault) => faults.push(fault),
         }
     }
     Ok((told, faults))
 }
 
-fn decision(
-    brief: &Brief,
-    change: &Change,
-    today: &AnswerRecord,
-    bulletin: &Bulletin,
+/// One look at the market.
+struct Round<'r> {
+    settings: &'r Settings,
+    ledger: &'r mut Ledger,
+    listed: &'r [Listed],
+    retailers: &'r BTreeMap<RetailerId, Retailer>,
+    /// Offers whose newest price is held, by retailer and SKU.
+    held: BTreeSet<(String, String)>,
     at: DateTime<Utc>,
-) -> Decision {
-    let kind = match change {
-        Change::First => "first_build",
-        Change::BecamePossible => "became_possible",
-        Change::BecameImpossible => "became_impossible",
-        Change::None | Change::TooSmall | Change::Build(_) => "build_changed",
-    };
-    let data = json!({ "bulletin": bulletin.id.as_str() });
-    Decision {
-        brief: brief.id.to_string(),
-        at,
-        fingerprint: fingerprint(today),
-        answer_json: today.to_json(),
-        journal: vec![entry(brief, at, kind, bulletin.subject.clone(), data)],
-        bulletins: brief
-            .channels
-            .iter()
-            .map(|name| (name.clone(), bulletin.clone()))
-            .collect(),
-    }
+    effort: Effort,
 }
 
-/// Equal for two answers with the same parts.
-fn fingerprint(today: &AnswerRecord) -> String {
-    let picks = today
-        .picks
-        .iter()
-        .map(|pick| format!("{}={}", pick.role, pick.part));
-    picks.collect::<Vec<_>>().join(";")
+impl Round<'_> {
+    /// Solves a brief, decides what is told, and stores both as one.
+    fn decide(
+        &mut self,
+        brief: &Brief,
+        attention: &mut Attention,
+    ) -> Result<Result<Vec<Bulletin>, DecisionFault>, LedgerError> {
+        let stored = self.ledger.read().last_answer(brief.id.as_str())?;
+        let standing = stored.and_then(|stored| AnswerRecord::from_json(&stored.answer_json));
+        let memory = self.ledger.read().remembered_of(brief.id.as_str())?;
+        let known = memory.as_deref().map(Memory::from_json);
+        let parts = standing.as_ref().map(AnswerRecord::standing);
+        let begun = Instant::now();
+        let today = answer(
+            self.settings,
+            brief,
+            self.listed,
+            &parts.unwrap_or_default(),
+            self.at,
+            self.effort,
+        );
+        attention.counters.solves += 1;
+        attention.counters.solve_us +=
+            u64::try_from(begun.elapsed().as_micros()).unwrap_or(u64::MAX);
+        let today = match today {
+            Ok(today) => today,
+            Err(source) => return self.failed(brief, source).map(Err),
+        };
+        let usual = Telling::usual(&brief.channels);
+        let telling = self.settings.telling.get(&brief.id).unwrap_or(&usual);
+        let market = market(brief, &self.settings.catalogue, self.retailers, self.listed);
+        let scene = self.scene(brief, telling, (&market, &today), standing.as_ref())?;
+        let outcome = settle(
+            brief.id.as_str(),
+            telling,
+            &scene,
+            known.clone().unwrap_or_default(),
+        );
+        if outcome.stands || !outcome.told.is_empty() || known.as_ref() != Some(&outcome.memory) {
+            self.ledger
+                .settle(&self.settled(brief, &today.best, &outcome))?;
+        }
+        let stands = match outcome.stands {
+            true => Some(&today.best),
+            false => standing.as_ref(),
+        };
+        let solved = Solved::new(&market, &today.best, stands);
+        attention.put(&brief.id, solved, outcome.is_pending);
+        Ok(Ok(outcome
+            .told
+            .into_iter()
+            .map(|told| told.bulletin)
+            .collect()))
+    }
+
+    fn failed(&mut self, brief: &Brief, source: BestFault) -> Result<DecisionFault, LedgerError> {
+        let fault = DecisionFault::Best {
+            brief: brief.id.to_string(),
+            source,
+        };
+        let text = error_chain(&fault);
+        let failed = entry(brief, self.at, "answer_failed", text, json!({}));
+        self.ledger.note(&[failed])?;
+        Ok(fault)
+    }
+
+    fn scene<'s>(
+        &self,
+        brief: &'s Brief,
+        telling: &Telling,
+        (market, today): (&Market<'_>, &'s Today),
+        standing: Option<&'s AnswerRecord>,
+    ) -> Result<Scene<'s>, LedgerError> {
+        let change = compare(
+            standing,
+            today.repriced.as_ref(),
+            &today.best,
+            &brief.change,
+        );
+        // What the standing build costs today counts, not what it cost when it was told.
+        let answers: Vec<&AnswerRecord> = today.repriced.iter().chain([&today.best]).collect();
+        Ok(Scene {
+            name: &brief.name,
+            currency: brief.budget.currency(),
+            at: self.at,
+            standing,
+            today: &today.best,
+            change,
+            prices: prices(market),
+            lows: self.lows(brief, telling, &today.best)?,
+            doubts: doubts(&answers, &self.held, telling.stale_after, self.at),
+        })
+    }
+
+    /// By the key of what is asked for and the part.
+    fn lows(
+        &self,
+        brief: &Brief,
+        telling: &Telling,
+        today: &AnswerRecord,
+    ) -> Result<BTreeMap<(String, PartId), Low>, LedgerError> {
+        let mut lows = BTreeMap::new();
+        for ask in &telling.asks {
+            let Some(days) = ask.trigger.past() else {
+                continue;
+            };
+            let parts: BTreeSet<&PartId> = match ask.trigger.part() {
+                Some(part) => BTreeSet::from([part]),
+                None => today.picks.iter().map(|pick| &pick.part).collect(),
+            };
+            for part in parts {
+                let low = self
+                    .ledger
+                    .read()
+                    .low(part, brief.budget.currency(), days)?;
+                lows.extend(low.map(|low| ((ask.trigger.key(), part.clone()), low)));
+            }
+        }
+        Ok(lows)
+    }
+
+    fn settled(&self, brief: &Brief, today: &AnswerRecord, outcome: &Outcome) -> Settled {
+        let journal = outcome.told.iter().map(|told| {
+            let data = json!({ "bulletin": told.bulletin.id.as_str() });
+            let subject = told.bulletin.subject.clone();
+            let kind = told.bulletin.data["kind"].as_str().unwrap_or(told.kind);
+            entry(brief, self.at, kind, subject, data)
+        });
+        Settled {
+            brief: brief.id.to_string(),
+            at: self.at,
+            memory: outcome.memory.to_json(),
+            answer: outcome
+                .stands
+                .then(|| (today.parts_text(), today.to_json())),
+            journal: journal.collect(),
+            posts: outcome
+                .told
+                .iter()
+                .flat_map(|told| self.posts(told))
+                .collect(),
+        }
+    }
+
+    fn posts(&self, told: &Told) -> Vec<Post> {
+        let post = |(channel, own): (&String, &Option<Hours>)| {
+            let hours = own.or_else(|| self.settings.hours.get(channel).copied());
+            let goes_out = hours.unwrap_or_default().goes_out(self.at);
+            Post {
+                channel: channel.clone(),
+                bulletin: told.bulletin.clone(),
+                goes_out: goes_out.at,
+                is_for_digest: goes_out.is_for_digest,
+            }
+        };
+        told.channels.iter().map(post).collect()
+    }
 }
 
 fn entry(

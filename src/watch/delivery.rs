@@ -1,7 +1,7 @@
 //! The outbox of the ledger, as the senders see it.
 
 use super::poll::Polling;
-use crate::decide::BulletinId;
+use crate::decide::{BulletinId, digest};
 use crate::ledger::{Ledger, LedgerError};
 use crate::notify::{Due, Outbox, OutboxFault, Report, Settlement, run_due};
 use chrono::{DateTime, Utc};
@@ -11,7 +11,20 @@ use chrono::{DateTime, Utc};
 /// # Errors
 /// [`OutboxFault`] when the ledger fails.
 pub async fn deliver(polling: &Polling, now: DateTime<Utc>) -> Result<Report, OutboxFault> {
-    run_due(&LedgerOutbox { polling }, &polling.settings.channels, now).await
+    let outbox = LedgerOutbox { polling };
+    outbox.run(move |ledger| join_digests(ledger, now)).await?;
+    run_due(&outbox, &polling.settings.channels, now).await
+}
+
+/// Puts a digest in the place of what waited for it. What waited alone goes out as it is.
+fn join_digests(ledger: &mut Ledger, now: DateTime<Utc>) -> Result<(), LedgerError> {
+    for due in ledger.read().digests_due(now)? {
+        match due.bulletins.as_slice() {
+            [one] => ledger.release(&due.channel, &one.id)?,
+            several => ledger.join(&due, &digest(&due.channel, due.at, several), now)?,
+        }
+    }
+    Ok(())
 }
 
 struct LedgerOutbox<'p> {

@@ -18,6 +18,7 @@ pub mod questions;
 pub mod reading;
 pub mod trial;
 pub mod answer;
+pub mod attention;
 pub mod decision;
 pub mod delivery;
 mod backlog;

@@ -3,15 +3,20 @@
 //! Everything wrong in any file is reported at once. Settings with faults are never used: whoever
 //! reloads keeps the last good ones.
 
+mod briefs;
+
+use self::briefs::read_briefs;
+use super::attention::Attention;
 use super::schedule::{Schedule, ScheduleFault};
-use crate::catalogue::table::{At, Document, Table, nearest};
+use crate::catalogue::table::{At, Document, Table};
 use crate::catalogue::{Catalogue, Fault, load_catalogue};
+use crate::decide::{Hours, Telling};
 use crate::feeds::http::Identity;
 use crate::feeds::mapping::FormatSettings;
 use crate::feeds::source::SourceSettings;
 use crate::fit::{FitRule, OwnRule, RuleBook};
 use crate::market::{
-    Brief, FeedId, NormaliseSettings, Retailer, RetailerId, read_currency, read_day,
+    Brief, BriefId, FeedId, NormaliseSettings, Retailer, RetailerId, read_currency, read_day,
 };
 use crate::money::Rate;
 use crate::notify::{Channels, MachineSecrets, read_channel};
@@ -20,6 +25,7 @@ use crate::rates::result::{BenchResult, load_results};
 use chrono_tz::Tz;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::Mutex;
 
 /// Everything that the author configured.
 pub struct Settings {
@@ -37,6 +43,12 @@ pub struct Settings {
     pub retailers: BTreeMap<RetailerId, Retailer>,
     pub feeds: Vec<Feed>,
     pub briefs: Vec<Brief>,
+    /// What each brief asks to be told.
+    pub telling: BTreeMap<BriefId, Telling>,
+    /// When channels may be spoken to, of those that say.
+    pub hours: BTreeMap<String, Hours>,
+    /// What is known of the briefs since these settings were read.
+    pub attention: Mutex<Attention>,
 }
 
 /// One source of a retailer's offers.
@@ -120,17 +132,7 @@ pub fn load_settings(directory: &Path) -> Result<Settings, Vec<Fault>> {
         }
         faults.extend(document.into_faults());
     }
-    let mut briefs = Vec::new();
-    for file in &brief_files {
-        let document = Document::parse(&file.name, &file.text);
-        let brief = Brief::read(&file.stem, document.root(), &catalogue);
-        if let (Some(mut brief), Some(program)) = (brief, &program) {
-            check_channels(&brief, &program.channels, &document);
-            brief.rules = program.rules.clone();
-            briefs.push(brief);
-        }
-        faults.extend(document.into_faults());
-    }
+    let (briefs, telling) = read_briefs(&brief_files, &catalogue, program.as_ref(), &mut faults);
     match program {
         Some(program) if faults.is_empty() => Ok(Settings {
             directory: directory.to_owned(),
@@ -144,6 +146,9 @@ pub fn load_settings(directory: &Path) -> Result<Settings, Vec<Fault>> {
             retailers,
             feeds,
             briefs,
+            telling,
+            hours: program.hours,
+            attention: Mutex::default(),
         }),
         _ => Err(faults),
     }
@@ -167,6 +172,7 @@ struct Program {
     identity: Identity,
     ledger: PathBuf,
     channels: Channels,
+    hours: BTreeMap<String, Hours>,
     rules: RuleBook,
     exchange: Vec<Rate>,
 }
@@ -190,13 +196,15 @@ impl Program {
         let secrets = MachineSecrets {
             directory: directory.to_owned(),
         };
-        let mut channels = Channels::new();
+        let (mut channels, mut hours) = (Channels::new(), BTreeMap::new());
         for mut channel in table.tables("channel") {
             let id = channel.required_text("id");
+            let its_hours = Hours::read(&mut channel);
             let read = read_channel(channel, &secrets);
             let (Some(id), Some(read)) = (id, read) else {
                 continue;
             };
+            hours.extend(its_hours.map(|its_hours| (id.value.clone(), its_hours)));
             if channels.insert(id.value.clone(), read).is_some() {
                 let message = format!("the channel \"{}\" is defined twice", id.value);
                 document.fault(&id.span, message, "give each channel an id of its own");
@@ -210,6 +218,7 @@ impl Program {
             identity: identity?,
             ledger: directory.join(ledger),
             channels,
+            hours,
             rules,
             exchange,
         })
@@ -332,28 +341,6 @@ fn read_schedule(table: &Table<'_, '_>, text: &At<String>, zone: Tz) -> Option<S
             table.document().fault(&text.span, message, remedy);
             None
         }
-    }
-}
-
-fn check_channels(brief: &Brief, channels: &Channels, document: &Document<'_>) {
-    let mut root = document.root();
-    let named = root
-        .texts("channels")
-        .map(|texts| texts.value)
-        .unwrap_or_default();
-    for name in named
-        .iter()
-        .filter(|name| !channels.contains_key(&name.value))
-    {
-        let remedy = match nearest(&name.value, channels.keys().map(String::as_str)) {
-            Some(known) => format!("did you mean \"{known}\"?"),
-            None => "define it with [[channel]] in rigtide.toml".to_owned(),
-        };
-        let message = format!(
-            "the brief \"{}\" names no channel \"{}\"",
-            brief.id, name.value
-        );
-        document.fault(&name.span, message, remedy);
     }
 }
 

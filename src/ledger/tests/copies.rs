@@ -50,7 +50,9 @@ fn full() -> Bench {
         .unwrap();
     let write = |connection: &rusqlite::Connection| {
         connection.execute_batch(
-            "INSERT INTO offer_decision VALUES ('northlight', 'q-1', 'lacking', '[]', 'x', 0, NULL)",
+            "INSERT INTO deciding VALUES ('media-room', 0, '{}');
+             INSERT INTO offer_decision VALUES
+                 ('northlight', 'q-1', 'lacking', '[]', 'x', 0, NULL);",
         )
     };
     bench.ledger.read().run(write).unwrap();

@@ -1,0 +1,162 @@
+//! What deciding remembers of a brief between two looks at the market. It is stored with the
+//! decision that it led to, so that a restart forgets nothing and repeats nothing.
+
+use super::change::Change;
+use super::record::AnswerRecord;
+use chrono::{DateTime, TimeDelta, Utc};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// A change of the best build is told at the latest after so many times the holding time, even if
+/// the builds that displace the standing one keep taking turns.
+const LONGEST_WAIT: i32 = 3;
+
+/// What is remembered of one brief. Keys are only ever added.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Memory {
+    /// What displaces the standing answer and has not been told.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pending: Option<Pending>,
+    /// By the key of what was asked for.
+    #[serde(default)]
+    pub asks: BTreeMap<String, Remembered>,
+}
+
+/// A change that has to hold for a while before it is told.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Pending {
+    /// The parts that displace the standing ones.
+    pub parts: String,
+    /// Since when these do.
+    pub since_ms: i64,
+    /// Since when any do.
+    pub displaced_ms: i64,
+}
+
+/// What is remembered of one thing that a brief asks to be told.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Remembered {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub told_ms: Option<i64>,
+    /// The trigger's own; null before it was first judged.
+    #[serde(default)]
+    pub state: serde_json::Value,
+}
+
+impl Memory {
+    /// Reads a memory back. One that cannot be read counts as empty: what it held off is told anew
+    /// at the worst.
+    pub fn from_json(json: &str) -> Memory {
+        serde_json::from_str(json).unwrap_or_default()
+    }
+
+    /// One line of JSON.
+    pub fn to_json(&self) -> String {
+        // Serialising plain data with text keys cannot fail.
+        serde_json::to_string(self).unwrap_or_default()
+    }
+
+    /// Whether a change has held for long enough to be told. A change that went back is forgotten.
+    ///
+    /// The first answer waits for nothing: there is no build that it could displace.
+    pub fn has_held(
+        &mut self,
+        change: &Change,
+        today: &AnswerRecord,
+        hold: TimeDelta,
+        at: DateTime<Utc>,
+    ) -> bool {
+        if matches!(change, Change::First | Change::None | Change::TooSmall) {
+            self.pending = None;
+            return true;
+        }
+        let now = at.timestamp_millis();
+        let parts = today.parts_text();
+        let pending = match self.pending.take() {
+            Some(pending) if pending.parts == parts => pending,
+            known => Pending {
+                parts,
+                since_ms: now,
+                displaced_ms: known.map_or(now, |known| known.displaced_ms),
+            },
+        };
+        // A clock that was set back must not hold a change off for longer.
+        let lasted = |since: i64| TimeDelta::milliseconds((now - since).max(0));
+        let has_held =
+            lasted(pending.since_ms) >= hold || lasted(pending.displaced_ms) >= hold * LONGEST_WAIT;
+        self.pending = Some(pending);
+        has_held
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::decide::change::tests::record;
+    use crate::decide::{BuildChange, Cause};
+
+    fn other() -> Change {
+        Change::Build(BuildChange {
+            went_out: Vec::new(),
+            came_in: Vec::new(),
+            cause: Cause::Better,
+        })
+    }
+
+    fn at(minute: i64) -> DateTime<Utc> {
+        DateTime::UNIX_EPOCH + TimeDelta::minutes(minute)
+    }
+
+    #[test]
+    fn a_change_is_told_once_it_has_held() {
+        let (mut memory, hold) = (Memory::default(), TimeDelta::minutes(60));
+        let b = record(&["b"], 100, 100.0);
+        let mut has_held = |minute| memory.has_held(&other(), &b, hold, at(minute));
+        assert!(!has_held(0));
+        assert!(!has_held(59));
+        assert!(has_held(60));
+    }
+
+    #[test]
+    fn a_change_that_goes_back_inside_the_holding_time_is_forgotten() {
+        // Pitfall N09.
+        let (mut memory, hold) = (Memory::default(), TimeDelta::minutes(60));
+        let (a, b) = (record(&["a"], 100, 100.0), record(&["b"], 100, 100.0));
+        for round in 0..10 {
+            assert!(!memory.has_held(&other(), &b, hold, at(round * 50)));
+            assert!(memory.has_held(&Change::None, &a, hold, at(round * 50 + 30)));
+            assert_eq!(memory.pending, None);
+        }
+    }
+
+    #[test]
+    fn builds_that_take_turns_do_not_hold_each_other_off_for_ever() {
+        let (mut memory, hold) = (Memory::default(), TimeDelta::minutes(60));
+        let (b, c) = (record(&["b"], 100, 100.0), record(&["c"], 100, 100.0));
+        let told = (0..).find(|turn| {
+            let today = if turn % 2 == 0 { &b } else { &c };
+            memory.has_held(&other(), today, hold, at(turn * 10))
+        });
+        assert_eq!(told, Some(18));
+    }
+
+    #[test]
+    fn a_memory_survives_its_json() {
+        let mut memory = Memory::default();
+        memory.has_held(
+            &other(),
+            &record(&["b"], 1, 1.0),
+            TimeDelta::hours(1),
+            at(0),
+        );
+        let remembered = Remembered {
+            told_ms: Some(7),
+            state: serde_json::json!({"below": true}),
+        };
+        memory
+            .asks
+            .insert("total:below:900.00".to_owned(), remembered);
+        assert_eq!(Memory::from_json(&memory.to_json()), memory);
+        assert_eq!(Memory::from_json("spoilt"), Memory::default());
+    }
+}
