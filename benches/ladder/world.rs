@@ -188,6 +188,7 @@ fn retailer(name: &str) -> (RetailerId, Retailer) {
         tax_percent_hundredths: 0,
         delivery_per_pick: eur(0),
         terms: Terms::default(),
+        links: Default::default(),
         exchange: Vec::new(),
     };
     (id, retailer)

@@ -3,12 +3,14 @@
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
+mod guide;
 mod history;
 mod instant;
 mod ledger;
 mod questions;
 mod rates;
 
+pub use guide::{GuideArguments, GuideForm};
 pub use history::HistoryArguments;
 pub use instant::Past;
 pub use ledger::{
@@ -110,6 +112,8 @@ pub enum Command {
         #[arg(long)]
         reference: bool,
     },
+    /// Write the guide to the best build: Markdown, HTML, text, CSV or JSON.
+    Guide(GuideArguments),
     /// Show what was seen of a part's price: facts, lows, gaps, and reductions that do not hold.
     History(HistoryArguments),
     /// Write the whole record into a file that other programs read.

@@ -99,6 +99,7 @@ fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Resu
             commands::schema::run(*reference, screen);
             Ok(())
         }
+        Command::Guide(guide) => commands::guide::run(config, guide, screen),
         Command::History(history) => commands::history::run(config, history, screen),
         Command::Export(export) => commands::export::run(config, export, screen),
         Command::ImportHistory(import) => commands::import_history::run(config, import, screen),

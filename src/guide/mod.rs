@@ -1,12 +1,17 @@
 //! The guide: what readers see.
 //!
-//! For now the charts that commands draw. May not fetch, store or decide anything; of the crate it
+//! The charts that commands draw, and the guide itself: [`view`] is what it says, [`render`] the forms
+//! it is published in, [`assembly`] how the parts are put together. May not fetch, store or decide anything; of the crate it
 //! uses the pure modules alone.
 
+pub mod assembly;
 mod axis;
+pub mod render;
 pub mod scatter;
 pub mod steps;
 mod svg;
+pub mod upgrades;
+pub mod view;
 
 /// Several charts in one document, one below the other.
 pub fn stacked(charts: &[String]) -> String {

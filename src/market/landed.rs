@@ -76,6 +76,7 @@ mod tests {
             tax_percent_hundredths: 1_900,
             delivery_per_pick: eur(490),
             terms: Terms::default(),
+            links: Default::default(),
             exchange: Vec::new(),
         };
         let listed = Listed {

@@ -9,6 +9,7 @@ mod brief;
 mod estimates;
 mod fields;
 mod landed;
+mod link;
 mod matching;
 mod need;
 mod normalise;
@@ -26,6 +27,7 @@ pub use brief::{Brief, BriefId, ChangeTerms, Role, RoleId};
 pub use estimates::Estimates;
 pub use fields::Fields;
 pub use landed::landed_price;
+pub use link::{LinkTerms, ReaderLink};
 pub use matching::{
     Decision, Fingerprint, Listing, MatchedBy, Matcher, Matching, Objection, PartMatch, Proposal,
     ReviewReason, Verdict,

@@ -261,6 +261,7 @@ mod tests {
             tax_percent_hundredths: 0,
             delivery_per_pick: eur(0),
             terms: Terms::default(),
+            links: Default::default(),
             exchange: Vec::new(),
         }
     }

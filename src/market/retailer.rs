@@ -1,5 +1,6 @@
 //! Retailers: where a shop is, what its prices mean, and what delivery costs.
 
+use super::link::LinkTerms;
 use super::offer::RetailerId;
 use super::terms::{Terms, read_percent};
 use crate::catalogue::Catalogue;
@@ -24,6 +25,7 @@ pub struct Retailer {
     /// Delivery of each single pick, where neither its offer nor `terms` say.
     pub delivery_per_pick: Money,
     pub terms: Terms,
+    pub links: LinkTerms,
     /// What its currency buys of others, by the author's own table.
     pub exchange: Vec<Rate>,
 }
@@ -63,6 +65,7 @@ impl Retailer {
             tax_percent_hundredths: tax?,
             delivery_per_pick: delivery_per_pick.map_or(Money::zero(currency), |at| at.value),
             terms: Terms::read(table, currency, catalogue),
+            links: table.table("link").map(LinkTerms::read).unwrap_or_default(),
             exchange: Vec::new(),
         })
     }

@@ -54,4 +54,6 @@ pub use robust::{Draws, NearTie, Robustness, robust};
 pub use search::{Engine, SolverFault};
 pub use sweep::{Step, TooWide, Wanted, first_among_equals, sweep, top};
 pub use verify::{VerifyFault, verify};
-pub use why::{Alternative, KeptOut, Reason, Why, alternatives, best_per_platform, why};
+pub use why::{
+    Alternative, KeptOut, Reason, Why, alternatives, best_per_platform, substitutes, why,
+};

@@ -232,6 +232,26 @@ pub fn alternatives(
     Ok(found)
 }
 
+/// For each role that somebody offers another part for, the best build without its pick.
+///
+/// # Errors
+/// [`QuestionFault`]
+pub fn substitutes(question: &Question<'_>) -> Result<Vec<(RoleId, Alternative)>, QuestionFault> {
+    let Some(best) = question.best_within(question.undominated())? else {
+        return Ok(Vec::new());
+    };
+    let mut found = Vec::new();
+    for (group, role) in question.market.brief.roles.iter().enumerate() {
+        let same = question.same_part(group, best.selection[group]);
+        // A part that only the pick dominates is back.
+        let keep = question.keep_with(group, |position| !same[position]);
+        if let Some(step) = question.best_within(&keep)? {
+            found.push((role.id.clone(), question.alternative(&step, &best)?));
+        }
+    }
+    Ok(found)
+}
+
 impl Question<'_> {
     /// A step as a build, with the roles in which it differs from the best.
     fn alternative(&self, step: &Step, best: &Step) -> Result<Alternative, QuestionFault> {

@@ -23,6 +23,7 @@ mod faults;
 mod fetching;
 mod fit;
 mod fuzz;
+mod guide;
 mod history;
 mod asking;
 mod buying;

@@ -122,6 +122,7 @@ pub fn case(seed: u64) -> Case {
         tax_percent_hundredths: 0,
         delivery_per_pick: eur(delivery),
         terms: Terms::default(),
+        links: Default::default(),
         exchange: Vec::new(),
     };
     let shops = [shop("north", 0), shop("south", 300)];

@@ -49,7 +49,7 @@ fn json_documents_keep_their_keys() {
     let value: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
     let pick: Vec<&String> = value["picks"][0].as_object().unwrap().keys().collect();
     let pick: Vec<&str> = pick.iter().map(|key| key.as_str()).collect();
-    insta::assert_snapshot!(pick.join(" "), @"role part name quantity retailer sku price_minor landed_minor link seen_at price_currency rebate_minor");
+    insta::assert_snapshot!(pick.join(" "), @"role part name quantity retailer sku price_minor landed_minor link seen_at price_currency rebate_minor availability lead_days");
 }
 
 #[test]

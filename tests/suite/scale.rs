@@ -146,6 +146,7 @@ fn two_thousand_parts_are_answered_in_a_minute() {
         tax_percent_hundredths: 0,
         delivery_per_pick: eur(0),
         terms: Terms::default(),
+        links: Default::default(),
         exchange: Vec::new(),
     };
     let uses = catalogue.workloads.values();

@@ -13,7 +13,7 @@
 //! A ware is what can be compared: new or used, one currency, with tax or without.
 
 mod facts;
-mod past;
+pub(super) mod past;
 mod report;
 mod table_file;
 

@@ -14,6 +14,7 @@ pub mod export;
 pub mod feed_guess;
 pub mod feed_try;
 pub mod fit;
+pub mod guide;
 pub mod held;
 pub mod history;
 pub mod import_history;

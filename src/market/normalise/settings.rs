@@ -176,6 +176,7 @@ mod tests {
             tax_percent_hundredths: 1900,
             delivery_per_pick: Money::zero(Currency::EUR),
             terms: crate::market::Terms::default(),
+            links: Default::default(),
             exchange: Vec::new(),
         }
     }

@@ -17,7 +17,7 @@ use chrono_tz::Tz;
 use std::collections::BTreeMap;
 
 /// Everything that is told of a part.
-pub(super) struct Past {
+pub(in crate::cli::commands) struct Past {
     pub part: String,
     /// Its name, or its id where the catalogue has it no more.
     pub name: String,
@@ -29,14 +29,14 @@ pub(super) struct Past {
 
 /// What makes prices comparable.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) struct WareKind {
+pub(in crate::cli::commands) struct WareKind {
     pub condition: Condition,
     pub currency: Currency,
     pub tax_included: bool,
 }
 
 /// The comparable offers of the part, and the lowest of them at every instant.
-pub(super) struct Ware {
+pub(in crate::cli::commands) struct Ware {
     pub kind: WareKind,
     pub offers: Vec<OfferPast>,
     pub lowest: Series,
@@ -45,7 +45,7 @@ pub(super) struct Ware {
 }
 
 /// One offer's series in one currency.
-pub(super) struct OfferPast {
+pub(in crate::cli::commands) struct OfferPast {
     pub retailer: RetailerId,
     pub sku: Sku,
     pub seller: Option<String>,
@@ -53,7 +53,7 @@ pub(super) struct OfferPast {
 }
 
 /// A claimed reduction and what the record says of it.
-pub(super) struct Claim {
+pub(in crate::cli::commands) struct Claim {
     pub offer: OfferRow,
     pub retailer: RetailerId,
     pub sku: Sku,
@@ -208,7 +208,7 @@ impl Claim {
 }
 
 /// The midnight that begins a day.
-pub(super) fn midnight(day: NaiveDate) -> DateTime<Utc> {
+pub(in crate::cli::commands) fn midnight(day: NaiveDate) -> DateTime<Utc> {
     day.and_time(NaiveTime::MIN).and_utc()
 }
 

@@ -1,0 +1,238 @@
+//! One HTML file: no scripts that run, nothing from elsewhere, light and dark, on paper too.
+
+use super::{chart, linked_data};
+use crate::guide::svg::escaped;
+use crate::guide::view::{PickView, StepView, View};
+
+const STYLE: &str = include_str!("guide.css");
+
+pub fn render(view: &View) -> String {
+    let title = escaped(&view.title);
+    format!(
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <meta name=\"color-scheme\" content=\"light dark\">\n<title>{title}</title>\n\
+         <style>\n{STYLE}</style>\n<script type=\"application/ld+json\">{}</script>\n</head>\n<body>\n\
+         <main>\n{}{}</main>\n<footer>\n<p>Prices as seen at the instants beside them; they may have \
+         changed since. Estimates are called so.</p>\n</footer>\n</body>\n</html>\n",
+        linked_data::script(view),
+        header(view),
+        sections(view)
+    )
+}
+
+fn header(view: &View) -> String {
+    format!(
+        "<header>\n<p class=\"kicker\">Build guide · {} · {}</p>\n<h1>{}</h1>\n<dl class=\"sum\">\n\
+         <div><dt>Total</dt><dd>{}</dd></div>\n<div><dt>Score</dt><dd>{:.1}</dd></div>\n\
+         <div><dt>Budget</dt><dd>{}</dd></div>\n</dl>\n<p>{} {}</p>\n</header>\n",
+        escaped(&view.country),
+        escaped(view.day()),
+        escaped(&view.title),
+        escaped(&view.money(view.total_minor)),
+        view.score,
+        escaped(&view.money(view.budget_minor)),
+        escaped(&view.total_words()),
+        escaped(&view.score_words())
+    )
+}
+
+fn sections(view: &View) -> String {
+    let chart = chart::ladder(view).map(|svg| format!("<figure>\n{svg}</figure>\n"));
+    let ladder = [
+        chart.unwrap_or_default(),
+        steps("A little more money", &view.steps_up, view),
+        steps("A little less", &view.steps_down, view),
+    ];
+    let others = view.alternatives.iter().map(|other| {
+        let role = escaped(&other.role);
+        format!(
+            "<strong>Another {role}:</strong> {}",
+            step(&other.step, view)
+        )
+    });
+    let cautions = view.cautions.iter();
+    let cautions = cautions.map(|text| format!("<strong>Caution:</strong> {}", escaped(text)));
+    let notes = view.notes.iter().map(|text| escaped(text));
+    let power = view.power.iter().flat_map(|power| power.words());
+    let upgrades = view.upgrades.iter().map(|text| escaped(text));
+    [
+        section("picks", "The picks", &picks(view)),
+        section("rates", "What it achieves", &workloads(view)),
+        section("ladder", "For more or less money", &ladder.concat()),
+        section("others", "Alternatives", &list(others)),
+        section("fit", "Compatibility", &list(cautions.chain(notes))),
+        section("power", "Power", &list(power.map(|text| escaped(&text)))),
+        section("later", "Upgrades later", &list(upgrades)),
+        section("assembly", "Assembly", &assembly(view)),
+    ]
+    .concat()
+}
+
+fn section(id: &str, title: &str, content: &str) -> String {
+    match content.is_empty() {
+        true => String::new(),
+        false => format!(
+            "<section aria-labelledby=\"{id}\">\n<h2 id=\"{id}\">{title}</h2>\n{content}</section>\n"
+        ),
+    }
+}
+
+fn list(items: impl Iterator<Item = String>) -> String {
+    let items: String = items.map(|item| format!("<li>{item}</li>\n")).collect();
+    match items.is_empty() {
+        true => items,
+        false => format!("<ul>\n{items}</ul>\n"),
+    }
+}
+
+/// A table whose rows become cards on a phone. The roles are said, for another `display` takes them
+/// away in some browsers.
+fn table(caption: &str, heading: &[&str], rows: &[Vec<String>]) -> String {
+    let head: String = heading
+        .iter()
+        .map(|title| format!("<th role=\"columnheader\" scope=\"col\">{title}</th>"))
+        .collect();
+    let cell = |(number, (cell, title)): (usize, (&String, &&str))| match number {
+        0 => format!("<th role=\"rowheader\" scope=\"row\">{cell}</th>"),
+        _ => format!("<td role=\"cell\" data-of=\"{title}\">{cell}</td>"),
+    };
+    let rows: String = rows
+        .iter()
+        .map(|row| {
+            let cells = row.iter().zip(heading).enumerate().map(cell);
+            format!("<tr role=\"row\">{}</tr>\n", cells.collect::<String>())
+        })
+        .collect();
+    format!(
+        "<table role=\"table\">\n<caption>{caption}</caption>\n<thead role=\"rowgroup\"><tr role=\"row\">\
+         {head}</tr></thead>\n<tbody role=\"rowgroup\">\n{rows}</tbody>\n</table>\n"
+    )
+}
+
+fn picks(view: &View) -> String {
+    let disclosures: String = view
+        .disclosures
+        .iter()
+        .map(|text| format!("<p class=\"note\">{}</p>\n", escaped(text)))
+        .collect();
+    let rows: Vec<Vec<String>> = view.picks.iter().map(|pick| row(pick, view)).collect();
+    let orders = list(view.orders.iter().map(|order| {
+        let amount = view.money(order.minor);
+        format!("{}: {}", escaped(&order.words), escaped(&amount))
+    }));
+    let heading = ["Role", "Part", "Retailer", "Price", "In the total"];
+    let caption = "Parts, where to buy them, and when the price was seen";
+    format!("{disclosures}{}{orders}", table(caption, &heading, &rows))
+}
+
+fn row(pick: &PickView, view: &View) -> Vec<String> {
+    let name = escaped(&pick.shown_name());
+    let name = match &pick.link {
+        // A link type for what was paid for; HTML leaves them open to extension.
+        Some(link) if pick.is_paid_link => format!(
+            "<a href=\"{}\" rel=\"sponsored noreferrer\">{name}</a> <small>(paid link)</small>",
+            escaped(link)
+        ),
+        Some(link) => format!(
+            "<a href=\"{}\" rel=\"noreferrer\">{name}</a>",
+            escaped(link)
+        ),
+        None => name,
+    };
+    let position = pick.price_position.as_ref();
+    let position = position.map_or(String::new(), |text| {
+        format!(" <small>{}</small>", escaped(text))
+    });
+    let price = match (pick.price(), pick.seen()) {
+        (Some(price), Some(seen)) => format!(
+            "<b>{}</b>{position} <small>seen <time datetime=\"{}\">{}</time></small>",
+            escaped(&price),
+            escaped(pick.seen_at.as_deref().unwrap_or_default()),
+            escaped(&seen)
+        ),
+        (Some(price), None) => escaped(&price),
+        (None, _) => "had already".to_owned(),
+    };
+    let landed = escaped(&view.money(pick.landed_minor));
+    vec![
+        escaped(&pick.role),
+        name,
+        escaped(pick.retailer.as_deref().unwrap_or("–")),
+        price,
+        format!("<span class=\"amount\">{landed}</span>"),
+    ]
+}
+
+fn workloads(view: &View) -> String {
+    let has_measured = view.workloads.iter().any(|one| one.measured.is_some());
+    let mut heading = vec!["Use", "Weight", "Expected", "Limited by"];
+    if has_measured {
+        heading.push("Measured");
+    }
+    let rows = view.workloads.iter().map(|workload| {
+        let measured = workload.measured_words();
+        let mut row = vec![
+            escaped(&workload.name),
+            format!("{:.0} %", workload.weight_percent),
+            escaped(&workload.rate_words()),
+            escaped(&workload.limited_by),
+            escaped(measured.as_deref().unwrap_or("–")),
+        ];
+        row.truncate(heading.len());
+        row
+    });
+    let rows: Vec<Vec<String>> = rows.collect();
+    match rows.is_empty() {
+        true => String::new(),
+        false => table("Expected rates by use", &heading, &rows),
+    }
+}
+
+fn steps(title: &str, steps: &[StepView], view: &View) -> String {
+    let items = list(steps.iter().map(|one| step(one, view)));
+    match items.is_empty() {
+        true => items,
+        false => format!("<h3>{title}</h3>\n{items}"),
+    }
+}
+
+fn step(step: &StepView, view: &View) -> String {
+    let changes: Vec<String> = step
+        .changes
+        .iter()
+        .map(|change| escaped(&change.words()))
+        .collect();
+    format!(
+        "<b>{}</b>, score {:+.1}: {}",
+        escaped(&view.signed(step.cost_minor)),
+        step.score_change,
+        changes.join("; ")
+    )
+}
+
+fn assembly(view: &View) -> String {
+    let mut html = match view.tools.is_empty() {
+        true => String::new(),
+        false => {
+            let tools = list(view.tools.iter().map(|text| escaped(text)));
+            format!("<h3>Tools</h3>\n{tools}")
+        }
+    };
+    for stage in &view.assembly {
+        html.push_str(&format!("<h3>{}</h3>\n", escaped(&stage.title)));
+        for caution in &stage.cautions {
+            html.push_str(&format!(
+                "<p class=\"note\"><strong>Caution:</strong> {}</p>\n",
+                escaped(caution)
+            ));
+        }
+        let steps: String = stage
+            .steps
+            .iter()
+            .map(|text| format!("<li>{}</li>\n", escaped(text)))
+            .collect();
+        html.push_str(&format!("<ol class=\"check\">\n{steps}</ol>\n"));
+    }
+    html
+}

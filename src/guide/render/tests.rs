@@ -1,0 +1,260 @@
+//! Every form of a guide, with usual and with hostile texts.
+
+use super::*;
+use crate::guide::view::{
+    AlternativeView, ChangeView, OrderLine, PickView, PowerView, RungView, Stage, StepView,
+    WorkloadView,
+};
+use pulldown_cmark::{Event, Parser, Tag};
+
+fn pick(role: &str, name: &str) -> PickView {
+    PickView {
+        role: role.to_owned(),
+        part: "tern-7".to_owned(),
+        name: name.to_owned(),
+        brand: Some("Tern".to_owned()),
+        mpn: Some("T-7".to_owned()),
+        gtin: None,
+        quantity: 1,
+        retailer: Some("Nordhafen Technik".to_owned()),
+        sku: Some("77".to_owned()),
+        price_minor: Some(19_990),
+        price_currency: "EUR".to_owned(),
+        tax_included: true,
+        landed_minor: 20_480,
+        link: Some("https://go.example/c?id=me&to=https%3A%2F%2Fshop.example%2Fp".to_owned()),
+        is_paid_link: true,
+        seen_at: Some("2026-03-01T08:30:00Z".to_owned()),
+        availability: Some("InStock".to_owned()),
+        lead_days: None,
+        price_position: Some("at its 90-day low".to_owned()),
+    }
+}
+
+fn step(cost_minor: i64, score_change: f64) -> StepView {
+    StepView {
+        cost_minor,
+        score_change,
+        changes: vec![ChangeView {
+            role: "graphics".to_owned(),
+            from: "Gull 4".to_owned(),
+            to: "Gull 6".to_owned(),
+        }],
+    }
+}
+
+fn power() -> PowerView {
+    PowerView {
+        load_w: 325,
+        unknown: Vec::new(),
+        rated_w: Some(650),
+        margin_percent: Some(50),
+        wall_115_w: Some(361),
+        wall_230_w: Some(357),
+        room_w: Some(175),
+    }
+}
+
+fn view() -> View {
+    let mut owned = pick("case", "Loft 12");
+    owned.price_minor = None;
+    owned.retailer = None;
+    owned.sku = None;
+    owned.link = None;
+    owned.is_paid_link = false;
+    owned.seen_at = None;
+    owned.price_position = None;
+    owned.landed_minor = 0;
+    View {
+        format: 1,
+        brief: "compact".to_owned(),
+        title: "A compact PC".to_owned(),
+        at: "2026-03-01T09:00:00Z".to_owned(),
+        country: "DE".to_owned(),
+        currency: "EUR".to_owned(),
+        budget_minor: 90_000,
+        total_minor: 88_000,
+        orders: vec![OrderLine {
+            words: "delivery from nordhafen".to_owned(),
+            minor: 590,
+        }],
+        score: 104.2,
+        estimated_percent: 25.0,
+        is_proven: true,
+        picks: vec![pick("processor", "Tern 7"), owned],
+        disclosures: vec!["Paid link: the author may earn a commission.".to_owned()],
+        workloads: vec![WorkloadView {
+            name: "1440p gaming".to_owned(),
+            unit: "frames/s".to_owned(),
+            weight_percent: 100.0,
+            rate: 91.5,
+            limited_by: "graphics (Gull 4)".to_owned(),
+            is_estimate: true,
+            measured: None,
+        }],
+        steps_up: vec![step(4_000, 6.1)],
+        steps_down: vec![step(-3_000, -4.0)],
+        ladder: vec![
+            RungView {
+                total_minor: 70_000,
+                score: 80.0,
+            },
+            RungView {
+                total_minor: 88_000,
+                score: 104.2,
+            },
+        ],
+        alternatives: vec![AlternativeView {
+            role: "graphics".to_owned(),
+            step: step(-500, -1.5),
+        }],
+        notes: vec!["Checked: the processor fits the board's socket.".to_owned()],
+        cautions: vec!["the board may need newer firmware".to_owned()],
+        power: Some(power()),
+        upgrades: vec!["Memory: 2 of 4 slots stay free.".to_owned()],
+        tools: vec!["a screwdriver".to_owned()],
+        assembly: vec![Stage {
+            title: "Before you begin".to_owned(),
+            cautions: vec!["Static: discharge yourself.".to_owned()],
+            steps: vec!["Check every part.".to_owned()],
+        }],
+    }
+}
+
+/// Everything that comes from outside says something that acts in one of the forms.
+fn hostile() -> View {
+    let bad = "1. =cmd()\"><script>alert(1)</script> [x](http://e.example) *b* `c` &copy; </title>\n# H\u{202e}\u{1b}[31m";
+    let mut view = view();
+    view.title = bad.to_owned();
+    view.cautions = vec![bad.to_owned()];
+    view.notes = vec![bad.to_owned()];
+    view.upgrades = vec![bad.to_owned()];
+    view.disclosures = vec![bad.to_owned()];
+    view.assembly[0].steps = vec![bad.to_owned()];
+    view.workloads[0].name = bad.to_owned();
+    view.orders[0].words = bad.to_owned();
+    view.steps_up[0].changes[0].to = bad.to_owned();
+    for pick in &mut view.picks {
+        pick.name = bad.to_owned();
+        pick.role = "=role".to_owned();
+        pick.retailer = Some(bad.to_owned());
+        pick.sku = Some("-1+1".to_owned());
+        pick.brand = Some(bad.to_owned());
+        pick.link = Some("https://shop.example/p?a=<b>)&copy=1\\".to_owned());
+        pick.price_position = Some(bad.to_owned());
+    }
+    view
+}
+
+#[test]
+fn the_forms_say_what_the_view_says() {
+    insta::assert_snapshot!("markdown", render(&view(), Form::Markdown, None));
+    insta::assert_snapshot!("text", render(&view(), Form::Text, None));
+    insta::assert_snapshot!("csv", render(&view(), Form::Csv, None).replace('\r', "\\r"));
+    let html = render(&view(), Form::Html, None);
+    let body = html.split_once("</style>").unwrap().1;
+    insta::assert_snapshot!("html", body);
+}
+
+#[test]
+fn a_view_comes_back_from_its_json_as_it_was() {
+    let json = render(&hostile(), Form::Json, None);
+    assert_eq!(serde_json::from_str::<View>(&json).unwrap(), hostile());
+}
+
+/// The texts, the links and the raw HTML that a CommonMark parser (pulldown-cmark) sees.
+fn read(markdown: &str) -> (String, Vec<String>, usize, usize) {
+    let (mut text, mut links, mut raw, mut headings) = (String::new(), Vec::new(), 0, 0);
+    for event in Parser::new(markdown) {
+        match event {
+            Event::Text(one) => text.push_str(&one),
+            Event::Start(Tag::Link { dest_url, .. }) => links.push(dest_url.to_string()),
+            Event::Start(Tag::Heading { .. }) => headings += 1,
+            Event::Html(_) | Event::InlineHtml(_) | Event::Code(_) => raw += 1,
+            Event::Start(Tag::List(Some(_)) | Tag::Emphasis | Tag::CodeBlock(_)) => raw += 1,
+            _ => {}
+        }
+    }
+    (text, links, raw, headings)
+}
+
+#[test]
+fn text_from_outside_is_only_text_in_markdown() {
+    let (text, links, raw, headings) = read(&render(&hostile(), Form::Markdown, None));
+    assert_eq!(raw, 0);
+    // What was a line break is a blank, and nothing else is lost.
+    assert!(text.contains(
+        "1. =cmd()\"><script>alert(1)</script> [x](http://e.example) *b* `c` &copy; </title> # H"
+    ));
+    assert_eq!(links, ["https://shop.example/p?a=%3Cb%3E)&copy=1%5C"; 2]);
+    let (_, _, _, usual) = read(&render(&view(), Form::Markdown, None));
+    assert_eq!(headings, usual);
+}
+
+#[test]
+fn text_from_outside_is_only_text_in_html() {
+    let html = render(&hostile(), Form::Html, None);
+    // The one script element holds data, and nothing is fetched.
+    assert_eq!(html.matches("<script").count(), 1);
+    assert!(html.contains("<script type=\"application/ld+json\">"));
+    assert!(!html.contains('\u{1b}'));
+    for fetched in ["src=", "url(", "@import", "<link", "<iframe", "<img"] {
+        assert!(!html.contains(fetched), "{fetched}");
+    }
+    let h1 = html.split_once("<h1>").unwrap().1;
+    let h1 = h1.split_once("</h1>").unwrap().0;
+    assert!(h1.contains("&lt;script&gt;alert(1)&lt;/script&gt;"), "{h1}");
+    assert!(!h1.contains(['<', '>', '"']), "{h1}");
+    let data = html.split_once("ld+json\">").unwrap().1;
+    let data = data.split_once("</script>").unwrap().0;
+    let data: serde_json::Value = serde_json::from_str(data).unwrap();
+    assert_eq!(data["name"], hostile().title);
+}
+
+#[test]
+fn no_cell_runs_in_a_spreadsheet_and_all_come_back() {
+    let csv = render(&hostile(), Form::Csv, None);
+    let mut reader = csv::ReaderBuilder::new().from_reader(csv.as_bytes());
+    let rows: Vec<csv::StringRecord> = reader.records().map(|row| row.unwrap()).collect();
+    // OWASP, CSV Injection: no cell begins with = + - @ tab or return, but numbers may.
+    for cell in rows.iter().flatten() {
+        let is_number = cell.parse::<f64>().is_ok();
+        assert!(
+            is_number || !cell.starts_with(['=', '+', '-', '@', '\t', '\r']),
+            "{cell}"
+        );
+    }
+    assert_eq!(&rows[0][0], "'=role");
+    assert_eq!(&rows[0][5], "'-1+1");
+    assert_eq!(&rows[0][2], hostile().picks[0].name);
+    // RFC 4180, section 2.1.
+    assert!(csv.ends_with("\r\n"));
+}
+
+#[test]
+fn text_fits_every_limit_and_links_never_stand_without_their_disclosure() {
+    let view = view();
+    let whole = render(&view, Form::Text, None);
+    let most = whole.chars().count();
+    let mut n_whole = 0;
+    for limit in 0..=most {
+        let text = render(&view, Form::Text, Some(limit));
+        let length = text.chars().count();
+        assert!(length <= limit, "{length} of {limit}");
+        assert!(
+            !text.contains("paid link:") || text.contains(&view.disclosures[0]),
+            "{text}"
+        );
+        // Invariant: a price says when it was seen.
+        assert!(
+            !text.contains("EUR 199.90")
+                || text.contains("2026-03-01 08:30")
+                || text.trim_end().ends_with('…'),
+            "{text}"
+        );
+        n_whole += usize::from(text == whole);
+    }
+    assert_eq!(n_whole, 1);
+    let shorter = render(&view, Form::Text, Some(most - 1));
+    assert!(!shorter.contains("ASSEMBLY") && shorter.contains("UPGRADES"));
+}

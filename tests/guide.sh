@@ -1,0 +1,47 @@
+#!/usr/bin/env bash
+# Holds every form of the guide against readers outside the project: html5lib (strict), commonmark,
+# Python's csv, pyld, and axe-core in Chromium, light and dark, 360 to 1600 pixels wide. Their
+# packages go into target/guide. Needs the program as built: tests/guide.sh PROGRAM.
+set -euo pipefail
+program=$(realpath "$1")
+cd "$(dirname "$0")/.."
+work=target/guide
+
+skip() {
+  echo "skipped: $1" >&2
+  [ "${CI:-}" != true ]
+  exit
+}
+python3 -c 'import venv, ensurepip' 2>/dev/null || skip "no python3 with venv, so no form of the guide is read"
+wanted="html5lib==1.1 commonmark==0.9.1 PyLD==2.0.4 tinycss2==1.4.0"
+if [ "$(cat "$work/versions" 2>/dev/null)" != "$wanted" ]; then
+  rm -rf "$work"
+  python3 -m venv "$work/venv"
+  # shellcheck disable=SC2086
+  "$work/venv/bin/pip" --quiet --disable-pip-version-check install $wanted
+  echo "$wanted" >"$work/versions"
+fi
+
+rm -rf "$work/guides" "$work/out"
+mkdir -p "$work/out"
+"$program" init "$work/guides" >/dev/null
+# A tag, so that the disclosure and paid links are looked at too.
+sed -i '0,/^\[\[feed\]\]$/s//[link]\ntemplate = "https:\/\/go.example\/c?id={tag}\&item={sku}"\ntag = "author-1"\n\n&/' "$work/guides/retailers/example.toml"
+"$program" -C "$work/guides" poll >/dev/null
+for form in html:html markdown:md csv:csv json:json text:txt; do
+  "$program" -C "$work/guides" guide --format "${form%:*}" --out "$work/out/guide.${form#*:}"
+done
+"$work/venv/bin/python" tests/reference/guide.py "$work/out"
+
+command -v chromium >/dev/null || {
+  if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
+    apt-get -qq install -y --no-install-recommends chromium >/dev/null 2>&1 || true
+  fi
+}
+command -v chromium >/dev/null || skip "no chromium, so the page is not looked at in a browser"
+command -v npm >/dev/null || skip "no npm, so there is no axe-core"
+if [ ! -e "$work/axe.min.js" ]; then
+  (cd "$work" && npm pack --silent --ignore-scripts axe-core@4.10.3 >/dev/null && tar -xzf axe-core-*.tgz package/axe.min.js)
+  mv "$work/package/axe.min.js" "$work/axe.min.js"
+fi
+"$work/venv/bin/python" tests/reference/guide_in_browser.py "$work"
