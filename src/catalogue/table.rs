@@ -20,6 +20,8 @@ pub struct Document<'t> {
     file: &'t str,
     text: &'t str,
     root: Spanned<DeTable<'t>>,
+    /// Whether its syntax has faults.
+    is_broken: bool,
     faults: RefCell<Vec<Fault>>,
 }
 
@@ -47,6 +49,7 @@ impl<'t> Document<'t> {
             file,
             text,
             root,
+            is_broken: false,
             faults: RefCell::default(),
         };
         for error in errors {
@@ -59,7 +62,10 @@ impl<'t> Document<'t> {
             let span = error.span().unwrap_or(0..0);
             document.fault(&span, message, "correct the TOML syntax here");
         }
-        document
+        Document {
+            is_broken: !document.is_clean(),
+            ..document
+        }
     }
 
     pub fn root(&self) -> Table<'_, 't> {
@@ -78,6 +84,10 @@ impl<'t> Document<'t> {
         message: impl Into<String>,
         remedy: impl Into<String>,
     ) {
+        // The parser puts a value of its own, which stands nowhere, where it can make out none.
+        if self.is_broken && *span == (0..0) {
+            return;
+        }
         let (line, column) = self.position(span.start);
         let (message, remedy) = (message.into(), remedy.into());
         let file = self.file.to_owned();

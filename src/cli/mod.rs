@@ -9,6 +9,7 @@ pub mod args;
 mod commands;
 pub mod report;
 pub mod screen;
+mod service;
 mod wire;
 
 use args::{Arguments, CatalogueCommand, Command, DemoArguments, FeedCommand, LogForm};

@@ -25,6 +25,8 @@ pub struct Backlog {
     stored: u64,
     /// When the ledger failed first, until it is back.
     failing_since: Option<DateTime<Utc>>,
+    /// How it failed first.
+    fault: Option<String>,
 }
 
 impl Backlog {
@@ -33,11 +35,17 @@ impl Backlog {
         self.failing_since.is_some()
     }
 
+    /// Why the ledger is not written, while it is not.
+    pub fn fault(&self) -> Option<&str> {
+        self.fault.as_deref()
+    }
+
     /// Notes that the ledger failed at `now`, and says so the first time.
     pub fn failed(&mut self, error: &LedgerError, now: DateTime<Utc>) {
         if self.failing_since.is_none() {
             self.failing_since = Some(now);
             let error = super::decision::error_chain(error);
+            self.fault = Some(error.clone());
             let bytes_max = BYTES_MAX;
             tracing::error!(%error, bytes_max, "the ledger cannot be written: polls go on and are kept in memory, up to {} MiB, until it can", BYTES_MAX >> 20);
         }

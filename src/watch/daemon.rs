@@ -1,15 +1,19 @@
 //! The loop that runs for months: waits until something is due, does it, and stops when told.
 
 use super::backlog::Backlog;
+use super::calls::{Calls, Listener, Phase};
 use super::clock::Clock;
 use super::cycle::{CycleReport, Storing, decide, decided, poll_and_keep, send};
 use super::poll::{PollReport, Polling};
 use super::questions::rematched;
-use super::settings::Feed;
-use crate::decide::Bulletin;
+use super::reload::{
+    Because, Differs, Reloaded, Watcher, differs, note_refused, note_taken, reload,
+};
+use super::settings::files::{Digest, Stamps};
+use super::settings::{Feed, Settings};
 use crate::feeds::health::Health;
 use crate::feeds::retry::spread;
-use crate::ledger::LedgerError;
+use crate::ledger::{FeedState, LedgerError};
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -19,26 +23,17 @@ use tokio::sync::watch;
 /// itself is noticed.
 const LONGEST_REST: Duration = Duration::from_secs(30);
 /// How often the daemon looks whether a command has written to the ledger, such as a held price
-/// that its author confirmed.
-const LOOK_AT_LEDGER: Duration = Duration::from_secs(2);
+/// that its author confirmed, or somebody to the settings.
+const LOOK_AROUND: Duration = Duration::from_secs(2);
 /// How soon it is tried again whether the ledger can be written.
 const LEDGER_RETRY: Duration = Duration::from_secs(5);
 /// Feeds that are due at the same minute are spread over this much.
 const JITTER: Duration = Duration::from_secs(20);
 
-/// What the daemon tells as it goes.
-pub trait Listener: Send {
-    fn polled(&mut self, _report: &PollReport) {}
-    fn told(&mut self, _bulletin: &Bulletin) {}
-}
-
-/// A listener that does not listen.
-pub struct Silent;
-
-impl Listener for Silent {}
-
-/// Watches until `stop` says so. Every feed is polled once at the start if it has never been
+/// Watches until `calls` say to stop. Every feed is polled once at the start if it has never been
 /// polled or a scheduled run was missed; missed runs are made up for once, not one by one.
+///
+/// Settings that change are taken over between two rounds, whole or not at all.
 ///
 /// While the ledger cannot be written for a reason that may pass, polls go on and wait in memory;
 /// nothing is decided and nothing sent.
@@ -48,47 +43,165 @@ impl Listener for Silent {}
 pub async fn watch(
     polling: &Polling,
     clock: &Clock,
-    mut stop: watch::Receiver<bool>,
+    mut calls: Calls,
     listener: &mut dyn Listener,
 ) -> Result<(), LedgerError> {
-    let mut due = first_due(polling, clock.now())?;
-    match polling.rematch(clock.now())? {
-        0 => {}
-        n_moved => tracing::info!(offers = n_moved, "{}", rematched(n_moved)),
+    let pulse = calls.pulse.clone();
+    let mut daemon = Daemon {
+        due: first_due(polling, clock.now())?,
+        seen_writes: polling.ledger().foreign_writes()?,
+        watcher: Watcher::new(&polling.settings.directory),
+        refused: None,
+        backlog: Backlog::default(),
+        polling: polling.clone(),
+        clock,
+        listener,
+    };
+    pulse.during(daemon.run(&mut calls)).await
+}
+
+/// A daemon between two rounds.
+struct Daemon<'w> {
+    polling: Polling,
+    clock: &'w Clock,
+    listener: &'w mut dyn Listener,
+    due: DueTimes,
+    /// See [`crate::ledger::Ledger::foreign_writes`].
+    seen_writes: i64,
+    backlog: Backlog,
+    watcher: Watcher,
+    /// The settings that were refused last.
+    refused: Option<Digest>,
+}
+
+/// Why a rest ended.
+enum Woken {
+    /// Something is due, or another process has written to the ledger.
+    ForWork,
+    ToReload(Because),
+    ToStop,
+}
+
+impl Daemon<'_> {
+    async fn run(&mut self, calls: &mut Calls) -> Result<(), LedgerError> {
+        self.listener.entered(Phase::Ready);
+        let done = self.run_rounds(calls).await;
+        self.listener.entered(Phase::Stopping);
+        done
     }
-    // The configuration may have changed while nobody watched. Before the first poll there is
-    // nothing to decide on, and "nothing fits" would be a false alarm.
-    let mut seen_writes = polling.ledger().foreign_writes()?;
-    decide_again(polling, clock, listener).await?;
-    let mut backlog = Backlog::default();
-    loop {
-        let now = clock.now();
-        let feeds = take_due(polling, &mut due, now);
-        let writes = polling.ledger().foreign_writes()?;
-        let is_written = std::mem::replace(&mut seen_writes, writes) != writes;
-        let mut round = Round {
-            polling,
-            clock,
-            backlog: &mut backlog,
-            listener: &mut *listener,
-        };
-        // Dropping the work undoes a poll under way; what it committed stays.
-        let polls = tokio::select! {
-            done = round.run(&feeds, now, is_written) => done,
-            () = stopped(&mut stop) => return Ok(()),
-        };
-        match polls {
-            Ok(polls) => put_off_failed(&mut due, &polls),
-            Err(error) if error.may_pass() => backlog.failed(&error, now),
-            Err(error) => return Err(error),
+
+    async fn run_rounds(&mut self, calls: &mut Calls) -> Result<(), LedgerError> {
+        // The configuration may have changed while nobody watched. Before the first poll there is
+        // nothing to decide on, and "nothing fits" would be a false alarm.
+        self.decide_anew().await?;
+        loop {
+            let now = self.clock.now();
+            let feeds = take_due(&self.polling, &mut self.due, now);
+            let writes = self.polling.ledger().foreign_writes()?;
+            let is_written = std::mem::replace(&mut self.seen_writes, writes) != writes;
+            let mut round = Round {
+                polling: &self.polling,
+                clock: self.clock,
+                backlog: &mut self.backlog,
+                listener: &mut *self.listener,
+            };
+            // Dropping the work undoes a poll under way; what it committed stays.
+            let polls = tokio::select! {
+                done = round.run(&feeds, now, is_written) => done,
+                () = stopped(&mut calls.stop) => return Ok(()),
+            };
+            match polls {
+                Ok(polls) => put_off_failed(&mut self.due, &polls),
+                Err(error) if error.may_pass() => self.backlog.failed(&error, now),
+                Err(error) => return Err(error),
+            }
+            self.listener.ledger_fares(self.backlog.fault());
+            match self.rest(calls).await? {
+                Woken::ForWork => {}
+                Woken::ToStop => return Ok(()),
+                Woken::ToReload(because) => self.reload(because).await?,
+            }
         }
-        let rest = match backlog.is_waiting() {
-            true => rest(&due, clock.now()).min(LEDGER_RETRY),
-            false => rest(&due, clock.now()),
+    }
+
+    /// Takes stored offers for what they are by the catalogue as it is now, and decides on them.
+    async fn decide_anew(&mut self) -> Result<(), LedgerError> {
+        let now = self.clock.now();
+        match self.polling.rematch(now)? {
+            0 => {}
+            n_moved => tracing::info!(offers = n_moved, "{}", rematched(n_moved)),
+        }
+        decide_again(&self.polling, self.clock, self.listener).await
+    }
+
+    /// Rests until something is due or asked for.
+    async fn rest(&mut self, calls: &mut Calls) -> Result<Woken, LedgerError> {
+        let rest = match self.backlog.is_waiting() {
+            true => rest(&self.due, self.clock.now()).min(LEDGER_RETRY),
+            false => rest(&self.due, self.clock.now()),
         };
-        tokio::select! {
-            rested = rest_until_due(polling, rest, seen_writes) => rested?,
-            () = stopped(&mut stop) => return Ok(()),
+        let until = tokio::time::Instant::now() + rest;
+        loop {
+            let look = tokio::time::Instant::now() + LOOK_AROUND;
+            tokio::select! {
+                () = tokio::time::sleep_until(look.min(until)) => {}
+                () = calls.reload.notified() => return Ok(Woken::ToReload(Because::Asked)),
+                () = stopped(&mut calls.stop) => return Ok(Woken::ToStop),
+            }
+            if self
+                .watcher
+                .look(Stamps::of(&self.polling.settings.directory))
+            {
+                return Ok(Woken::ToReload(Because::FilesChanged));
+            }
+            let is_written = self.polling.ledger().foreign_writes()? != self.seen_writes;
+            if look >= until || is_written {
+                return Ok(Woken::ForWork);
+            }
+        }
+    }
+
+    /// Reads the settings again and takes them over, or refuses them whole.
+    async fn reload(&mut self, because: Because) -> Result<(), LedgerError> {
+        self.listener.entered(Phase::Reloading);
+        let reloaded = self.take_settings(because).await;
+        self.listener.entered(Phase::Ready);
+        reloaded
+    }
+
+    async fn take_settings(&mut self, because: Because) -> Result<(), LedgerError> {
+        let (reloaded, digest) = reload(&self.polling, because, self.refused).await;
+        let taken = match reloaded {
+            Reloaded::Same => return Ok(()),
+            Reloaded::Refused(faults) => Err(faults),
+            Reloaded::Taken(polling) => {
+                let followed = self.listener.taking(&polling.settings);
+                followed.map(|()| polling)
+            }
+        };
+        let now = self.clock.now();
+        let polling = match taken {
+            Ok(polling) => *polling,
+            Err(faults) => {
+                self.refused = Some(digest);
+                self.listener.refused(&faults);
+                return note_refused(&self.polling, &faults, now);
+            }
+        };
+        self.refused = None;
+        let before = std::mem::replace(&mut self.polling, polling).settings;
+        note_taken(&before, &self.polling, now)?;
+        self.due = due_after(&self.polling, &before, now)?;
+        if self.backlog.is_waiting() {
+            // Decided once the ledger is back.
+            return Ok(());
+        }
+        match self.decide_anew().await {
+            Err(error) if error.may_pass() => {
+                self.backlog.failed(&error, now);
+                Ok(())
+            }
+            decided => decided,
         }
     }
 }
@@ -168,22 +281,6 @@ async fn decide_again(
     Ok(())
 }
 
-/// Rests for `rest`, or until another process has written to the ledger.
-async fn rest_until_due(
-    polling: &Polling,
-    rest: Duration,
-    seen_writes: i64,
-) -> Result<(), LedgerError> {
-    let until = tokio::time::Instant::now() + rest;
-    loop {
-        let look = tokio::time::Instant::now() + LOOK_AT_LEDGER;
-        tokio::time::sleep_until(look.min(until)).await;
-        if look >= until || polling.ledger().foreign_writes()? != seen_writes {
-            return Ok(());
-        }
-    }
-}
-
 async fn stopped(stop: &mut watch::Receiver<bool>) {
     // A sender that is gone can no longer ask to stop; its owner is ending anyway.
     let _ = stop.wait_for(|stop| *stop).await;
@@ -204,14 +301,44 @@ fn first_due(polling: &Polling, now: DateTime<Utc>) -> Result<DueTimes, LedgerEr
             .and_then(|state| state.last_poll)
             .map(|last| last.min(now));
         let next = last.map_or(Some(now), |last| schedule.next_after(last));
-        let health = state.and_then(|state| state.remembered.health.as_deref());
-        let health: Health = health
-            .and_then(|text| serde_json::from_str(text).ok())
-            .unwrap_or_default();
+        let health = health(state);
         // A restart is no way round a pause.
         due.extend(next.map(|next| (feed.id.to_string(), health.next_poll(next).max(now))));
     }
     Ok(due)
+}
+
+/// When feeds are due under changed settings. One that brings in something else is asked at once,
+/// unless its place wants a pause.
+fn due_after(
+    polling: &Polling,
+    before: &Settings,
+    now: DateTime<Utc>,
+) -> Result<DueTimes, LedgerError> {
+    let mut due = first_due(polling, now)?;
+    for feed in &polling.settings.feeds {
+        let Some(at) = due.get_mut(feed.id.as_str()) else {
+            continue;
+        };
+        match differs(before, feed) {
+            Differs::Nothing if *at > now => *at += spread(&feed.id, JITTER),
+            Differs::Nothing => {}
+            Differs::Place => *at = now,
+            Differs::Reading => {
+                let state = polling.ledger().read().feed_state(&feed.id)?;
+                *at = health(state.as_ref()).next_poll(now).max(now);
+            }
+        }
+    }
+    Ok(due)
+}
+
+/// How a feed has fared, as far as that can be read.
+fn health(state: Option<&FeedState>) -> Health {
+    let health = state.and_then(|state| state.remembered.health.as_deref());
+    health
+        .and_then(|text| serde_json::from_str(text).ok())
+        .unwrap_or_default()
 }
 
 /// The feeds that are due, each with its next time set.

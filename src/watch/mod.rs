@@ -22,5 +22,7 @@ pub mod attention;
 pub mod decision;
 pub mod delivery;
 mod backlog;
+mod reload;
 pub mod cycle;
+pub mod calls;
 pub mod daemon;

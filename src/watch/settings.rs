@@ -4,8 +4,10 @@
 //! reloads keeps the last good ones.
 
 mod briefs;
+pub mod files;
 
 use self::briefs::read_briefs;
+use self::files::{Digest, File, Files, read_folder};
 use super::attention::Attention;
 use super::schedule::{Schedule, ScheduleFault};
 use crate::catalogue::table::{At, Document, Table};
@@ -30,6 +32,8 @@ use std::sync::Mutex;
 /// Everything that the author configured.
 pub struct Settings {
     pub directory: PathBuf,
+    /// Of the files that they were read from.
+    pub digest: Digest,
     pub identity: Identity,
     pub ledger: PathBuf,
     pub channels: Channels,
@@ -65,17 +69,8 @@ pub struct Feed {
     pub zone: Tz,
 }
 
-/// A file of the configuration with its text.
-struct File {
-    /// Relative to the directory, with slashes.
-    name: String,
-    /// Its name without folder and ending: the id of a retailer or a brief.
-    stem: String,
-    text: String,
-}
-
 /// The folder with the results of tests.
-pub const MEASUREMENTS: &str = "measurements";
+pub const MEASUREMENTS: &str = files::MEASUREMENTS.name;
 
 fn texts_of(files: &[File]) -> Vec<(&str, &str)> {
     let pairs = files.iter();
@@ -89,17 +84,23 @@ fn texts_of(files: &[File]) -> Vec<(&str, &str)> {
 /// # Errors
 /// Every fault of every file.
 pub fn load_settings(directory: &Path) -> Result<Settings, Vec<Fault>> {
-    let mut faults = Vec::new();
-    let program = read_file(directory, "rigtide.toml", &mut faults);
-    let result_files = match directory.join(MEASUREMENTS).exists() {
-        true => read_folder(directory, MEASUREMENTS, &[".toml", ".csv"], &mut faults),
-        // Authors who write their rates at the parts need no results.
-        false => Vec::new(),
-    };
-    let catalogue_files = read_folder(directory, "catalogue", &[".toml", ".csv"], &mut faults);
-    let retailer_files = read_folder(directory, "retailers", &[".toml"], &mut faults);
-    let brief_files = read_folder(directory, "briefs", &[".toml"], &mut faults);
+    settings_of(directory, Files::read(directory))
+}
 
+/// Makes settings of the files that a directory held.
+///
+/// # Errors
+/// Every fault of every file.
+pub fn settings_of(directory: &Path, files: Files) -> Result<Settings, Vec<Fault>> {
+    let digest = files.digest();
+    let Files {
+        program,
+        catalogue: catalogue_files,
+        measurements: result_files,
+        retailers: retailer_files,
+        briefs: brief_files,
+        mut faults,
+    } = files;
     let (mut catalogue, catalogue_faults) = load_catalogue(&texts_of(&catalogue_files));
     faults.extend(catalogue_faults);
     let (results, result_faults) = load_results(&texts_of(&result_files), &catalogue);
@@ -136,6 +137,7 @@ pub fn load_settings(directory: &Path) -> Result<Settings, Vec<Fault>> {
     match program {
         Some(program) if faults.is_empty() => Ok(Settings {
             directory: directory.to_owned(),
+            digest,
             identity: program.identity,
             ledger: program.ledger,
             channels: program.channels,
@@ -157,7 +159,7 @@ pub fn load_settings(directory: &Path) -> Result<Settings, Vec<Fault>> {
 /// Reads the catalogue alone, without the file `except`: what can be read, and every fault.
 pub fn load_catalogue_of(directory: &Path, except: Option<&Path>) -> (Catalogue, Vec<Fault>) {
     let mut faults = Vec::new();
-    let mut files = read_folder(directory, "catalogue", &[".toml", ".csv"], &mut faults);
+    let mut files = read_folder(directory, &files::CATALOGUE, &mut faults);
     let whole = |path: &Path| path.canonicalize().ok();
     if let Some(except) = except.and_then(whole) {
         files.retain(|file| whole(&directory.join(&file.name)).as_ref() != Some(&except));
@@ -339,56 +341,6 @@ fn read_schedule(table: &Table<'_, '_>, text: &At<String>, zone: Tz) -> Option<S
                 _ => "write minute hour day month weekday, such as \"*/15 * * * *\"",
             };
             table.document().fault(&text.span, message, remedy);
-            None
-        }
-    }
-}
-
-/// The files of a folder whose names end so, in the order of their names.
-fn read_folder(
-    directory: &Path,
-    folder: &str,
-    endings: &[&str],
-    faults: &mut Vec<Fault>,
-) -> Vec<File> {
-    let entries = match std::fs::read_dir(directory.join(folder)) {
-        Ok(entries) => entries,
-        Err(error) => {
-            let message = format!("the folder cannot be read: {error}");
-            faults.push(Fault::of_file(
-                folder,
-                message,
-                "create it, or run `rigtide init`",
-            ));
-            return Vec::new();
-        }
-    };
-    let mut names: Vec<String> = entries
-        .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
-        .filter(|name| endings.iter().any(|ending| name.ends_with(ending)))
-        .filter(|name| !name.starts_with('.'))
-        .collect();
-    names.sort();
-    names
-        .iter()
-        .filter_map(|name| read_file(directory, &format!("{folder}/{name}"), faults))
-        .collect()
-}
-
-fn read_file(directory: &Path, name: &str, faults: &mut Vec<Fault>) -> Option<File> {
-    match std::fs::read_to_string(directory.join(name)) {
-        Ok(text) => {
-            let stem = Path::new(name).file_stem()?.to_string_lossy().into_owned();
-            Some(File {
-                name: name.to_owned(),
-                stem,
-                text,
-            })
-        }
-        Err(error) => {
-            let message = format!("the file cannot be read: {error}");
-            let remedy = "create it, or write a starter with `rigtide init`";
-            faults.push(Fault::of_file(name, message, remedy));
             None
         }
     }

@@ -46,6 +46,7 @@ const HOMES: &[(&str, &[&str])] = &[
     ("lettre", &["notify/channels/mail"]),
     ("clap", &["cli/"]),
     ("cron", &["watch/schedule.rs"]),
+    ("sd_notify", &["cli/service.rs"]),
     ("scraper", &["feeds/decode/"]),
     ("axum", &["web/"]),
     ("tokio", &["feeds/", "notify/", "watch/", "web/", "cli/"]),

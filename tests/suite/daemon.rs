@@ -1,88 +1,13 @@
 //! The daemon as a process: signals, a second one, kill -9.
 
-use crate::support::guides::{Guides, rigtide, run, text};
+use crate::support::daemon::{DEADLINE, Daemon};
+use crate::support::guides::{Guides, run, text};
 use rigtide::ledger::Reader;
 use std::fs;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpListener;
-use std::path::Path;
-use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
-
-/// No wait in these tests takes longer unless something is broken.
-const DEADLINE: Duration = Duration::from_secs(20);
-
-/// A daemon under test; killed when dropped.
-struct Daemon {
-    child: Child,
-    lines: Receiver<String>,
-}
-
-impl Daemon {
-    fn start(directory: &Path) -> Daemon {
-        let mut child = rigtide(directory)
-            .args(["--log", "json", "watch"])
-            .stderr(Stdio::piped())
-            .stdout(Stdio::null())
-            .spawn()
-            .unwrap();
-        let stderr = BufReader::new(child.stderr.take().unwrap());
-        let (send, lines) = channel();
-        std::thread::spawn(move || {
-            for line in stderr.lines().map_while(Result::ok) {
-                if send.send(line).is_err() {
-                    return;
-                }
-            }
-        });
-        Daemon { child, lines }
-    }
-
-    /// Waits for a log line that contains `wanted`.
-    fn says(&self, wanted: &str) -> String {
-        let until = Instant::now() + DEADLINE;
-        let mut seen = Vec::new();
-        while let Ok(line) = self
-            .lines
-            .recv_timeout(until.saturating_duration_since(Instant::now()))
-        {
-            if line.contains(wanted) {
-                return line;
-            }
-            seen.push(line);
-        }
-        panic!("never said {wanted}: {seen:#?}");
-    }
-
-    fn signal(&self, name: &str) {
-        let sent = Command::new("kill")
-            .arg(name)
-            .arg(self.child.id().to_string())
-            .status()
-            .unwrap();
-        assert!(sent.success());
-    }
-
-    /// Waits for the end and returns how long it took.
-    fn ended(&mut self) -> (Option<i32>, Duration) {
-        let begun = Instant::now();
-        while begun.elapsed() < DEADLINE {
-            if let Some(status) = self.child.try_wait().unwrap() {
-                return (status.code(), begun.elapsed());
-            }
-            std::thread::sleep(Duration::from_millis(10));
-        }
-        panic!("the daemon did not end");
-    }
-}
-
-impl Drop for Daemon {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
 
 #[test]
 fn sigterm_and_sigint_stop_the_daemon_cleanly_within_five_seconds() {
@@ -106,7 +31,7 @@ fn a_second_daemon_on_the_same_ledger_is_refused() {
     let second = run(&guides.directory, &["watch"]);
     assert_eq!(second.status.code(), Some(6));
     let said = text(&second.stderr);
-    assert!(said.contains(&daemon.child.id().to_string()), "{said}");
+    assert!(said.contains(&daemon.id().to_string()), "{said}");
 }
 
 /// A webhook receiver that answers 204 and reports each bulletin's id.

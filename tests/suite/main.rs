@@ -44,6 +44,7 @@ mod questions;
 mod rates;
 mod readers;
 mod redirects;
+mod reloading;
 mod robots;
 mod scale;
 mod tls;

@@ -1,6 +1,7 @@
 //! What the tests share: a retailer that misbehaves on command, and check values from outside.
 
 pub mod coupled;
+pub mod daemon;
 pub mod facts;
 pub mod feed;
 pub mod generated;

@@ -8,9 +8,10 @@ use crate::cli::screen::{Screen, Tone};
 use crate::cli::{DemoWorld, OpenDemo, wire};
 use crate::decide::{AnswerRecord, Bulletin};
 use crate::ledger::WatchLock;
+use crate::watch::calls::{Calls, Silent};
 use crate::watch::clock::Clock;
 use crate::watch::cycle::{cycle, send};
-use crate::watch::daemon::{Silent, watch};
+use crate::watch::daemon::watch;
 use crate::watch::poll::Polling;
 use anyhow::{Context as _, anyhow};
 use chrono::TimeDelta;
@@ -167,7 +168,7 @@ fn keep_running(
                 let _ = stop.send(true);
             }
         });
-        watch(polling, clock, stopping, &mut Silent).await
+        watch(polling, clock, Calls::to_stop(stopping), &mut Silent).await
     });
     watched.map_err(|error| Failure::Ledger(error.into()))
 }

@@ -1,0 +1,95 @@
+//! What reaches a daemon that runs from outside, and what it lets out.
+
+use super::poll::PollReport;
+use super::settings::Settings;
+use crate::catalogue::Fault;
+use crate::decide::Bulletin;
+use std::pin::pin;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::{Notify, watch};
+
+/// A sign of life is given so often, unless somebody wants it more often.
+const USUAL_PULSE: Duration = Duration::from_secs(10);
+
+/// What may be asked of the daemon while it runs.
+pub struct Calls {
+    /// True asks it to end.
+    pub stop: watch::Receiver<bool>,
+    /// Asks it to read the settings again. Calls that it has not yet answered are one.
+    pub reload: Arc<Notify>,
+    pub pulse: Pulse,
+}
+
+impl Calls {
+    /// Nothing but the end can be asked for.
+    pub fn to_stop(stop: watch::Receiver<bool>) -> Calls {
+        Calls {
+            stop,
+            reload: Arc::new(Notify::new()),
+            pulse: Pulse::default(),
+        }
+    }
+}
+
+/// The daemon's signs of life. They are given by the loop itself and end when it stands still.
+#[derive(Clone)]
+pub struct Pulse {
+    pub every: Duration,
+    pub beat: Arc<dyn Fn() + Send + Sync>,
+}
+
+impl Default for Pulse {
+    fn default() -> Pulse {
+        Pulse {
+            every: USUAL_PULSE,
+            beat: Arc::new(|| {}),
+        }
+    }
+}
+
+impl Pulse {
+    /// Does the work and beats meanwhile. No beat comes while the work blocks its thread.
+    pub async fn during<T>(&self, work: impl Future<Output = T>) -> T {
+        let mut work = pin!(work);
+        loop {
+            (self.beat)();
+            if let Ok(done) = tokio::time::timeout(self.every, work.as_mut()).await {
+                return done;
+            }
+        }
+    }
+}
+
+/// Where a daemon is in its life.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Phase {
+    /// It does its work under the settings that it has.
+    Ready,
+    /// It reads them again; [`Phase::Ready`] follows, whatever came of it.
+    Reloading,
+    Stopping,
+}
+
+/// What the daemon tells as it goes.
+pub trait Listener: Send {
+    fn polled(&mut self, _report: &PollReport) {}
+    fn told(&mut self, _bulletin: &Bulletin) {}
+    fn entered(&mut self, _phase: Phase) {}
+    /// Settings without faults are about to be taken.
+    ///
+    /// # Errors
+    /// They cannot be followed; then the daemon keeps the ones that it has.
+    fn taking(&mut self, _settings: &Arc<Settings>) -> Result<(), Vec<Fault>> {
+        Ok(())
+    }
+    /// Settings were refused; those that it has go on.
+    fn refused(&mut self, _faults: &[Fault]) {}
+    /// The ledger can be written, or not, and why.
+    fn ledger_fares(&mut self, _fault: Option<&str>) {}
+}
+
+/// A listener that does not listen.
+pub struct Silent;
+
+impl Listener for Silent {}
