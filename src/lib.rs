@@ -31,5 +31,6 @@ pub mod feeds;
 pub mod ledger;
 pub mod notify;
 pub mod guide;
+pub mod web;
 pub mod watch;
 pub mod cli;

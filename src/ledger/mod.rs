@@ -49,6 +49,7 @@ mod standing;
 mod thinning;
 mod transfer;
 mod verify;
+mod vitals;
 #[cfg(test)]
 mod tests;
 
@@ -71,3 +72,4 @@ pub use polls::{FeedState, NoSnapshot, PollLine, PollRecord, PollStatus, Remembe
 pub use standing::Standing;
 pub use transfer::{Counted, Imported, PastPrice, PriceRefusal, RowFault, TransferError, import};
 pub use verify::{Verdict, Verified};
+pub use vitals::LedgerVitals;

@@ -1,10 +1,12 @@
 //! The answer to a brief from what the ledger knows.
 
+use super::metrics::{SOLVE_DURATION, SOLVES};
 use super::settings::Settings;
 use crate::decide::AnswerRecord;
 use crate::market::{Brief, Listed, market, retailers_on};
 use crate::optimise::{Answer, BestFault, Build, Effort, Standing, best, relaxations, reprice};
 use chrono::{DateTime, Utc};
+use std::time::Instant;
 
 /// Today's best build for a brief, and the standing one at today's prices.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,7 +32,11 @@ pub fn answer(
 ) -> Result<Today, BestFault> {
     let retailers = retailers_on(&settings.retailers, at.date_naive());
     let market = market(brief, &settings.catalogue, &retailers, listed);
-    let answer = best(&market, &settings.catalogue, standing, effort)?;
+    let begun = Instant::now();
+    let answer = best(&market, &settings.catalogue, standing, effort);
+    SOLVES.add(1);
+    SOLVE_DURATION.took(begun.elapsed());
+    let answer = answer?;
     let repriced = reprice(&market, &settings.catalogue, standing);
     let mut record = AnswerRecord::new(&market, &answer, at);
     if let Answer::NothingFits(_) = answer {

@@ -83,6 +83,8 @@ pub trait Listener: Send {
     fn taking(&mut self, _settings: &Arc<Settings>) -> Result<(), Vec<Fault>> {
         Ok(())
     }
+    /// The files say again what is in force, after they had been refused.
+    fn restored(&mut self, _settings: &Settings) {}
     /// Settings were refused; those that it has go on.
     fn refused(&mut self, _faults: &[Fault]) {}
     /// The ledger can be written, or not, and why.

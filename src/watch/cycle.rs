@@ -2,6 +2,7 @@
 
 use super::decision::{decide_briefs, error_chain};
 use super::delivery::deliver;
+use super::metrics::{self, BULLETINS};
 use super::poll::{Brought, Network, PollReport, Polling};
 use super::settings::Feed;
 use crate::decide::Bulletin;
@@ -278,6 +279,7 @@ pub async fn decide(
             ));
         }
     };
+    BULLETINS.add(bulletins.len() as u64);
     for bulletin in &bulletins {
         tracing::info!(brief.id = %bulletin.brief, bulletin.id = %bulletin.id, subject = %bulletin.subject, "decided");
     }
@@ -305,6 +307,7 @@ pub async fn send(polling: &Polling, now: DateTime<Utc>) {
 
 /// Tells of a poll.
 pub(super) fn log(report: &PollReport) {
+    metrics::polled(report);
     let PollReport {
         feed,
         status,

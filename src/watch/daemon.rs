@@ -4,6 +4,7 @@ use super::backlog::Backlog;
 use super::calls::{Calls, Listener, Phase};
 use super::clock::Clock;
 use super::cycle::{CycleReport, Storing, decide, decided, poll_and_keep, send};
+use super::metrics::RELOADS;
 use super::poll::{PollReport, Polling};
 use super::questions::rematched;
 use super::reload::{
@@ -172,7 +173,12 @@ impl Daemon<'_> {
     async fn take_settings(&mut self, because: Because) -> Result<(), LedgerError> {
         let (reloaded, digest) = reload(&self.polling, because, self.refused).await;
         let taken = match reloaded {
-            Reloaded::Same => return Ok(()),
+            Reloaded::Same => {
+                if digest == self.polling.settings.digest && self.refused.take().is_some() {
+                    self.listener.restored(&self.polling.settings);
+                }
+                return Ok(());
+            }
             Reloaded::Refused(faults) => Err(faults),
             Reloaded::Taken(polling) => {
                 let followed = self.listener.taking(&polling.settings);
@@ -183,11 +189,13 @@ impl Daemon<'_> {
         let polling = match taken {
             Ok(polling) => *polling,
             Err(faults) => {
+                RELOADS.add(&["refused"], 1);
                 self.refused = Some(digest);
                 self.listener.refused(&faults);
                 return note_refused(&self.polling, &faults, now);
             }
         };
+        RELOADS.add(&["taken"], 1);
         self.refused = None;
         let before = std::mem::replace(&mut self.polling, polling).settings;
         note_taken(&before, &self.polling, now)?;

@@ -25,4 +25,5 @@ mod backlog;
 mod reload;
 pub mod cycle;
 pub mod calls;
+pub mod metrics;
 pub mod daemon;

@@ -24,8 +24,10 @@ use crate::money::Rate;
 use crate::notify::{Channels, MachineSecrets, read_channel};
 use crate::rates::derive::{RateTable, derive};
 use crate::rates::result::{BenchResult, load_results};
+use crate::web::read_address;
 use chrono_tz::Tz;
 use std::collections::BTreeMap;
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
@@ -37,6 +39,8 @@ pub struct Settings {
     pub identity: Identity,
     pub ledger: PathBuf,
     pub channels: Channels,
+    /// Where health and metrics are asked for; nowhere unless it is written.
+    pub web: Option<SocketAddr>,
     /// What every brief is judged by.
     pub rules: RuleBook,
     /// With the rates that were worked out of the results.
@@ -141,6 +145,7 @@ pub fn settings_of(directory: &Path, files: Files) -> Result<Settings, Vec<Fault
             identity: program.identity,
             ledger: program.ledger,
             channels: program.channels,
+            web: program.web,
             rules: program.rules,
             catalogue,
             results,
@@ -175,6 +180,7 @@ struct Program {
     ledger: PathBuf,
     channels: Channels,
     hours: BTreeMap<String, Hours>,
+    web: Option<SocketAddr>,
     rules: RuleBook,
     exchange: Vec<Rate>,
 }
@@ -212,6 +218,7 @@ impl Program {
                 document.fault(&id.span, message, "give each channel an id of its own");
             }
         }
+        let web = read_address(&mut table);
         let rules = read_rules(&mut table);
         let exchange = table.tables("exchange").into_iter().filter_map(read_rate);
         let exchange = exchange.collect();
@@ -221,6 +228,7 @@ impl Program {
             ledger: directory.join(ledger),
             channels,
             hours,
+            web,
             rules,
             exchange,
         })

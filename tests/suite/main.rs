@@ -47,5 +47,7 @@ mod redirects;
 mod reloading;
 mod robots;
 mod scale;
+mod service;
+mod serving;
 mod tls;
 mod trying;

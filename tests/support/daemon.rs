@@ -43,6 +43,11 @@ impl Daemon {
         Daemon { child, lines }
     }
 
+    /// Reads no more of the log; the pipe closes with the next line.
+    pub fn close_log(&mut self) {
+        self.lines = channel().1;
+    }
+
     pub fn id(&self) -> u32 {
         self.child.id()
     }

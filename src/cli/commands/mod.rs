@@ -19,6 +19,7 @@ pub mod held;
 pub mod history;
 pub mod import_history;
 pub mod init;
+pub mod install_service;
 pub mod ladder;
 pub mod match_;
 pub mod measure;

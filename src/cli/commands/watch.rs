@@ -3,13 +3,17 @@
 use crate::catalogue::Fault;
 use crate::cli::report::Failure;
 use crate::cli::screen::Screen;
+use crate::cli::wire::DaemonVitals;
 use crate::cli::{service, wire};
 use crate::ledger::WatchLock;
 use crate::watch::calls::{Calls, Listener, Phase, Pulse};
 use crate::watch::clock::Clock;
 use crate::watch::daemon::watch;
+use crate::watch::poll::Polling;
 use crate::watch::settings::Settings;
-use anyhow::Context as _;
+use crate::web::{Serving, Vitals, bind};
+use anyhow::{Context as _, anyhow};
+use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
@@ -26,17 +30,7 @@ pub fn run(directory: &Path, screen: &Screen) -> Result<(), Failure> {
         WatchLock::acquire(&settings.ledger).map_err(|error| Failure::Ledger(error.into()))?;
     let polling = wire::polling(settings)?;
     let runtime = wire::runtime()?;
-    let watched = runtime.block_on(async {
-        let calls = calls()?;
-        let (feeds, briefs) = (polling.settings.feeds.len(), polling.settings.briefs.len());
-        tracing::info!(feeds, briefs, "watching");
-        let mut teller = Teller {
-            watches: status(&polling.settings),
-        };
-        watch(&polling, &Clock::system(), calls, &mut teller)
-            .await
-            .map_err(|error| Failure::Ledger(error.into()))
-    });
+    let watched = runtime.block_on(run_watch(&polling));
     // A solve or a poll that is being stored may still run; it undoes itself when cut.
     runtime.shutdown_timeout(LAST_WORK);
     watched?;
@@ -45,8 +39,28 @@ pub fn run(directory: &Path, screen: &Screen) -> Result<(), Failure> {
     Ok(())
 }
 
+async fn run_watch(polling: &Polling) -> Result<(), Failure> {
+    let settings = &polling.settings;
+    let (feeds, briefs) = (settings.feeds.len(), settings.briefs.len());
+    tracing::info!(feeds, briefs, "watching");
+    let vitals = Arc::new(DaemonVitals::new(settings.clone()));
+    let calls = calls(vitals.clone())?;
+    let mut teller = Teller {
+        status: status(settings),
+        asked_at: None,
+        serving: None,
+        vitals,
+    };
+    if let Err(reason) = teller.answer_at(settings.web) {
+        let error = anyhow!(reason).context("health and metrics cannot be served");
+        return Err(Failure::Other(error));
+    }
+    let watched = watch(polling, &Clock::system(), calls, &mut teller).await;
+    watched.map_err(|error| Failure::Ledger(error.into()))
+}
+
 /// Signals as calls: SIGTERM and SIGINT end the daemon, SIGHUP makes it read its settings again.
-fn calls() -> Result<Calls, Failure> {
+fn calls(vitals: Arc<DaemonVitals>) -> Result<Calls, Failure> {
     let listen = |kind| signal(kind).context("cannot listen for signals");
     let mut terminate = listen(SignalKind::terminate())?;
     let mut interrupt = listen(SignalKind::interrupt())?;
@@ -67,20 +81,27 @@ fn calls() -> Result<Calls, Failure> {
     });
     let usual = Pulse::default();
     let every = service::watchdog_interval().map_or(usual.every, |wanted| wanted.min(usual.every));
-    let pulse = Pulse {
-        every,
-        beat: Arc::new(service::tell_alive),
+    let beat = move || {
+        vitals.beat();
+        service::tell_alive();
     };
     Ok(Calls {
         stop: stopping,
         reload,
-        pulse,
+        pulse: Pulse {
+            every,
+            beat: Arc::new(beat),
+        },
     })
 }
 
-/// Passes on to the service manager what the daemon tells.
+/// Passes on what the daemon tells to the service manager and to whoever asks on loopback.
 struct Teller {
-    watches: String,
+    status: String,
+    vitals: Arc<DaemonVitals>,
+    /// Where the settings want answers, and what gives them.
+    asked_at: Option<SocketAddr>,
+    serving: Option<Serving>,
 }
 
 fn status(settings: &Settings) -> String {
@@ -88,21 +109,58 @@ fn status(settings: &Settings) -> String {
     format!("watches {feeds} feeds for {briefs} briefs")
 }
 
+impl Teller {
+    /// Answers at this address from now on, or nowhere. With an error everything stays.
+    fn answer_at(&mut self, wanted: Option<SocketAddr>) -> Result<(), String> {
+        if wanted == self.asked_at {
+            return Ok(());
+        }
+        let serving = match wanted {
+            None => None,
+            Some(address) => {
+                let vitals: Arc<dyn Vitals> = self.vitals.clone();
+                let serving = bind(address).and_then(|listener| Serving::start(listener, vitals));
+                Some(serving.map_err(|error| format!("{address} cannot be listened at: {error}"))?)
+            }
+        };
+        if let Some(serving) = &serving {
+            tracing::info!(address = %serving.address(), "answering /health and /metrics");
+        }
+        (self.asked_at, self.serving) = (wanted, serving);
+        Ok(())
+    }
+}
+
 impl Listener for Teller {
     fn entered(&mut self, phase: Phase) {
         service::tell(phase);
         if phase == Phase::Ready {
-            service::tell_status(&self.watches);
+            service::tell_status(&self.status);
         }
     }
 
     fn taking(&mut self, settings: &Arc<Settings>) -> Result<(), Vec<Fault>> {
-        self.watches = status(settings);
+        self.answer_at(settings.web).map_err(|message| {
+            let remedy = "name another port under [web]";
+            vec![Fault::of_file("rigtide.toml", message, remedy)]
+        })?;
+        self.vitals.took(settings);
+        self.status = status(settings);
         Ok(())
     }
 
     fn refused(&mut self, faults: &[Fault]) {
+        self.vitals.refused(faults);
         let first = faults.first().map(ToString::to_string).unwrap_or_default();
-        self.watches = format!("goes on with the old settings: {first}");
+        self.status = format!("goes on with the old settings: {first}");
+    }
+
+    fn restored(&mut self, settings: &Settings) {
+        self.vitals.restored();
+        self.status = status(settings);
+    }
+
+    fn ledger_fares(&mut self, fault: Option<&str>) {
+        self.vitals.ledger_fares(fault);
     }
 }

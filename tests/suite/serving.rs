@@ -1,0 +1,255 @@
+//! Health and metrics on loopback, asked as programs ask.
+
+use crate::support::daemon::{DEADLINE, Daemon};
+use crate::support::guides::Guides;
+use std::fs;
+use std::io::{Read as _, Write as _};
+use std::net::TcpStream;
+use std::process::Command;
+use std::time::{Duration, Instant};
+
+fn with_web(guides: &Guides) {
+    let path = guides.directory.join("rigtide.toml");
+    let before = fs::read_to_string(&path).unwrap();
+    fs::write(path, format!("{before}\n[web]\nlisten = \"127.0.0.1:0\"\n")).unwrap();
+}
+
+/// The address that the daemon says it answers at.
+fn address(daemon: &Daemon) -> String {
+    let line = daemon.says("answering");
+    let line: serde_json::Value = serde_json::from_str(&line).unwrap();
+    line["address"].as_str().unwrap().to_owned()
+}
+
+/// Sends a request as it stands; head and body of the answer.
+fn raw(address: &str, request: &str) -> (String, String) {
+    let mut stream = TcpStream::connect(address).unwrap();
+    stream.set_read_timeout(Some(DEADLINE)).unwrap();
+    stream.write_all(request.as_bytes()).unwrap();
+    let mut answer = String::new();
+    stream.read_to_string(&mut answer).unwrap();
+    let (head, body) = answer.split_once("\r\n\r\n").unwrap();
+    (head.to_owned(), body.to_owned())
+}
+
+fn get(address: &str, path: &str) -> (String, String) {
+    raw(
+        address,
+        &format!("GET {path} HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n"),
+    )
+}
+
+/// Asks until the answer is as wanted.
+fn wait_for(address: &str, path: &str, is_wanted: impl Fn(&str, &str) -> bool) -> String {
+    let until = Instant::now() + DEADLINE;
+    loop {
+        let (head, body) = get(address, path);
+        if is_wanted(&head, &body) {
+            return body;
+        }
+        assert!(Instant::now() < until, "{head}\n{body}");
+        std::thread::sleep(Duration::from_millis(50));
+    }
+}
+
+#[test]
+fn a_daemon_that_does_its_work_is_well_and_one_whose_feeds_all_fail_is_not() {
+    let guides = Guides::new();
+    with_web(&guides);
+    let daemon = Daemon::start(&guides.directory);
+    let address = address(&daemon);
+    daemon.says("bulletin: ");
+    let (head, body) = get(&address, "/health");
+    assert!(head.starts_with("HTTP/1.1 200 "), "{head}");
+    assert!(
+        head.to_lowercase()
+            .contains("content-type: application/json"),
+        "{head}"
+    );
+    let body: serde_json::Value = serde_json::from_str(&body).unwrap();
+    assert_eq!(
+        body,
+        serde_json::json!({ "status": "ok", "reasons": [], "cautions": [] })
+    );
+
+    // Settings that were refused are worth a look; what it does goes on.
+    guides.edit("rigtide.toml", "ledger = ", "ledger == ");
+    daemon.signal("-HUP");
+    let refused =
+        |head: &str, body: &str| head.contains(" 200 ") && body.contains("settings_refused");
+    wait_for(&address, "/health", refused);
+    guides.edit("rigtide.toml", "ledger == ", "ledger = ");
+    wait_for(&address, "/health", |_, body| {
+        !body.contains("settings_refused")
+    });
+    drop(daemon);
+
+    // Three failures in a row, as a daemon would leave them over a night.
+    let feed = guides.directory.join("retailers/example-offers.csv");
+    fs::rename(&feed, feed.with_extension("away")).unwrap();
+    for _ in 0..3 {
+        crate::support::guides::run(&guides.directory, &["poll"]);
+    }
+    let daemon = Daemon::start(&guides.directory);
+    let address = self::address(&daemon);
+    let failing =
+        |head: &str, body: &str| head.contains(" 503 ") && body.contains("every_feed_fails");
+    let body = wait_for(&address, "/health", failing);
+    assert!(body.contains("example/export"), "{body}");
+}
+
+#[test]
+fn metrics_are_whole_and_keep_the_essentials_of_the_grammar() {
+    let guides = Guides::new();
+    with_web(&guides);
+    let daemon = Daemon::start(&guides.directory);
+    let address = address(&daemon);
+    daemon.says("bulletin: ");
+    let (head, body) = get(&address, "/metrics");
+    let media_type = "content-type: application/openmetrics-text; version=1.0.0; charset=utf-8";
+    assert!(head.to_lowercase().contains(media_type), "{head}");
+    // OpenMetrics 1.0, sections 4.1 to 4.6: one end, at the end; line feeds alone; families in one
+    // piece with TYPE before samples; a unit ends the name; counters end in `_total`.
+    assert!(body.ends_with("\n# EOF\n"), "{body}");
+    assert_eq!(body.matches("# EOF").count(), 1);
+    assert!(!body.contains('\r') && !body.contains("\n\n"));
+    let (mut family, mut kind, mut known) = ("", "", Vec::new());
+    for line in body.lines() {
+        let words: Vec<&str> = line.splitn(4, ' ').collect();
+        match words[..] {
+            ["#", "TYPE", name, its_kind] => {
+                assert!(!known.contains(&name), "{name} comes in two pieces");
+                (family, kind) = (name, its_kind);
+                known.push(name);
+            }
+            ["#", "UNIT", name, unit] => {
+                assert!(
+                    name == family && name.ends_with(&format!("_{unit}")),
+                    "{line}"
+                );
+            }
+            ["#", "HELP", name, _] => assert_eq!(name, family),
+            ["#", "EOF"] => {}
+            _ => {
+                let name = line.split(['{', ' ']).next().unwrap();
+                let suffix = name
+                    .strip_prefix(family)
+                    .unwrap_or_else(|| panic!("{line}"));
+                let may_be: &[&str] = match kind {
+                    "counter" => &["_total"],
+                    "histogram" => &["_bucket", "_count", "_sum"],
+                    "info" => &["_info"],
+                    _ => &[""],
+                };
+                assert!(may_be.contains(&suffix), "{line}");
+                let value = line.rsplit(' ').next().unwrap();
+                assert!(value.parse::<f64>().is_ok(), "{line}");
+            }
+        }
+    }
+    for line in [
+        "rigtide_polls_total{feed=\"example/export\",status=\"fresh\"} 1",
+        "rigtide_poll_duration_seconds_count 1",
+        "rigtide_solves_total 1",
+        "rigtide_skipped_solves_total 0",
+        "rigtide_bulletins_total 1",
+        "rigtide_held_prices 0",
+        "rigtide_outbox_deliveries{state=\"dead\"} 0",
+    ] {
+        assert!(body.lines().any(|has| has == line), "no {line} in\n{body}");
+    }
+    let bytes = body
+        .lines()
+        .find_map(|line| line.strip_prefix("rigtide_ledger_bytes "));
+    assert!(bytes.unwrap().parse::<u64>().unwrap() > 4096);
+    read_by_a_reference(&body);
+}
+
+/// What prometheus_client's own parser of OpenMetrics says of it, where `tests/data.sh` made a
+/// place with it.
+fn read_by_a_reference(text: &str) {
+    let root = concat!(env!("CARGO_MANIFEST_DIR"), "/target/test-data/openmetrics");
+    let python = format!("{root}/bin/python");
+    if fs::metadata(&python).is_err() {
+        assert!(std::env::var_os("CI").is_none_or(|ci| ci != "true"));
+        println!("skipped: no prometheus_client; tests/data.sh fetches it");
+        return;
+    }
+    let script = "import sys\n\
+        from prometheus_client.openmetrics.parser import text_string_to_metric_families as read\n\
+        print(sorted(f.name for f in read(sys.stdin.read())))";
+    let read = |text: &str| {
+        let file = tempfile::NamedTempFile::new().unwrap();
+        fs::write(file.path(), text).unwrap();
+        let input = fs::File::open(file.path()).unwrap();
+        let mut command = Command::new(&python);
+        command.args(["-c", script]).stdin(input).output().unwrap()
+    };
+    let output = read(text);
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{said}\n{text}");
+    let names = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(names.contains("rigtide_poll_duration_seconds"), "{names}");
+    // It refuses what breaks the grammar.
+    for (whole, broken) in [
+        ("# EOF\n", ""),
+        ("rigtide_solves_total ", "rigtide_solves "),
+    ] {
+        assert!(
+            !read(&text.replace(whole, broken)).status.success(),
+            "{broken}"
+        );
+    }
+}
+
+#[test]
+fn pages_whose_name_was_pointed_at_this_machine_learn_nothing() {
+    let guides = Guides::new();
+    with_web(&guides);
+    let daemon = Daemon::start(&guides.directory);
+    let address = address(&daemon);
+    let port = address.rsplit(':').next().unwrap();
+    let ask = |request: &str| raw(&address, request).0;
+    for (expected, request) in [
+        ("200", format!("GET /health HTTP/1.1\r\nHost: localhost:{port}\r\nConnection: close\r\n\r\n")),
+        ("200", format!("GET /health HTTP/1.1\r\nHost: [::1]:{port}\r\nConnection: close\r\n\r\n")),
+        // RFC 9110, 15.5.20: directed at a server that does not answer for it.
+        ("421", format!("GET /health HTTP/1.1\r\nHost: guide.example:{port}\r\nConnection: close\r\n\r\n")),
+        ("421", "GET http://guide.example/health HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n".to_owned()),
+        // RFC 9112, 3.2: a request without Host is answered with 400.
+        ("400", "GET /health HTTP/1.1\r\nConnection: close\r\n\r\n".to_owned()),
+        ("405", format!("POST /health HTTP/1.1\r\nHost: localhost:{port}\r\nContent-Length: 0\r\nConnection: close\r\n\r\n")),
+        ("404", format!("GET /ledger.sqlite HTTP/1.1\r\nHost: localhost:{port}\r\nConnection: close\r\n\r\n")),
+    ] {
+        let head = ask(&request);
+        assert!(head.starts_with(&format!("HTTP/1.1 {expected} ")), "{request}{head}");
+        assert!(!head.to_lowercase().contains("access-control-allow"), "{head}");
+    }
+}
+
+#[test]
+fn where_it_answers_follows_the_settings_and_a_taken_address_refuses_them() {
+    let guides = Guides::new();
+    let daemon = Daemon::start(&guides.directory);
+    daemon.says("bulletin: ");
+    with_web(&guides);
+    daemon.signal("-HUP");
+    let first = address(&daemon);
+    get(&first, "/health");
+    let taken = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let taken = taken.local_addr().unwrap().to_string();
+    guides.edit("rigtide.toml", "127.0.0.1:0", &taken);
+    daemon.signal("-HUP");
+    let line = daemon.says("refused");
+    assert!(line.contains(&taken), "{line}");
+    assert!(get(&first, "/health").1.contains("settings_refused"));
+    guides.edit("rigtide.toml", "[web]", "");
+    guides.edit("rigtide.toml", &format!("listen = \"{taken}\""), "");
+    daemon.signal("-HUP");
+    daemon.says("the settings were changed");
+    let until = Instant::now() + DEADLINE;
+    while TcpStream::connect(&first).is_ok() {
+        assert!(Instant::now() < until, "it answers still");
+        std::thread::sleep(Duration::from_millis(50));
+    }
+}
