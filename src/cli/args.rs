@@ -7,6 +7,7 @@ mod guide;
 mod history;
 mod instant;
 mod ledger;
+mod operating;
 mod questions;
 mod rates;
 mod service;
@@ -16,6 +17,10 @@ pub use history::HistoryArguments;
 pub use instant::Past;
 pub use ledger::{
     BackupArguments, CompactArguments, ExportArguments, ImportHistoryArguments, RestoreArguments,
+};
+pub use operating::{
+    JournalArguments, OutboxArguments, OutboxCommand, OutboxListArguments, ScheduleArguments,
+    StateWord,
 };
 pub use questions::{
     Changes, EntryPricesArguments, LadderArguments, WhatIfArguments, WhyArguments,
@@ -134,6 +139,14 @@ pub enum Command {
     Watch,
     /// Write a systemd unit that runs the daemon on this configuration.
     InstallService(InstallServiceArguments),
+    /// Show what is polled and sent next, and why something is put off.
+    Schedule(ScheduleArguments),
+    /// Show how everything stands: feeds, briefs, bulletins on their way, the ledger.
+    Status(Output),
+    /// Show what happened, oldest first.
+    Journal(JournalArguments),
+    /// List bulletins on their way; try one again, or drop it.
+    Outbox(OutboxArguments),
     /// Show the whole program at work on three invented retailers.
     Demo(DemoArguments),
 }

@@ -110,6 +110,10 @@ fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Resu
         Command::Compact(compact) => commands::compact::run(config, compact, screen),
         Command::Watch => commands::watch::run(config, screen),
         Command::InstallService(service) => commands::install_service::run(config, service, screen),
+        Command::Schedule(schedule) => commands::schedule::run(config, schedule, screen),
+        Command::Status(output) => commands::status::run(config, *output, screen),
+        Command::Journal(journal) => commands::journal::run(config, journal, screen),
+        Command::Outbox(outbox) => commands::outbox::run(config, outbox, screen),
         Command::Demo(demo) => commands::demo::run(demo, screen, open_demo),
     }
 }

@@ -1,7 +1,9 @@
 //! Where commands write: results to standard output, progress to a terminal alone.
 
+use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use std::fmt::Write as _;
 use std::io::{self, IsTerminal, Write};
+use std::time::Duration;
 
 /// Standard output and error as the person set them up.
 pub struct Screen {
@@ -30,6 +32,20 @@ impl Screen {
     /// Writes a line to standard output. A closed pipe is the reader's choice, not a failure.
     pub fn line(&self, text: impl AsRef<str>) {
         let _ = writeln!(io::stdout(), "{}", text.as_ref());
+    }
+
+    /// Waits for so long, and tells whether anybody still reads standard output: false at once when
+    /// the reader of a pipe has closed it.
+    pub fn is_read_for(&self, wait: Duration) -> bool {
+        let stdout = io::stdout();
+        // Asked for nothing, the system reports what makes writing pointless.
+        let mut polled = [PollFd::new(&stdout, PollFlags::empty())];
+        let wait = Timespec::try_from(wait).ok();
+        match poll(&mut polled, wait.as_ref()) {
+            Ok(n_told) => n_told == 0,
+            // A signal that did not end the program.
+            Err(error) => error == rustix::io::Errno::INTR,
+        }
     }
 
     /// Writes a line to standard error.

@@ -57,6 +57,31 @@ pub enum Cause {
     Content,
 }
 
+/// Why a feed is left alone although its schedule has or may come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pause {
+    /// It failed, and each failure in a row makes the pause longer.
+    BackingOff,
+    /// Its host does not let the program in.
+    Unwelcome,
+    /// Its host asked for more time (`Retry-After`) than the program would have given it.
+    Asked,
+    /// Nothing could be reached from here.
+    NoNetwork,
+}
+
+impl Pause {
+    /// A stable word for it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Pause::BackingOff => "backing_off",
+            Pause::Unwelcome => "unwelcome",
+            Pause::Asked => "retry_after",
+            Pause::NoNetwork => "no_network",
+        }
+    }
+}
+
 /// What the journal is told. A feed that goes on failing is not news.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Notice {
@@ -142,6 +167,23 @@ impl Health {
     /// When to poll next: at the end of the pause, or else when the schedule says.
     pub fn next_poll(&self, scheduled: DateTime<Utc>) -> DateTime<Utc> {
         self.retry_at.unwrap_or(scheduled)
+    }
+
+    /// Why the feed is put off, if it is; `polled` is when it was last asked.
+    pub fn pause(&self, feed: &FeedId, polled: DateTime<Utc>) -> Option<Pause> {
+        // Stored instants are rounded.
+        const ROUNDED: TimeDelta = TimeDelta::seconds(1);
+        let pause = self.retry_at? - polled;
+        let is_network = (pause - NETWORK_PAUSE).abs() < ROUNDED;
+        let own = Backoff::USUAL.pause(feed, self.failures);
+        let own = TimeDelta::from_std(own).unwrap_or_default();
+        let is_own = pause < own + ROUNDED;
+        Some(match self.breaker {
+            Breaker::Blocked => Pause::Unwelcome,
+            _ if self.failures == 0 && is_network => Pause::NoNetwork,
+            _ if self.failures == 0 || !is_own => Pause::Asked,
+            _ => Pause::BackingOff,
+        })
     }
 
     fn waiting_until(&self, retry_at: DateTime<Utc>) -> Health {
@@ -272,6 +314,25 @@ mod tests {
         let cause = Cause::Fetch(FaultKind::Server);
         let (health, _, now) = play(&[Attempt::Failed { cause, retry_after }]);
         assert_eq!(health.retry_at, Some(now + TimeDelta::hours(2)));
+    }
+
+    #[test]
+    fn a_pause_is_known_by_its_length() {
+        let feed = FeedId::new("kestrel/all");
+        let pause = |attempts: &[Attempt]| {
+            let (health, _, polled) = play(attempts);
+            health.pause(&feed, polled)
+        };
+        let asked = |cause| Attempt::Failed {
+            cause: Cause::Fetch(cause),
+            retry_after: Some(Duration::from_secs(7200)),
+        };
+        assert_eq!(pause(&[Attempt::Good]), None);
+        assert_eq!(pause(&[SERVER; 4]), Some(Pause::BackingOff));
+        assert_eq!(pause(&[SERVER, WALL]), Some(Pause::Unwelcome));
+        assert_eq!(pause(&[asked(FaultKind::Server)]), Some(Pause::Asked));
+        assert_eq!(pause(&[asked(FaultKind::Resting)]), Some(Pause::Asked));
+        assert_eq!(pause(&[Attempt::NoNetwork]), Some(Pause::NoNetwork));
     }
 
     #[test]

@@ -4,6 +4,7 @@ use super::error::LockError;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 /// Held while a watch runs; the system lets go of it when the process ends, however it ends.
 ///
@@ -28,7 +29,7 @@ impl WatchLock {
         let mut options = OpenOptions::new();
         options.read(true).write(true).create(true).truncate(false);
         let mut file = options.open(&path).map_err(fault)?;
-        match file.try_lock() {
+        match try_for_a_moment(&file) {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => {
                 let process = holder(&mut file);
@@ -41,6 +42,28 @@ impl WatchLock {
         file.flush().map_err(fault)?;
         Ok(WatchLock { _file: file })
     }
+
+    /// The process that has the lock: `None` if nobody has, `Some(None)` if it did not say who it is.
+    pub fn holder(ledger: &Path) -> Option<Option<u32>> {
+        // Without the file nobody has ever had it. Looking makes none, and changes none.
+        let mut file = File::open(beside(ledger)).ok()?;
+        match file.try_lock_shared() {
+            Err(TryLockError::WouldBlock) => Some(holder(&mut file)),
+            Ok(()) | Err(TryLockError::Error(_)) => None,
+        }
+    }
+}
+
+/// Somebody who only looks whether it is held has it for an instant.
+fn try_for_a_moment(file: &File) -> Result<(), TryLockError> {
+    const TRIES: u32 = 5;
+    for _ in 1..TRIES {
+        match file.try_lock() {
+            Err(TryLockError::WouldBlock) => std::thread::sleep(Duration::from_millis(20)),
+            settled => return settled,
+        }
+    }
+    file.try_lock()
 }
 
 fn beside(ledger: &Path) -> PathBuf {

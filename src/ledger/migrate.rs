@@ -24,6 +24,7 @@ pub(super) const MIGRATIONS: &[(&str, &str)] = &[
     ("lead time", include_str!("migrations/0007_lead_time.sql")),
     ("reading", include_str!("migrations/0008_reading.sql")),
     ("deciding", include_str!("migrations/0009_deciding.sql")),
+    ("dropped", include_str!("migrations/0010_dropped.sql")),
 ];
 
 /// The version that this program writes.

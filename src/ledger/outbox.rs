@@ -16,16 +16,6 @@ pub struct DueDelivery {
     pub attempts: u32,
 }
 
-/// A bulletin that a channel has given up.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct DeadLetter {
-    pub bulletin: Bulletin,
-    pub channel: String,
-    pub attempts: u32,
-    pub given_up: DateTime<Utc>,
-    pub fault: Option<String>,
-}
-
 pub(super) const BULLETIN: &str = "b.id, b.brief, b.at_ms, b.subject, b.text, b.data";
 pub(super) const BULLETIN_WIDTH: usize = 6;
 
@@ -68,31 +58,6 @@ impl Reader {
                           ORDER BY next_ms LIMIT 1";
             let mut statement = connection.prepare_cached(select)?;
             statement.query_row([], |row| instant(row, 0)).optional()
-        })
-    }
-
-    /// What was given up, newest first.
-    ///
-    /// # Errors
-    /// [`LedgerError`]
-    pub fn dead_letters(&self, limit: u32) -> Result<Vec<DeadLetter>, LedgerError> {
-        let select = format!(
-            "SELECT {BULLETIN}, o.channel, o.attempts, o.touched_ms, o.fault
-             FROM outbox o JOIN bulletin b ON b.id = o.bulletin_id
-             WHERE o.state = 'dead' ORDER BY o.touched_ms DESC, o.id DESC LIMIT ?1"
-        );
-        self.run(|connection| {
-            let mut statement = connection.prepare_cached(&select)?;
-            let letters = statement.query_map([limit], |row| {
-                Ok(DeadLetter {
-                    bulletin: read_bulletin(row)?,
-                    channel: row.get(BULLETIN_WIDTH)?,
-                    attempts: row.get(BULLETIN_WIDTH + 1)?,
-                    given_up: instant(row, BULLETIN_WIDTH + 2)?,
-                    fault: row.get(BULLETIN_WIDTH + 3)?,
-                })
-            })?;
-            letters.collect()
         })
     }
 
@@ -196,23 +161,6 @@ impl Ledger {
                 params![bulletin.as_str(), channel, millis(at), fault],
             )?;
             Ok(())
-        })
-    }
-
-    /// Makes a channel's dead letters due again, as after its settings were corrected, and lifts
-    /// its ban. Returns how many.
-    ///
-    /// # Errors
-    /// [`LedgerError`]
-    pub fn revive(&mut self, channel: &str, at: DateTime<Utc>) -> Result<usize, LedgerError> {
-        self.write(|connection| {
-            let lift = "DELETE FROM disabled_channel WHERE channel = ?1";
-            connection.execute(lift, [channel])?;
-            connection.execute(
-                "UPDATE outbox SET state = 'waiting', attempts = 0, touched_ms = ?2, next_ms = ?2
-                 WHERE channel = ?1 AND state = 'dead'",
-                (channel, millis(at)),
-            )
         })
     }
 

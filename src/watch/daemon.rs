@@ -4,6 +4,7 @@ use super::backlog::Backlog;
 use super::calls::{Calls, Listener, Phase};
 use super::clock::Clock;
 use super::cycle::{CycleReport, Storing, decide, decided, poll_and_keep, send};
+use super::due::{DueTimes, first_due, follow_clock, health, take_due};
 use super::metrics::RELOADS;
 use super::poll::{PollReport, Polling};
 use super::questions::rematched;
@@ -12,11 +13,8 @@ use super::reload::{
 };
 use super::settings::files::{Digest, Stamps};
 use super::settings::{Feed, Settings};
-use crate::feeds::health::Health;
-use crate::feeds::retry::spread;
-use crate::ledger::{FeedState, LedgerError};
+use crate::ledger::LedgerError;
 use chrono::{DateTime, Utc};
-use std::collections::BTreeMap;
 use std::time::Duration;
 use tokio::sync::watch;
 
@@ -28,8 +26,6 @@ const LONGEST_REST: Duration = Duration::from_secs(30);
 const LOOK_AROUND: Duration = Duration::from_secs(2);
 /// How soon it is tried again whether the ledger can be written.
 const LEDGER_RETRY: Duration = Duration::from_secs(5);
-/// Feeds that are due at the same minute are spread over this much.
-const JITTER: Duration = Duration::from_secs(20);
 
 /// Watches until `calls` say to stop. Every feed is polled once at the start if it has never been
 /// polled or a scheduled run was missed; missed runs are made up for once, not one by one.
@@ -48,8 +44,11 @@ pub async fn watch(
     listener: &mut dyn Listener,
 ) -> Result<(), LedgerError> {
     let pulse = calls.pulse.clone();
+    let states = polling.ledger().read().feed_states()?;
+    let before = clock.now();
     let mut daemon = Daemon {
-        due: first_due(polling, clock.now())?,
+        due: first_due(&polling.settings.feeds, &states, before),
+        before,
         seen_writes: polling.ledger().foreign_writes()?,
         watcher: Watcher::new(&polling.settings.directory),
         refused: None,
@@ -67,6 +66,8 @@ struct Daemon<'w> {
     clock: &'w Clock,
     listener: &'w mut dyn Listener,
     due: DueTimes,
+    /// What the clock showed last.
+    before: DateTime<Utc>,
     /// See [`crate::ledger::Ledger::foreign_writes`].
     seen_writes: i64,
     backlog: Backlog,
@@ -97,7 +98,8 @@ impl Daemon<'_> {
         self.decide_anew().await?;
         loop {
             let now = self.clock.now();
-            let feeds = take_due(&self.polling, &mut self.due, now);
+            follow_clock(&mut self.due, std::mem::replace(&mut self.before, now), now);
+            let feeds = take_due(&self.polling.settings.feeds, &mut self.due, now);
             let writes = self.polling.ledger().foreign_writes()?;
             let is_written = std::mem::replace(&mut self.seen_writes, writes) != writes;
             let mut round = Round {
@@ -294,28 +296,6 @@ async fn stopped(stop: &mut watch::Receiver<bool>) {
     let _ = stop.wait_for(|stop| *stop).await;
 }
 
-type DueTimes = BTreeMap<String, DateTime<Utc>>;
-
-fn first_due(polling: &Polling, now: DateTime<Utc>) -> Result<DueTimes, LedgerError> {
-    let states = polling.ledger().read().feed_states()?;
-    let mut due = DueTimes::new();
-    for feed in &polling.settings.feeds {
-        let Some(schedule) = &feed.schedule else {
-            continue;
-        };
-        let state = states.iter().find(|state| state.feed == feed.id);
-        // A stamp in the future is a clock that was set back: it counts as now.
-        let last = state
-            .and_then(|state| state.last_poll)
-            .map(|last| last.min(now));
-        let next = last.map_or(Some(now), |last| schedule.next_after(last));
-        let health = health(state);
-        // A restart is no way round a pause.
-        due.extend(next.map(|next| (feed.id.to_string(), health.next_poll(next).max(now))));
-    }
-    Ok(due)
-}
-
 /// When feeds are due under changed settings. One that brings in something else is asked at once,
 /// unless its place wants a pause.
 fn due_after(
@@ -323,53 +303,22 @@ fn due_after(
     before: &Settings,
     now: DateTime<Utc>,
 ) -> Result<DueTimes, LedgerError> {
-    let mut due = first_due(polling, now)?;
+    let states = polling.ledger().read().feed_states()?;
+    let mut due = first_due(&polling.settings.feeds, &states, now);
     for feed in &polling.settings.feeds {
         let Some(at) = due.get_mut(feed.id.as_str()) else {
             continue;
         };
         match differs(before, feed) {
-            Differs::Nothing if *at > now => *at += spread(&feed.id, JITTER),
             Differs::Nothing => {}
             Differs::Place => *at = now,
             Differs::Reading => {
-                let state = polling.ledger().read().feed_state(&feed.id)?;
-                *at = health(state.as_ref()).next_poll(now).max(now);
+                let state = states.iter().find(|state| state.feed == feed.id);
+                *at = health(state).next_poll(now).max(now);
             }
         }
     }
     Ok(due)
-}
-
-/// How a feed has fared, as far as that can be read.
-fn health(state: Option<&FeedState>) -> Health {
-    let health = state.and_then(|state| state.remembered.health.as_deref());
-    health
-        .and_then(|text| serde_json::from_str(text).ok())
-        .unwrap_or_default()
-}
-
-/// The feeds that are due, each with its next time set.
-fn take_due(polling: &Polling, due: &mut DueTimes, now: DateTime<Utc>) -> Vec<Feed> {
-    let is_due = |feed: &&Feed| due.get(feed.id.as_str()).is_some_and(|at| *at <= now);
-    let feeds: Vec<Feed> = polling
-        .settings
-        .feeds
-        .iter()
-        .filter(is_due)
-        .cloned()
-        .collect();
-    for feed in &feeds {
-        let next = feed
-            .schedule
-            .as_ref()
-            .and_then(|schedule| schedule.next_after(now));
-        match next {
-            Some(next) => due.insert(feed.id.to_string(), next + spread(&feed.id, JITTER)),
-            None => due.remove(feed.id.as_str()),
-        };
-    }
-    feeds
 }
 
 /// A feed that failed is asked again when its health says, not when its schedule does.

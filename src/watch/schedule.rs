@@ -1,42 +1,56 @@
-//! When a feed is due: cron expressions of five fields with their POSIX meaning.
+//! When something is due: cron expressions in a time zone, with their POSIX meaning.
 //!
-//! The `cron` crate counts weekdays from Sunday = 1, wants a seconds field and demands that both
-//! day fields match. Expressions are translated, and where both day fields are restricted two
-//! schedules stand for "either".
+//! Five fields (minute, hour, day, month, weekday), six with seconds before them, seven with years
+//! after those; `@hourly` and its like. Weekdays count from Sunday = 0 = 7 however many fields there
+//! are. Where both fields for days are restricted, either suffices; one that begins with `*` takes
+//! part with whatever it allows, as in crontab(5).
+//!
+//! **When clocks change.** An expression that allows every hour tells a rhythm and keeps it in real
+//! time: it runs in both of two hours with one name, and makes up for none that was skipped. Any
+//! other tells times of the day, and each of them is due once: right after the gap if the clock
+//! skipped it, at its first coming if the clock showed it twice.
 
-use chrono::{DateTime, Utc};
+mod fields;
+#[cfg(test)]
+mod tests;
+
+use chrono::offset::LocalResult;
+use chrono::{DateTime, NaiveDateTime, Offset, TimeDelta, TimeZone, Utc};
 use chrono_tz::Tz;
-use cron::Schedule as CronSchedule;
-use std::str::FromStr;
+use fields::Fields;
 
 /// When something is due, in a time zone.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Schedule {
-    any_of: Vec<CronSchedule>,
+    text: String,
+    fields: Fields,
     zone: Tz,
 }
 
 /// Why a text is no schedule.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum ScheduleFault {
-    #[error("expected five fields (minute hour day month weekday), found {0}")]
+    #[error(
+        "expected five fields (minute hour day month weekday), six with seconds first, or seven \
+         with years last; found {0}"
+    )]
     Fields(usize),
     #[error("the {field} field cannot be read: \"{text}\"")]
     Field { field: &'static str, text: String },
+    #[error("\"{0}\" is none of the short names @hourly, @daily, @weekly, @monthly, @yearly")]
+    Name(String),
     #[error("never comes due")]
     Never,
 }
 
-const FIELDS: [(&str, u32, u32); 5] = [
-    ("minute", 0, 59),
-    ("hour", 0, 23),
-    ("day", 1, 31),
-    ("month", 1, 12),
-    ("weekday", 0, 7),
-];
-const WEEKDAYS: [&str; 7] = ["SUN", "MON", "TUE", "WED", "THU", "FRI", "SAT"];
-const MONTHS: [&str; 12] = [
-    "JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", "NOV", "DEC",
+const NAMES: [(&str, &str); 7] = [
+    ("@hourly", "0 * * * *"),
+    ("@daily", "0 0 * * *"),
+    ("@midnight", "0 0 * * *"),
+    ("@weekly", "0 0 * * 0"),
+    ("@monthly", "0 0 1 * *"),
+    ("@yearly", "0 0 1 1 *"),
+    ("@annually", "0 0 1 1 *"),
 ];
 
 impl Schedule {
@@ -45,204 +59,97 @@ impl Schedule {
     /// # Errors
     /// [`ScheduleFault`] names the field.
     pub fn parse(text: &str, zone: Tz) -> Result<Schedule, ScheduleFault> {
-        let text = match text.trim() {
-            "@hourly" => "0 * * * *",
-            "@daily" | "@midnight" => "0 0 * * *",
-            "@weekly" => "0 0 * * 0",
-            "@monthly" => "0 0 1 * *",
-            "@yearly" | "@annually" => "0 0 1 1 *",
-            other => other,
+        let text = text.trim();
+        let named = NAMES.iter().find(|(name, _)| *name == text);
+        let fields = match named {
+            Some((_, meant)) => Fields::parse(meant)?,
+            None if text.starts_with('@') => return Err(ScheduleFault::Name(text.to_owned())),
+            None => Fields::parse(text)?,
         };
-        let fields: Vec<&str> = text.split_ascii_whitespace().collect();
-        let [minute, hour, day, month, weekday] = fields[..] else {
-            return Err(ScheduleFault::Fields(fields.len()));
-        };
-        let read = |at: usize, text: &str| expand(text, FIELDS[at]);
-        let (minutes, hours) = (read(0, minute)?, read(1, hour)?);
-        let (days, months, weekdays) = (read(2, day)?, read(3, month)?, read(4, weekday)?);
-        let days_of_week: Vec<&str> = weekdays
-            .iter()
-            .map(|number| WEEKDAYS[*number as usize % 7])
-            .collect();
-        // A day field that begins with `*` leaves the other one in charge.
-        let (by_day, by_weekday) = (!day.starts_with('*'), !weekday.starts_with('*'));
-        let expression = |days: &str, weekdays: &str| {
-            format!(
-                "0 {} {} {days} {} {weekdays}",
-                list(&minutes),
-                list(&hours),
-                list(&months)
-            )
-        };
-        let (days, weekdays) = (list(&days), days_of_week.join(","));
-        let expressions = match (by_day, by_weekday) {
-            (true, true) => vec![expression(&days, "*"), expression("*", &weekdays)],
-            _ => vec![expression(&days, &weekdays)],
-        };
-        let any_of: Option<Vec<CronSchedule>> = expressions
-            .iter()
-            .map(|text| CronSchedule::from_str(text).ok())
-            .collect();
-        let whole = ScheduleFault::Field {
-            field: "whole",
-            text: text.to_owned(),
-        };
-        let schedule = Schedule {
-            any_of: any_of.ok_or(whole)?,
-            zone,
-        };
-        // The 30th of February never comes. Eight years hold every 29th.
-        match schedule.next_after(DateTime::UNIX_EPOCH) {
-            Some(_) => Ok(schedule),
+        // The 30th of February never comes.
+        match fields.next_after(DateTime::UNIX_EPOCH.naive_utc()) {
             None => Err(ScheduleFault::Never),
+            Some(_) => Ok(Schedule {
+                text: text.to_owned(),
+                fields,
+                zone,
+            }),
         }
     }
 
-    /// The first instant after `instant` when it is due.
+    /// The expression as it was written.
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    pub fn zone(&self) -> Tz {
+        self.zone
+    }
+
+    /// The first instant after `instant` when it is due; none when its years are over.
     pub fn next_after(&self, instant: DateTime<Utc>) -> Option<DateTime<Utc>> {
-        let local = instant.with_timezone(&self.zone);
-        let next = self
-            .any_of
-            .iter()
-            .filter_map(|schedule| schedule.after(&local).next());
-        next.map(|due| due.with_timezone(&Utc)).min()
-    }
-}
-
-fn list(numbers: &[u32]) -> String {
-    let texts: Vec<String> = numbers.iter().map(u32::to_string).collect();
-    texts.join(",")
-}
-
-/// The numbers that a field allows, in rising order.
-fn expand(
-    text: &str,
-    (field, low, high): (&'static str, u32, u32),
-) -> Result<Vec<u32>, ScheduleFault> {
-    let fault = || ScheduleFault::Field {
-        field,
-        text: text.to_owned(),
-    };
-    let mut numbers = Vec::new();
-    for piece in text.split(',') {
-        let (range, step) = match piece.split_once('/') {
-            Some((range, step)) => (range, step.parse::<u32>().map_err(|_| fault())?),
-            None => (piece, 1),
-        };
-        let (first, last) = match range.split_once('-') {
-            _ if range == "*" => (low, if field == "weekday" { 6 } else { high }),
-            Some((first, last)) => (
-                value(first, field).ok_or_else(fault)?,
-                value(last, field).ok_or_else(fault)?,
-            ),
-            None => {
-                let only = value(range, field).ok_or_else(fault)?;
-                (only, if piece.contains('/') { high } else { only })
+        let is_rhythm = self.fields.allows_every_hour();
+        let (mut since, mut offset) = (instant, self.offset(instant));
+        let mut local = instant.naive_utc() + offset;
+        loop {
+            let wanted = self.fields.next_after(local)?;
+            // What the clock would show if it were not changed meanwhile.
+            let due = wanted.checked_sub_signed(offset)?.and_utc();
+            let Some(changed) = self.first_change(since, due) else {
+                if is_rhythm || !self.is_second_coming(wanted, due) {
+                    return Some(due);
+                }
+                local = wanted;
+                continue;
+            };
+            let shown = changed.naive_utc() + self.offset(changed);
+            if wanted < shown && !is_rhythm {
+                return Some(changed);
             }
-        };
-        if step == 0 || first < low || last > high || first > last {
-            return Err(fault());
+            (since, offset) = (changed, self.offset(changed));
+            // What the clock shows right after the change is not ruled out.
+            local = shown - TimeDelta::seconds(1);
         }
-        numbers.extend((first..=last).step_by(step as usize));
-    }
-    if field == "weekday" {
-        numbers.iter_mut().for_each(|number| *number %= 7);
-    }
-    numbers.sort_unstable();
-    numbers.dedup();
-    Ok(numbers)
-}
-
-fn value(text: &str, field: &str) -> Option<u32> {
-    let position = |names: &[&str]| {
-        names
-            .iter()
-            .position(|name| name.eq_ignore_ascii_case(text))
-    };
-    match field {
-        "weekday" => position(&WEEKDAYS).map(|at| at as u32),
-        "month" => position(&MONTHS).map(|at| at as u32 + 1),
-        _ => None,
-    }
-    .or_else(|| text.parse().ok())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn check(expression: &str, after: &str, expected: &str) {
-        let schedule = Schedule::parse(expression, Tz::UTC).unwrap();
-        let after = DateTime::parse_from_rfc3339(after)
-            .unwrap()
-            .with_timezone(&Utc);
-        let next = schedule.next_after(after).unwrap();
-        assert_eq!(next.to_rfc3339(), expected, "{expression}");
     }
 
-    #[test]
-    fn weekdays_and_day_fields_mean_what_posix_says() {
-        // POSIX.1-2017 crontab(1p); pitfall D03. 2026-01-01 is a Thursday.
-        check(
-            "*/15 * * * *",
-            "2026-01-01T00:00:00Z",
-            "2026-01-01T00:15:00+00:00",
-        );
-        check(
-            "0 7 * * 1-5",
-            "2026-01-02T08:00:00Z",
-            "2026-01-05T07:00:00+00:00",
-        );
-        check(
-            "0 0 * * 0",
-            "2026-01-01T00:00:00Z",
-            "2026-01-04T00:00:00+00:00",
-        );
-        check(
-            "0 0 * * 7",
-            "2026-01-01T00:00:00Z",
-            "2026-01-04T00:00:00+00:00",
-        );
-        check(
-            "30 4 1,15 * 5",
-            "2026-01-01T05:00:00Z",
-            "2026-01-02T04:30:00+00:00",
-        );
-        check(
-            "30 4 1,15 * 5",
-            "2026-01-10T00:00:00Z",
-            "2026-01-15T04:30:00+00:00",
-        );
-        check(
-            "0 0 29 2 *",
-            "2026-01-01T00:00:00Z",
-            "2028-02-29T00:00:00+00:00",
-        );
-        check(
-            "5 0 * jan,feb *",
-            "2026-02-28T12:00:00Z",
-            "2027-01-01T00:05:00+00:00",
-        );
+    fn offset(&self, at: DateTime<Utc>) -> TimeDelta {
+        let offset = self.zone.offset_from_utc_datetime(&at.naive_utc()).fix();
+        TimeDelta::seconds(i64::from(offset.local_minus_utc()))
     }
 
-    #[test]
-    fn what_is_no_expression_is_refused_by_field() {
-        for text in [
-            "* * * *",
-            "60 * * * *",
-            "* 24 * * *",
-            "* * 0 * *",
-            "* * 32 * *",
-            "* * * 13 *",
-            "* * * * 8",
-            "*/0 * * * *",
-            "1,,2 * * * *",
-            "a * * * *",
-            "5-1 * * * *",
-            "",
-            "0 0 30 2 *",
-        ] {
-            assert!(Schedule::parse(text, Tz::UTC).is_err(), "{text}");
+    /// The first second after `since` and not after `until` when the zone's offset is another.
+    fn first_change(&self, since: DateTime<Utc>, until: DateTime<Utc>) -> Option<DateTime<Utc>> {
+        let offset = self.offset(since);
+        let mut before = since;
+        while before < until {
+            let after = until.min(before.checked_add_signed(TimeDelta::days(1))?);
+            if self.offset(after) != offset {
+                return self.change_between(before, after);
+            }
+            before = after;
+        }
+        None
+    }
+
+    /// When the offset changes, which it does between the two.
+    fn change_between(&self, before: DateTime<Utc>, after: DateTime<Utc>) -> Option<DateTime<Utc>> {
+        let offset = self.offset(before);
+        let (mut before, mut after) = (before.timestamp(), after.timestamp());
+        while after - before > 1 {
+            let middle = before + (after - before) / 2;
+            match self.offset(DateTime::from_timestamp(middle, 0)?) == offset {
+                true => before = middle,
+                false => after = middle,
+            }
+        }
+        DateTime::from_timestamp(after, 0)
+    }
+
+    /// Whether the clock shows `local` at two instants, and `at` is the later one.
+    fn is_second_coming(&self, local: NaiveDateTime, at: DateTime<Utc>) -> bool {
+        match self.zone.from_local_datetime(&local) {
+            LocalResult::Ambiguous(first, second) => first < second && second == at,
+            LocalResult::Single(_) | LocalResult::None => false,
         }
     }
 }

@@ -31,3 +31,7 @@ pub mod verify;
 pub mod watch;
 pub mod what_if;
 pub mod why;
+pub mod schedule;
+pub mod status;
+pub mod journal;
+pub mod outbox;

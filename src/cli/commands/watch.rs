@@ -1,5 +1,6 @@
 //! `rigtide watch`: the daemon in the foreground.
 
+use super::outbox::warning;
 use crate::catalogue::Fault;
 use crate::cli::report::Failure;
 use crate::cli::screen::Screen;
@@ -42,6 +43,7 @@ pub fn run(directory: &Path, screen: &Screen) -> Result<(), Failure> {
 async fn run_watch(polling: &Polling) -> Result<(), Failure> {
     let settings = &polling.settings;
     let (feeds, briefs) = (settings.feeds.len(), settings.briefs.len());
+    warn_of_dead_letters(polling)?;
     tracing::info!(feeds, briefs, "watching");
     let vitals = Arc::new(DaemonVitals::new(settings.clone()));
     let calls = calls(vitals.clone())?;
@@ -163,4 +165,14 @@ impl Listener for Teller {
     fn ledger_fares(&mut self, fault: Option<&str>) {
         self.vitals.ledger_fares(fault);
     }
+}
+
+/// What was given up before is not forgotten because the program starts again.
+fn warn_of_dead_letters(polling: &Polling) -> Result<(), Failure> {
+    let counts = polling.ledger().read().delivery_counts();
+    let dead = counts.map_err(|error| Failure::Ledger(error.into()))?.dead;
+    if let Some(warning) = warning(dead) {
+        tracing::warn!(dead, "{}", warning.trim_start_matches("warning: "));
+    }
+    Ok(())
 }

@@ -108,15 +108,44 @@ fn a_delivery_is_due_until_it_is_sent_or_given_up() {
         .mark_dead(&id, "phone", at(4), "answered 404")
         .unwrap();
     assert_eq!(bench.ledger.read().next_due().unwrap(), None);
-    let letters = bench.ledger.read().dead_letters(10).unwrap();
-    assert_eq!((letters.len(), letters[0].attempts), (1, 2));
-    assert_eq!(letters[0].fault.as_deref(), Some("answered 404"));
-    assert_eq!(bench.ledger.revive("phone", at(5)).unwrap(), 1);
+    let dead = listed(&bench, DeliveryState::Dead);
+    assert_eq!((dead.len(), dead[0].attempts, dead[0].next), (1, 2, None));
+    assert_eq!(dead[0].fault.as_deref(), Some("answered 404"));
+    let sent = listed(&bench, DeliveryState::Sent);
+    let ids = [dead[0].id, sent[0].id];
+    let retried = bench.ledger.retry_deliveries(&ids, at(5), &[]).unwrap();
+    assert_eq!(retried, 1, "what was sent is not sent again");
     assert_eq!(bench.ledger.read().due(at(5), 10).unwrap().len(), 1);
 }
 
+fn listed(bench: &Bench, state: DeliveryState) -> Vec<Delivery> {
+    bench.ledger.read().deliveries(&[state], 10).unwrap()
+}
+
 #[test]
-fn a_disabled_channel_is_remembered_with_its_address_until_it_is_revived() {
+fn a_dropped_delivery_is_kept_is_never_due_and_can_be_taken_up_again() {
+    let mut bench = Bench::new();
+    bench.ledger.record_decision(&decision(1, "a")).unwrap();
+    let waiting = listed(&bench, DeliveryState::Waiting);
+    assert_eq!((waiting.len(), waiting[0].next), (2, Some(at(1))));
+    let id = waiting[0].id;
+    assert!(bench.ledger.drop_delivery(id, at(2), &[]).unwrap());
+    assert!(!bench.ledger.drop_delivery(id, at(2), &[]).unwrap());
+    assert_eq!(bench.ledger.read().due(at(9), 10).unwrap().len(), 1);
+    let counts = bench.ledger.read().delivery_counts().unwrap();
+    assert_eq!((counts.waiting, counts.dropped, counts.dead), (1, 1, 0));
+    assert_eq!(counts.oldest_waiting, Some(at(1)));
+    assert!(bench.ledger.read().verify().unwrap().holds());
+    assert_eq!(bench.ledger.retry_deliveries(&[id], at(3), &[]).unwrap(), 1);
+    assert_eq!(
+        bench.ledger.read().delivery(id).unwrap().unwrap().next,
+        Some(at(3))
+    );
+    assert_eq!(bench.ledger.read().due(at(9), 10).unwrap().len(), 2);
+}
+
+#[test]
+fn a_disabled_channel_is_remembered_with_its_address_until_it_is_tried_again() {
     let mut bench = Bench::new();
     bench
         .ledger
@@ -125,6 +154,10 @@ fn a_disabled_channel_is_remembered_with_its_address_until_it_is_revived() {
     let disabled = |bench: &Bench, address| bench.ledger.read().disabled("phone", address).unwrap();
     assert_eq!(disabled(&bench, "x").as_deref(), Some("answered 410"));
     assert_eq!(disabled(&bench, "y"), None, "it has another address now");
-    bench.ledger.revive("phone", at(2)).unwrap();
+    bench.ledger.record_decision(&decision(1, "a")).unwrap();
+    let waiting = listed(&bench, DeliveryState::Waiting);
+    let phone = waiting.iter().find(|one| one.channel == "phone").unwrap();
+    let ids = [phone.id];
+    bench.ledger.retry_deliveries(&ids, at(2), &[]).unwrap();
     assert_eq!(disabled(&bench, "x"), None);
 }

@@ -1,0 +1,242 @@
+//! `rigtide outbox`: bulletins on their way, tried again or dropped by a person.
+//!
+//! `--json` gives a list, newest first:
+//!
+//! ```text
+//! [{ id, bulletin, brief, subject, channel, state, attempts, at, touched, next, fault }]
+//! ```
+//!
+//! `state` is `waiting`, `sent`, `dead` (given up by the program) or `dropped` (by a person); `next`
+//! is set while it waits. `retry` and `drop` give `{ done, ids [] }`, `done` being `retried` or
+//! `dropped`.
+
+use crate::cli::args::{OutboxArguments, OutboxCommand, OutboxListArguments, Output, StateWord};
+use crate::cli::report::Failure;
+use crate::cli::screen::{Screen, Set, Tone, columns, harmless, harmless_source, shortened};
+use crate::cli::wire;
+use crate::decide::shown_instant;
+use crate::ledger::{Delivery, DeliveryState, JournalEntry, Ledger};
+use crate::watch::clock::Clock;
+use crate::watch::settings::Settings;
+use chrono::{DateTime, Utc};
+use serde_json::{Value, json};
+use std::path::Path;
+
+pub fn run(directory: &Path, arguments: &OutboxArguments, screen: &Screen) -> Result<(), Failure> {
+    let settings = wire::settings(directory)?;
+    match &arguments.command {
+        None => list(&settings, &arguments.list, screen),
+        Some(OutboxCommand::List(wanted)) => list(&settings, wanted, screen),
+        Some(OutboxCommand::Retry { id, output, .. }) => retry(&settings, *id, *output, screen),
+        Some(OutboxCommand::Drop { id, output }) => give_up(&settings, *id, *output, screen),
+    }
+}
+
+/// What to do about dead letters, where there are any.
+pub fn warning(dead: u64) -> Option<String> {
+    let (bulletins, each) = match dead {
+        0 => return None,
+        1 => ("1 bulletin was".to_owned(), "it"),
+        many => (format!("{many} bulletins were"), "each"),
+    };
+    Some(format!(
+        "warning: {bulletins} given up and not delivered; `rigtide outbox` tells why, \
+         `rigtide outbox retry --all` tries {each} again"
+    ))
+}
+
+fn list(settings: &Settings, wanted: &OutboxListArguments, screen: &Screen) -> Result<(), Failure> {
+    let states: &[DeliveryState] = match wanted.state {
+        None => &[DeliveryState::Waiting, DeliveryState::Dead],
+        Some(StateWord::All) => &DeliveryState::ALL,
+        Some(StateWord::Waiting) => &[DeliveryState::Waiting],
+        Some(StateWord::Sent) => &[DeliveryState::Sent],
+        Some(StateWord::Dead) => &[DeliveryState::Dead],
+        Some(StateWord::Dropped) => &[DeliveryState::Dropped],
+    };
+    let (deliveries, counts) = match wire::existing_reader(settings)? {
+        None => Default::default(),
+        Some(reader) => {
+            let deliveries = reader.deliveries(states, wanted.limit);
+            let counts = reader.delivery_counts();
+            (
+                deliveries.map_err(|error| Failure::Ledger(error.into()))?,
+                counts.map_err(|error| Failure::Ledger(error.into()))?,
+            )
+        }
+    };
+    if wanted.output.json {
+        let records: Vec<Value> = deliveries.iter().map(record).collect();
+        screen.line(harmless_source(&Value::from(records).to_string()));
+        return Ok(());
+    }
+    table(&deliveries, screen)
+        .iter()
+        .for_each(|line| screen.line(line));
+    screen.line(format!(
+        "{} waiting, {} sent, {} dead, {} dropped",
+        counts.waiting, counts.sent, counts.dead, counts.dropped
+    ));
+    if let Some(warning) = warning(counts.dead) {
+        screen.line(screen.tone(Tone::Strong, &warning));
+    }
+    Ok(())
+}
+
+fn retry(
+    settings: &Settings,
+    id: Option<i64>,
+    output: Output,
+    screen: &Screen,
+) -> Result<(), Failure> {
+    let mut ledger = opened(settings, id)?;
+    let of_ledger = |error: crate::ledger::LedgerError| Failure::Ledger(error.into());
+    let wanted = match id {
+        Some(id) => vec![found(&ledger, id)?],
+        None => {
+            let dead = ledger.read().deliveries(&[DeliveryState::Dead], u32::MAX);
+            dead.map_err(of_ledger)?
+        }
+    };
+    if let [only] = wanted.as_slice() {
+        refuse_sent(only, "it is not sent twice")?;
+    }
+    let now = Clock::from_environment().now();
+    let ids: Vec<i64> = wanted.iter().map(|delivery| delivery.id).collect();
+    let entries: Vec<JournalEntry> = wanted
+        .iter()
+        .map(|delivery| entry(delivery, "delivery_retried", "is tried again", now))
+        .collect();
+    ledger
+        .retry_deliveries(&ids, now, &entries)
+        .map_err(of_ledger)?;
+    told("retried", &wanted, output, screen);
+    if wanted.is_empty() && !output.json {
+        screen.line("no delivery was given up");
+    }
+    Ok(())
+}
+
+fn give_up(settings: &Settings, id: i64, output: Output, screen: &Screen) -> Result<(), Failure> {
+    let mut ledger = opened(settings, Some(id))?;
+    let delivery = found(&ledger, id)?;
+    refuse_sent(&delivery, "there is nothing to drop")?;
+    let now = Clock::from_environment().now();
+    let entries = [entry(&delivery, "delivery_dropped", "was dropped", now)];
+    let dropped = ledger.drop_delivery(id, now, &entries);
+    dropped.map_err(|error| Failure::Ledger(error.into()))?;
+    told("dropped", &[delivery], output, screen);
+    Ok(())
+}
+
+/// The ledger for writing; a delivery of one that does not exist is unknown.
+fn opened(settings: &Settings, id: Option<i64>) -> Result<Ledger, Failure> {
+    match id {
+        Some(id) if !settings.ledger.exists() => Err(unknown(id)),
+        _ => wire::ledger(settings),
+    }
+}
+
+fn found(ledger: &Ledger, id: i64) -> Result<Delivery, Failure> {
+    let delivery = ledger.read().delivery(id);
+    let delivery = delivery.map_err(|error| Failure::Ledger(error.into()))?;
+    delivery.ok_or_else(|| unknown(id))
+}
+
+fn unknown(id: i64) -> Failure {
+    let message = format!("no delivery has the number {id}");
+    Failure::usage(message, "`rigtide outbox list --state all` lists them")
+}
+
+fn refuse_sent(delivery: &Delivery, hint: &str) -> Result<(), Failure> {
+    match delivery.state {
+        DeliveryState::Sent => {
+            let message = format!("delivery {} was sent", delivery.id);
+            Err(Failure::usage(message, hint))
+        }
+        DeliveryState::Waiting | DeliveryState::Dead | DeliveryState::Dropped => Ok(()),
+    }
+}
+
+fn entry(delivery: &Delivery, kind: &str, what: &str, at: DateTime<Utc>) -> JournalEntry {
+    let Delivery { id, channel, .. } = delivery;
+    JournalEntry {
+        at,
+        kind: kind.to_owned(),
+        feed: None,
+        brief: Some(delivery.brief.clone()),
+        part: None,
+        text: format!("\"{}\" for {channel} {what}", delivery.subject),
+        data: json!({ "delivery": id, "bulletin": delivery.bulletin.as_str(), "channel": channel }),
+    }
+}
+
+fn told(done: &str, deliveries: &[Delivery], output: Output, screen: &Screen) {
+    if output.json {
+        let ids: Vec<i64> = deliveries.iter().map(|delivery| delivery.id).collect();
+        screen.line(json!({ "done": done, "ids": ids }).to_string());
+        return;
+    }
+    for delivery in deliveries {
+        let Delivery {
+            id,
+            channel,
+            subject,
+            ..
+        } = delivery;
+        screen.line(harmless(&format!("{done}: {id}, {subject} ({channel})")));
+    }
+}
+
+fn record(delivery: &Delivery) -> Value {
+    json!({
+        "id": delivery.id,
+        "bulletin": delivery.bulletin.as_str(),
+        "brief": delivery.brief,
+        "subject": delivery.subject,
+        "channel": delivery.channel,
+        "state": delivery.state.name(),
+        "attempts": delivery.attempts,
+        "at": shown_instant(delivery.at),
+        "touched": shown_instant(delivery.touched),
+        "next": delivery.next.map(shown_instant),
+        "fault": delivery.fault,
+    })
+}
+
+fn table(deliveries: &[Delivery], screen: &Screen) -> Vec<String> {
+    const SUBJECT: usize = 60;
+    if deliveries.is_empty() {
+        return Vec::new();
+    }
+    let heading = [
+        "id",
+        "state",
+        "channel",
+        "failed",
+        "next or last",
+        "subject",
+    ];
+    let mut rows: Vec<Vec<String>> = vec![heading.iter().map(|&text| text.to_owned()).collect()];
+    for delivery in deliveries {
+        rows.push(vec![
+            delivery.id.to_string(),
+            delivery.state.name().to_owned(),
+            harmless(&delivery.channel),
+            delivery.attempts.to_string(),
+            shown_instant(delivery.next.unwrap_or(delivery.touched)),
+            harmless(&shortened(&delivery.subject, SUBJECT)),
+        ]);
+    }
+    let (left, right) = (Set::Left, Set::Right);
+    let mut lines = columns(&rows, &[right, left, left, right, left, left]).into_iter();
+    let heading = lines.next().unwrap_or_default();
+    let mut shown = vec![screen.tone(Tone::Quiet, &heading)];
+    for (line, delivery) in lines.zip(deliveries) {
+        shown.push(line);
+        // Why the last attempt failed stands below.
+        let fault = delivery.fault.iter();
+        shown.extend(fault.map(|fault| format!("    {}", harmless(fault))));
+    }
+    shown
+}

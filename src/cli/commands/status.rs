@@ -1,0 +1,169 @@
+//! `rigtide status`: how everything stands, from the ledger; `--json` gives a
+//! [`crate::watch::status::Status`].
+
+use super::outbox::warning;
+use crate::cli::args::Output;
+use crate::cli::report::Failure;
+use crate::cli::screen::{Screen, Set, Tone, columns, harmless, harmless_source};
+use crate::cli::wire;
+use crate::money::{Currency, Money};
+use crate::watch::clock::Clock;
+use crate::watch::status::{BriefStatus, FeedStatus, LedgerStatus, Status, status};
+use std::path::Path;
+
+pub fn run(directory: &Path, output: Output, screen: &Screen) -> Result<(), Failure> {
+    let settings = wire::settings(directory)?;
+    let reader = wire::reader(&settings)?;
+    let now = Clock::from_environment().now();
+    let status = status(&settings, &reader, now);
+    let status = status.map_err(|error| Failure::Ledger(error.into()))?;
+    if output.json {
+        let text = serde_json::to_string(&status)?;
+        screen.line(harmless_source(&text));
+    } else {
+        lines(&status, screen)
+            .iter()
+            .for_each(|line| screen.line(line));
+    }
+    Ok(())
+}
+
+fn lines(status: &Status, screen: &Screen) -> Vec<String> {
+    let mut lines = vec![match (status.watch.is_running, status.watch.process) {
+        (true, Some(process)) => format!("watch: running, process {process}"),
+        (true, None) => "watch: running".to_owned(),
+        (false, _) => "watch: not running; `rigtide watch` starts it".to_owned(),
+    }];
+    lines.push(String::new());
+    lines.extend(feed_lines(&status.feeds, screen));
+    lines.push(String::new());
+    lines.extend(status.briefs.iter().flat_map(brief_lines));
+    lines.push(String::new());
+    let outbox = &status.outbox;
+    let mut line = format!(
+        "outbox: {} waiting, {} sent, {} dead, {} dropped",
+        outbox.waiting, outbox.sent, outbox.dead, outbox.dropped
+    );
+    if let Some(next) = &outbox.next_attempt {
+        line += &format!("; next attempt {next}");
+    }
+    lines.push(line);
+    lines.push(ledger_line(&status.ledger));
+    if let Some(warning) = warning(outbox.dead) {
+        lines.push(screen.tone(Tone::Strong, &warning));
+    }
+    lines
+}
+
+fn feed_lines(feeds: &[FeedStatus], screen: &Screen) -> Vec<String> {
+    let heading = [
+        "feed",
+        "last good",
+        "next",
+        "records",
+        "offers",
+        "matched",
+        "failures",
+    ];
+    let mut rows: Vec<Vec<String>> = vec![heading.iter().map(|&text| text.to_owned()).collect()];
+    for feed in feeds {
+        let next = match &feed.plan {
+            None => "when asked".to_owned(),
+            Some(plan) => {
+                let next = plan.next.as_deref().unwrap_or("never");
+                match plan.why {
+                    "scheduled" => next.to_owned(),
+                    why => format!("{next} ({})", why.replace('_', " ")),
+                }
+            }
+        };
+        rows.push(vec![
+            harmless(&feed.feed),
+            feed.last_good.clone().unwrap_or_else(|| "never".to_owned()),
+            next,
+            feed.records.map_or_else(String::new, |n| n.to_string()),
+            feed.offers.to_string(),
+            feed.matched.to_string(),
+            feed.failures.to_string(),
+        ]);
+    }
+    let (left, right) = (Set::Left, Set::Right);
+    let table = columns(&rows, &[left, left, left, right, right, right, right]);
+    let mut lines = Vec::new();
+    for (at, line) in table.into_iter().enumerate() {
+        match at.checked_sub(1).and_then(|at| feeds.get(at)) {
+            None => lines.push(screen.tone(Tone::Quiet, &line)),
+            Some(feed) => {
+                lines.push(line);
+                let error = feed.error.iter();
+                lines.extend(error.map(|error| format!("    {}", harmless(error))));
+            }
+        }
+    }
+    lines
+}
+
+fn brief_lines(brief: &BriefStatus) -> Vec<String> {
+    let name = harmless(&brief.name);
+    let Some(answer) = &brief.answer else {
+        return vec![format!(
+            "{name}: no answer yet; it comes with the first poll of `rigtide watch`"
+        )];
+    };
+    let money = |minor| {
+        let currency = Currency::parse(&answer.currency).ok();
+        currency.map(|currency| Money::from_minor(minor, currency).to_string())
+    };
+    let age = age(answer.age_s);
+    let Some(total) = answer.total_minor.and_then(money) else {
+        return vec![format!(
+            "{name}: nothing fits, since {} ({age})",
+            answer.since
+        )];
+    };
+    let score = answer
+        .score
+        .map_or_else(String::new, |score| format!(", score {score:.1}"));
+    let parts: Vec<String> = answer.parts.iter().map(|part| harmless(part)).collect();
+    vec![
+        format!("{name}: {total}{score}, since {} ({age})", answer.since),
+        format!("    {}", parts.join(", ")),
+    ]
+}
+
+/// A length of time in its largest unit.
+fn age(seconds: i64) -> String {
+    let (n, unit) = match seconds.max(0) {
+        s if s < 120 => (s, "seconds"),
+        s if s < 2 * 3600 => (s / 60, "minutes"),
+        s if s < 2 * 86_400 => (s / 3600, "hours"),
+        s => (s / 86_400, "days"),
+    };
+    format!("{n} {unit}")
+}
+
+fn ledger_line(ledger: &LedgerStatus) -> String {
+    let path = harmless(&ledger.path);
+    let free = ledger
+        .free_bytes
+        .map(|free| format!(", {} free on its disk", size(free)));
+    let held = match ledger.held {
+        0 => String::new(),
+        n => format!("; {n} held prices wait for your word (`rigtide held`)"),
+    };
+    let free = free.unwrap_or_default();
+    format!("ledger: {path}, {}{free}{held}", size(ledger.bytes))
+}
+
+/// An amount of memory as people read it, in binary units (IEC 80000-13).
+fn size(bytes: u64) -> String {
+    let units = ["KiB", "MiB", "GiB", "TiB"];
+    let (mut amount, mut unit) = (bytes, "bytes");
+    for next in units {
+        if amount < 1024 * 10 {
+            break;
+        }
+        (amount, unit) = (amount / 1024, next);
+    }
+    format!("{amount} {unit}")
+}

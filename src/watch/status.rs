@@ -1,0 +1,236 @@
+//! How everything stands: the watch, the feeds, the briefs, the outbox, the ledger on its disk.
+//!
+//! Read from the ledger alone, so that it is the same whether a daemon runs or not. Changes nothing.
+
+use super::due::{Why, planned};
+use super::settings::{Feed, Settings};
+use crate::decide::{AnswerRecord, shown_instant};
+use crate::ledger::{DeliveryCounts, FeedState, LedgerError, Reader, WatchLock};
+use chrono::{DateTime, Utc};
+use serde::Serialize;
+use std::path::Path;
+
+/// How everything stands at an instant. Keys are only ever added.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Status {
+    pub at: String,
+    pub watch: WatchStatus,
+    pub feeds: Vec<FeedStatus>,
+    pub briefs: Vec<BriefStatus>,
+    pub outbox: OutboxStatus,
+    pub ledger: LedgerStatus,
+}
+
+/// Whether a daemon, or a command that needs the ledger for itself, is at work.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct WatchStatus {
+    pub is_running: bool,
+    pub process: Option<u32>,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct FeedStatus {
+    pub feed: String,
+    pub last_poll: Option<String>,
+    /// The newest poll that confirmed what the feed offers.
+    pub last_good: Option<String>,
+    pub plan: Option<PlanStatus>,
+    /// Of the newest poll.
+    pub records: Option<u64>,
+    pub offers: u64,
+    pub matched: u64,
+    /// Failed polls in a row.
+    pub failures: u32,
+    /// Why the newest poll failed, if it did.
+    pub error: Option<String>,
+}
+
+/// The next poll of a feed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct PlanStatus {
+    pub next: Option<String>,
+    /// `scheduled`, `never_polled`, `missed`, or what puts it off: `backing_off`, `unwelcome`,
+    /// `retry_after`, `no_network`.
+    pub why: &'static str,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BriefStatus {
+    pub brief: String,
+    pub name: String,
+    /// Absent before the first answer.
+    pub answer: Option<AnswerStatus>,
+}
+
+/// The answer that stands.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AnswerStatus {
+    /// When its parts were first the answer, and when it was last written down.
+    pub since: String,
+    pub at: String,
+    pub age_s: i64,
+    pub proof: crate::decide::ProofStatus,
+    /// Absent when nothing fits.
+    pub total_minor: Option<i64>,
+    pub currency: String,
+    pub score: Option<f64>,
+    pub parts: Vec<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct OutboxStatus {
+    pub waiting: u64,
+    pub sent: u64,
+    pub dead: u64,
+    pub dropped: u64,
+    pub oldest_waiting: Option<String>,
+    pub next_attempt: Option<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct LedgerStatus {
+    pub path: String,
+    /// With the files beside it.
+    pub bytes: u64,
+    /// What the program may still write on that disk, where that can be told.
+    pub free_bytes: Option<u64>,
+    pub held: u64,
+}
+
+impl Why {
+    /// A stable word for it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Why::Scheduled => "scheduled",
+            Why::NeverPolled => "never_polled",
+            Why::Missed => "missed",
+            Why::PutOff(pause) => pause.name(),
+        }
+    }
+}
+
+/// Reads how everything stands.
+///
+/// # Errors
+/// [`LedgerError`]
+pub fn status(
+    settings: &Settings,
+    reader: &Reader,
+    now: DateTime<Utc>,
+) -> Result<Status, LedgerError> {
+    let states = reader.feed_states()?;
+    let feeds = settings
+        .feeds
+        .iter()
+        .map(|feed| feed_status(feed, &states, reader, now));
+    let feeds = feeds.collect::<Result<_, _>>()?;
+    let mut briefs = Vec::new();
+    for brief in &settings.briefs {
+        briefs.push(BriefStatus {
+            brief: brief.id.to_string(),
+            name: brief.name.clone(),
+            answer: answer_status(brief.id.as_str(), reader, now)?,
+        });
+    }
+    let holder = WatchLock::holder(&settings.ledger);
+    Ok(Status {
+        at: shown_instant(now),
+        watch: WatchStatus {
+            is_running: holder.is_some(),
+            process: holder.flatten(),
+        },
+        feeds,
+        briefs,
+        outbox: outbox_status(reader)?,
+        ledger: LedgerStatus {
+            path: settings.ledger.display().to_string(),
+            bytes: bytes_of(&settings.ledger),
+            free_bytes: free_bytes(&settings.ledger),
+            held: reader.list_held()?.len() as u64,
+        },
+    })
+}
+
+fn feed_status(
+    feed: &Feed,
+    states: &[FeedState],
+    reader: &Reader,
+    now: DateTime<Utc>,
+) -> Result<FeedStatus, LedgerError> {
+    let state = states.iter().find(|state| state.feed == feed.id);
+    let newest = reader.last_polls(&feed.id, 1)?.into_iter().next();
+    let plan = planned(feed, state, now).map(|planned| PlanStatus {
+        next: planned.at.map(shown_instant),
+        why: planned.why.name(),
+    });
+    Ok(FeedStatus {
+        feed: feed.id.to_string(),
+        last_poll: state.and_then(|state| state.last_poll).map(shown_instant),
+        last_good: state.and_then(|state| state.seen_until).map(shown_instant),
+        plan,
+        records: newest.as_ref().map(|poll| poll.record.records),
+        offers: state.map_or(0, |state| state.offers),
+        matched: state.map_or(0, |state| state.matched),
+        failures: state.map_or(0, |state| state.failures),
+        error: newest.and_then(|poll| poll.record.error),
+    })
+}
+
+fn answer_status(
+    brief: &str,
+    reader: &Reader,
+    now: DateTime<Utc>,
+) -> Result<Option<AnswerStatus>, LedgerError> {
+    let Some(stored) = reader.last_answer(brief)? else {
+        return Ok(None);
+    };
+    let Some(record) = AnswerRecord::from_json(&stored.answer_json) else {
+        return Ok(None);
+    };
+    Ok(Some(AnswerStatus {
+        since: shown_instant(stored.since),
+        at: record.at,
+        age_s: (now - stored.since).num_seconds(),
+        proof: record.proof.status,
+        total_minor: record.total_minor,
+        currency: record.currency,
+        score: record.score,
+        parts: record.picks.into_iter().map(|pick| pick.name).collect(),
+    }))
+}
+
+fn outbox_status(reader: &Reader) -> Result<OutboxStatus, LedgerError> {
+    let DeliveryCounts {
+        waiting,
+        sent,
+        dead,
+        dropped,
+        oldest_waiting,
+    } = reader.delivery_counts()?;
+    Ok(OutboxStatus {
+        waiting,
+        sent,
+        dead,
+        dropped,
+        oldest_waiting: oldest_waiting.map(shown_instant),
+        next_attempt: reader.next_due()?.map(shown_instant),
+    })
+}
+
+/// The ledger's file with its log and the log's index.
+fn bytes_of(ledger: &Path) -> u64 {
+    let beside = |ending: &str| {
+        let mut name = ledger.as_os_str().to_owned();
+        name.push(ending);
+        std::fs::metadata(name).map_or(0, |metadata| metadata.len())
+    };
+    ["", "-wal", "-shm"]
+        .iter()
+        .map(|ending| beside(ending))
+        .sum()
+}
+
+fn free_bytes(ledger: &Path) -> Option<u64> {
+    let disk = rustix::fs::statvfs(ledger).ok()?;
+    disk.f_bavail.checked_mul(disk.f_frsize)
+}
