@@ -168,7 +168,10 @@ fn verified(unit: &str, scope: &str) -> Option<String> {
         .env("XDG_RUNTIME_DIR", folder.path())
         .output();
     let Ok(output) = tool else {
-        let _ = std::io::Write::write_all(&mut std::io::stderr(), b"skipped: no systemd-analyze here\n");
+        let _ = std::io::Write::write_all(
+            &mut std::io::stderr(),
+            b"skipped: no systemd-analyze here\n",
+        );
         return None;
     };
     let said = format!("{}{}", text(&output.stdout), text(&output.stderr));

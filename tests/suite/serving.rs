@@ -172,7 +172,10 @@ fn read_by_a_reference(text: &str) {
     let python = format!("{root}/bin/python");
     if fs::metadata(&python).is_err() {
         assert!(std::env::var_os("CI").is_none_or(|ci| ci != "true"));
-        let _ = std::io::Write::write_all(&mut std::io::stderr(), b"skipped: no prometheus_client; tests/data.sh fetches it\n");
+        let _ = std::io::Write::write_all(
+            &mut std::io::stderr(),
+            b"skipped: no prometheus_client; tests/data.sh fetches it\n",
+        );
         return;
     }
     let script = "import sys\n\
