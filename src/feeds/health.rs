@@ -22,6 +22,9 @@ pub struct Health {
     /// When to ask again, whatever the schedule says; `None` leaves it to the schedule.
     pub retry_at: Option<DateTime<Utc>>,
     pub breaker: Breaker,
+    /// Whole days of failing that have been told of.
+    #[serde(default)]
+    pub told_days: i64,
 }
 
 /// Whether a feed is still polled as usual.
@@ -82,7 +85,7 @@ impl Pause {
     }
 }
 
-/// What the journal is told. A feed that goes on failing is not news.
+/// What the journal is told. A feed that goes on failing is summed up once a day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Notice {
     /// The first failure after a good poll.
@@ -97,6 +100,12 @@ pub enum Notice {
     },
     /// The host does not let the program in.
     Blocked {
+        retry_at: DateTime<Utc>,
+    },
+    /// Another day of failures, with all of them counted.
+    StillFailing {
+        failures: u32,
+        since: DateTime<Utc>,
         retry_at: DateTime<Utc>,
     },
     Recovered {
@@ -142,10 +151,17 @@ impl Health {
         };
         let retry_at = now + backoff.pause(feed, failures).max(retry_after);
         let since = self.failing_since.unwrap_or(now);
+        let days = (now - since).num_days();
         let notice = match (self.breaker, breaker) {
-            (before, after) if before == after => {
-                (failures == 1).then_some(Notice::Failing { retry_at })
-            }
+            (before, after) if before == after => match failures {
+                1 => Some(Notice::Failing { retry_at }),
+                _ if days > self.told_days => Some(Notice::StillFailing {
+                    failures,
+                    since,
+                    retry_at,
+                }),
+                _ => None,
+            },
             (_, Breaker::Blocked) => Some(Notice::Blocked { retry_at }),
             // A wall that gave way to another fault was announced as a wall.
             (Breaker::Blocked, _) => None,
@@ -160,6 +176,7 @@ impl Health {
             failing_since: Some(since),
             retry_at: Some(retry_at),
             breaker,
+            told_days: days.max(self.told_days),
         };
         (after, notice)
     }
@@ -279,6 +296,41 @@ mod tests {
         assert_eq!(since, first);
         assert_eq!(notices[5..], [None; 3]);
         assert!(health.retry_at.unwrap() > now + TimeDelta::hours(1));
+    }
+
+    // Pitfall D17.
+    #[test]
+    fn a_week_of_failures_is_told_once_and_then_summed_up_once_a_day() {
+        let feed = FeedId::new("kestrel/all");
+        let (mut health, mut asked, mut notices) = (Health::default(), 0, Vec::new());
+        let minutes = (0..7 * 24 * 60).map(|minute| start() + TimeDelta::minutes(minute));
+        for now in minutes.filter(|now| now.timestamp() % 60 == 0) {
+            if health.next_poll(now) <= now {
+                let (after, notice) = health.after(&feed, SERVER, now);
+                health = after;
+                asked += 1;
+                notices.extend(notice);
+            }
+        }
+        assert!(asked < 7 * 24, "asked {asked} times");
+        assert!(matches!(notices[0], Notice::Failing { .. }), "{notices:?}");
+        assert!(matches!(notices[1], Notice::Opened { failures: 5, .. }));
+        let counted = notices[2..].iter().map(|notice| match notice {
+            Notice::StillFailing {
+                failures, since, ..
+            } if *since == start() => *failures,
+            other => panic!("{other:?}"),
+        });
+        let counted: Vec<u32> = counted.collect();
+        assert_eq!(counted.len(), 6, "{counted:?}");
+        assert!(counted.is_sorted_by(|one, next| one < next), "{counted:?}");
+        let end = start() + TimeDelta::days(7);
+        let (_, recovered) = health.after(&feed, Attempt::Good, end);
+        let expected = Notice::Recovered {
+            failures: asked,
+            since: start(),
+        };
+        assert_eq!(recovered, Some(expected));
     }
 
     #[test]

@@ -45,6 +45,7 @@ mod open;
 mod outbox;
 mod past;
 mod polls;
+mod retire;
 mod rows;
 mod standing;
 mod thinning;

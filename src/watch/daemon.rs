@@ -95,7 +95,10 @@ impl Daemon<'_> {
     async fn run_rounds(&mut self, calls: &mut Calls) -> Result<(), LedgerError> {
         // The configuration may have changed while nobody watched. Before the first poll there is
         // nothing to decide on, and "nothing fits" would be a false alarm.
-        self.decide_anew().await?;
+        tokio::select! {
+            decided = self.decide_anew() => decided?,
+            () = stopped(&mut calls.stop) => return Ok(()),
+        }
         loop {
             let now = self.clock.now();
             follow_clock(&mut self.due, std::mem::replace(&mut self.before, now), now);
@@ -332,8 +335,7 @@ fn put_off_failed(due: &mut DueTimes, polls: &[PollReport]) {
 
 fn rest(due: &DueTimes, now: DateTime<Utc>) -> Duration {
     let next = due.values().min().map(|next| *next - now);
-    let until = next
-        .and_then(|wait| wait.to_std().ok())
-        .unwrap_or(LONGEST_REST);
+    // What fell due while a poll took long does not wait.
+    let until = next.map_or(LONGEST_REST, |wait| wait.to_std().unwrap_or_default());
     until.min(LONGEST_REST)
 }

@@ -41,6 +41,8 @@ pub fn decide_briefs(
     at: DateTime<Utc>,
     effort: Effort,
 ) -> Result<(Vec<Bulletin>, Vec<DecisionFault>), LedgerError> {
+    let feeds = settings.feeds.iter().map(|feed| &feed.id);
+    ledger.retire_feeds(&feeds.collect(), at)?;
     let listed = ledger.read().listed(None)?;
     let retailers = retailers_on(&settings.retailers, at.date_naive());
     let held = ledger.read().list_held()?.into_iter();

@@ -117,18 +117,17 @@ impl Polling {
         self.ledger.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Takes the stored offers for what they are by the catalogue as it is now. Returns how many
+    /// Takes the stored offers for what they are by the settings as they are now: those of feeds that are no
+    /// more leave the market, and the catalogue says which parts the others are. Returns how many
     /// are another part, or none, since.
     ///
     /// # Errors
     /// [`LedgerError`]
     pub fn rematch(&self, now: DateTime<Utc>) -> Result<usize, LedgerError> {
-        rematch(
-            &mut self.ledger(),
-            &self.matcher,
-            &self.settings.catalogue,
-            now,
-        )
+        let mut ledger = self.ledger();
+        let feeds = self.settings.feeds.iter().map(|feed| &feed.id);
+        ledger.retire_feeds(&feeds.collect(), now)?;
+        rematch(&mut ledger, &self.matcher, &self.settings.catalogue, now)
     }
 
     /// Brings in what a feed offers at `now`; stores nothing.
@@ -320,6 +319,10 @@ impl Outcome<'_> {
             Notice::Opened { failures, since, retry_at } => self.journal_entry(
                 "feed_given_a_rest",
                 format!("{feed} failed {failures} times since {since} and rests until {retry_at}: {error}"),
+            ),
+            Notice::StillFailing { failures, since, retry_at } => self.journal_entry(
+                "feed_still_failing",
+                format!("{feed} has failed {failures} times since {since} and rests until {retry_at}: {error}"),
             ),
             Notice::Blocked { retry_at } => self.journal_entry(
                 "feed_blocked",

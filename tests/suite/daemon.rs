@@ -1,5 +1,6 @@
 //! The daemon as a process: signals, a second one, kill -9.
 
+use super::watching::with_many_briefs;
 use crate::support::daemon::{DEADLINE, Daemon};
 use crate::support::guides::{Guides, run, text};
 use rigtide::ledger::Reader;
@@ -20,6 +21,43 @@ fn sigterm_and_sigint_stop_the_daemon_cleanly_within_five_seconds() {
         let (code, took) = daemon.ended();
         assert_eq!(code, Some(0), "{signal}");
         assert!(took < Duration::from_secs(5), "{signal}: {took:?}");
+    }
+}
+
+// Pitfall D18.
+#[test]
+fn a_daemon_that_is_stopped_while_it_solves_ends_within_seconds_and_leaves_a_sound_ledger() {
+    const N_BRIEFS: usize = 4000;
+    let guides = Guides::new();
+    with_many_briefs(&guides, N_BRIEFS);
+    // How many of them are answered, in their order.
+    let n_answered = || {
+        let Ok(reader) = Reader::open(&guides.ledger()) else {
+            return 0;
+        };
+        let is_answered = |number: &usize| {
+            let stored = reader.last_answer(&format!("other-{number:04}"));
+            stored.unwrap().is_some()
+        };
+        (0..N_BRIEFS).take_while(is_answered).count()
+    };
+    // The second daemon takes up what the first left undecided.
+    for _ in 0..2 {
+        let before = n_answered();
+        let mut daemon = Daemon::start(&guides.directory);
+        daemon.says("\"watching\"");
+        let until = Instant::now() + DEADLINE;
+        while n_answered() == before {
+            assert!(Instant::now() < until, "no brief was ever answered");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        daemon.signal("-TERM");
+        let (code, took) = daemon.ended();
+        assert_eq!(code, Some(0));
+        assert!(took < Duration::from_secs(10), "{took:?}");
+        assert!(n_answered() < N_BRIEFS, "nothing was left to solve");
+        let verified = Reader::open(&guides.ledger()).unwrap().verify().unwrap();
+        assert!(verified.holds());
     }
 }
 

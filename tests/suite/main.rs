@@ -53,3 +53,4 @@ mod service;
 mod serving;
 mod tls;
 mod trying;
+mod watching;

@@ -12,6 +12,25 @@ use rusqlite::types::Value;
 use std::num::NonZeroUsize;
 use std::sync::{Arc, Mutex};
 
+/// What polls share, with a ledger beside the configuration.
+pub fn polling(configuration: &Configuration, ledger: &str) -> Polling {
+    let settings = load_settings(&configuration.path("")).unwrap();
+    let options = FetcherOptions {
+        identity: settings.identity.clone(),
+        extra_roots: Vec::new(),
+        spool_directory: None,
+    };
+    Polling {
+        fetcher: Arc::new(Fetcher::new(options).unwrap()),
+        matcher: Arc::new(Matcher::new(&settings.catalogue)),
+        ledger: Arc::new(Mutex::new(
+            Ledger::open(&configuration.path(ledger)).unwrap(),
+        )),
+        settings: Arc::new(settings),
+        readers: NonZeroUsize::MIN,
+    }
+}
+
 /// Polls the only feed of a configuration into a ledger beside it.
 pub fn poll(
     configuration: &Configuration,
@@ -19,22 +38,11 @@ pub fn poll(
     readers: NonZeroUsize,
     now: DateTime<Utc>,
 ) -> Result<PollReport, LedgerError> {
-    let settings = load_settings(&configuration.path("")).unwrap();
-    let options = FetcherOptions {
-        identity: settings.identity.clone(),
-        extra_roots: Vec::new(),
-        spool_directory: None,
-    };
-    let feed = settings.feeds[0].clone();
     let polling = Polling {
-        fetcher: Arc::new(Fetcher::new(options).unwrap()),
-        matcher: Arc::new(Matcher::new(&settings.catalogue)),
-        ledger: Arc::new(Mutex::new(
-            Ledger::open(&configuration.path(ledger)).unwrap(),
-        )),
-        settings: Arc::new(settings),
         readers,
+        ..polling(configuration, ledger)
     };
+    let feed = polling.settings.feeds[0].clone();
     let mut runtime = tokio::runtime::Builder::new_current_thread();
     let runtime = runtime.enable_all().build().unwrap();
     let brought = runtime.block_on(polling.bring(&feed, now)).unwrap();

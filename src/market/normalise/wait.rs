@@ -7,7 +7,7 @@ use super::text;
 use crate::market::raw::{Field, RawOffer};
 
 /// A longer wait is a mistake of the feed's.
-const DAYS_MAX: u64 = 3_650;
+const DAYS_MAX: u64 = 1_000;
 
 /// Units, in hours; working days are counted apart.
 const HOURS: &[(u64, &str)] = &[
