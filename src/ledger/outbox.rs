@@ -22,6 +22,10 @@ pub(super) const BULLETIN_WIDTH: usize = 6;
 impl Reader {
     /// Deliveries that are due at `now`, oldest bulletin first.
     ///
+    /// What a channel is told of a brief it is told in order: behind a delivery that failed and waits
+    /// for its next attempt, the later ones wait too. One that quiet hours hold back has not failed,
+    /// and holds up nothing.
+    ///
     /// A delivery that was last touched in the future is due as well: the clock has been set
     /// back since, and its next attempt may lie years away.
     ///
@@ -33,6 +37,11 @@ impl Reader {
              FROM outbox o JOIN bulletin b ON b.id = o.bulletin_id
              WHERE o.state = 'waiting' AND o.digest_ms IS NULL
                  AND (o.next_ms <= ?1 OR o.touched_ms > ?1)
+                 AND NOT EXISTS (
+                     SELECT 1 FROM outbox e JOIN bulletin eb ON eb.id = e.bulletin_id
+                     WHERE e.state = 'waiting' AND e.id < o.id AND e.channel = o.channel
+                         AND eb.brief = b.brief AND e.attempts > 0
+                         AND e.next_ms > ?1 AND e.touched_ms <= ?1)
              ORDER BY o.id LIMIT ?2"
         );
         self.run(|connection| {

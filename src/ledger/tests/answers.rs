@@ -118,6 +118,39 @@ fn a_delivery_is_due_until_it_is_sent_or_given_up() {
     assert_eq!(bench.ledger.read().due(at(5), 10).unwrap().len(), 1);
 }
 
+#[test]
+fn a_later_bulletin_does_not_overtake_one_that_is_tried_again_on_the_same_channel() {
+    let mut bench = Bench::new();
+    for (minute, answer) in [(1, "a"), (2, "b")] {
+        bench
+            .ledger
+            .record_decision(&decision(minute, answer))
+            .unwrap();
+    }
+    let first = bulletin("a").id;
+    bench
+        .ledger
+        .mark_failed(&first, "phone", at(2), "answered 503", at(9))
+        .unwrap();
+    let due = |bench: &Bench, minute| -> Vec<(String, BulletinId)> {
+        let due = bench.ledger.read().due(at(minute), 10).unwrap();
+        due.into_iter()
+            .map(|one| (one.channel, one.bulletin.id))
+            .collect()
+    };
+    let on = |channel: &str, answer| (channel.to_owned(), bulletin(answer).id);
+    let mut desk_alone = due(&bench, 3);
+    desk_alone.sort();
+    let mut expected = vec![on("desk", "a"), on("desk", "b")];
+    expected.sort();
+    assert_eq!(desk_alone, expected);
+    let phone: Vec<_> = due(&bench, 9)
+        .into_iter()
+        .filter(|(channel, _)| channel == "phone")
+        .collect();
+    assert_eq!(phone, [on("phone", "a"), on("phone", "b")]);
+}
+
 fn listed(bench: &Bench, state: DeliveryState) -> Vec<Delivery> {
     bench.ledger.read().deliveries(&[state], 10).unwrap()
 }

@@ -82,7 +82,7 @@ fn a_newer_schema_is_refused_and_left_as_it_is() {
     let before = std::fs::read(&path).unwrap();
     assert_eq!(
         open_error(&path),
-        "PATH has schema 99, written by a newer version; this one knows 9: use the newer \
+        "PATH has schema 99, written by a newer version; this one knows 10: use the newer \
          version, the file was left as it is"
     );
     assert_eq!(std::fs::read(&path).unwrap(), before);
