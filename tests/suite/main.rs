@@ -51,6 +51,7 @@ mod scale;
 mod schedules;
 mod service;
 mod serving;
+mod sparing;
 mod tls;
 mod trying;
 mod watching;

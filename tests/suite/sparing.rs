@@ -1,0 +1,134 @@
+//! Not solving a brief again, held against solving it: over markets by the dice and changes of a few
+//! offers in them, an answer that is said to hold is the one that a fresh solve finds.
+
+use crate::buying::case_with_terms;
+use crate::market::{Case, case};
+use crate::support::specs::Dice;
+use crate::support::world::{World, eur};
+use chrono::DateTime;
+use rigtide::catalogue::{Catalogue, PartId};
+use rigtide::decide::{AnswerRecord, Solved, Spared, spared};
+use rigtide::market::{Availability, Brief, Listed, Retailer, RetailerId, market};
+use rigtide::money::Money;
+use rigtide::optimise::{Effort, Standing, best};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// What is asked, apart from what is listed.
+struct Asked<'c> {
+    brief: &'c Brief,
+    catalogue: &'c Catalogue,
+    retailers: &'c BTreeMap<RetailerId, Retailer>,
+}
+
+impl Asked<'_> {
+    fn answer(&self, listed: &[Listed], standing: &Standing) -> AnswerRecord {
+        let market = market(self.brief, self.catalogue, self.retailers, listed);
+        let answer = best(&market, self.catalogue, standing, Effort::default()).unwrap();
+        AnswerRecord::new(&market, &answer, DateTime::UNIX_EPOCH)
+    }
+}
+
+/// What a build is: parts, where they are bought, what they cost and score.
+fn said(answer: &AnswerRecord) -> impl PartialEq + std::fmt::Debug + use<> {
+    let picks = answer.picks.iter();
+    let picks = picks.map(|pick| (pick.part.clone(), pick.retailer.clone(), pick.landed_minor));
+    (
+        answer.total_minor,
+        answer.score_exact,
+        picks.collect::<Vec<_>>(),
+    )
+}
+
+/// A few offers dearer, cheaper, sold out or gone.
+fn changed(listed: &[Listed], dice: &mut Dice) -> Vec<Listed> {
+    let mut after = listed.to_vec();
+    for _ in 0..=dice.roll(4) {
+        let at = dice.roll(after.len() as i64) as usize;
+        let price = after[at].price;
+        match dice.roll(8) {
+            0 => drop(after.remove(at)),
+            1 => after[at].availability = Availability::OutOfStock,
+            2..5 => after[at].price = times(price, 101 + dice.roll(40)),
+            _ => after[at].price = times(price, 99 - dice.roll(40)),
+        }
+        if after.is_empty() {
+            break;
+        }
+    }
+    after
+}
+
+fn times(price: Money, percent: i64) -> Money {
+    Money::from_minor((price.minor() * percent / 100).max(1), price.currency())
+}
+
+/// Solves, changes, and holds what is said to be spared to a fresh solve.
+fn check(asked: &Asked<'_>, listed: &[Listed], dice: &mut Dice) -> Option<Spared> {
+    let first = asked.answer(listed, &Standing::new());
+    let standing = first.standing();
+    let solved = {
+        let market = market(asked.brief, asked.catalogue, asked.retailers, listed);
+        Solved::new(&market, &first, Some(&first))
+    };
+    let after = changed(listed, dice);
+    let of = |listed: &[Listed], part: &PartId| -> Vec<Listed> {
+        listed
+            .iter()
+            .filter(|one| one.part == *part)
+            .cloned()
+            .collect()
+    };
+    let parts: BTreeSet<&PartId> = listed.iter().map(|one| &one.part).collect();
+    let moved: Vec<&PartId> = parts
+        .into_iter()
+        .filter(|part| of(listed, part) != of(&after, part))
+        .collect();
+    let of_moved = |listed: &[Listed]| -> Vec<Listed> {
+        moved.iter().flat_map(|part| of(listed, part)).collect()
+    };
+    let (then, now) = (of_moved(listed), of_moved(&after));
+    let made = |listed| market(asked.brief, asked.catalogue, asked.retailers, listed);
+    let verdict = spared(&made(&then), &made(&now), &solved)?;
+    let fresh = asked.answer(&after, &standing);
+    assert_eq!(said(&fresh), said(&first), "{verdict:?}, moved {moved:?}");
+    Some(verdict)
+}
+
+#[test]
+fn an_answer_that_is_spared_a_solve_is_what_a_solve_finds() {
+    let mut counts: BTreeMap<Spared, usize> = BTreeMap::new();
+    for seed in 0..1_500 {
+        let mut dice = Dice(seed ^ 0x5ba2ed);
+        let case: Case = match dice.roll(3) {
+            0 => case_with_terms(seed),
+            _ => case(seed),
+        };
+        if case.listed.is_empty() {
+            continue;
+        }
+        let asked = Asked {
+            brief: &case.brief,
+            catalogue: &case.catalogue,
+            retailers: &case.retailers,
+        };
+        if let Some(verdict) = check(&asked, &case.listed, &mut dice) {
+            *counts.entry(verdict).or_default() += 1;
+        }
+    }
+    for seed in 0..60 {
+        let world = World::generate(seed, 100);
+        let brief = world.brief(eur(60_000 + 5_000 * seed as i64));
+        let asked = Asked {
+            brief: &brief,
+            catalogue: &world.catalogue,
+            retailers: &world.retailers,
+        };
+        if let Some(verdict) = check(&asked, &world.listed, &mut Dice(seed)) {
+            *counts.entry(verdict).or_default() += 1;
+        }
+    }
+    for verdict in [Spared::Unread, Spared::Worse, Spared::Beaten] {
+        let n = counts.get(&verdict).copied().unwrap_or(0);
+        assert!(n >= 10, "{verdict:?} only {n} times: {counts:?}");
+    }
+}
