@@ -85,6 +85,7 @@ impl LinkTerms {
         {
             document.fault(&template.span, message, remedy);
         }
+        let places = [template.is_some(), parameter.is_some()];
         let form = match (template, parameter) {
             (Some(template), None) => Form::Template(template.value),
             (None, Some(parameter)) => Form::Parameter(parameter.value),
@@ -100,7 +101,8 @@ impl LinkTerms {
             }
         };
         let is_tagless = tag.as_deref().is_none_or(|tag| tag.trim().is_empty());
-        if is_tagless != (form == Form::Own) && !matches!(form, Form::Template(_)) {
+        // A template answers for its tag itself, and of two places one is too many already.
+        if matches!(places, [false, _]) && is_tagless != (form == Form::Own) {
             let message = "`tag` and the place where it goes belong together";
             document.fault(&span, message, "write `tag`, and `template` or `parameter`");
         }
@@ -180,11 +182,7 @@ fn template_fault(template: &str, has_tag: bool) -> Option<(&'static str, &'stat
         return Some(("no address", "begin it with https:// and a host"));
     }
     let first = template.find('{').unwrap_or(template.len());
-    if !template[..first]
-        .splitn(4, '/')
-        .nth(3)
-        .is_some_and(|_| true)
-    {
+    if template[..first].splitn(4, '/').nth(3).is_none() {
         return Some((
             "a place in the host",
             "places go into the path or the query",

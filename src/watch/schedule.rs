@@ -31,8 +31,7 @@ pub struct Schedule {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum ScheduleFault {
     #[error(
-        "expected five fields (minute hour day month weekday), six with seconds first, or seven \
-         with years last; found {0}"
+        "expected 5 fields (minute hour day month weekday), 6 with seconds or 7 with years, found {0}"
     )]
     Fields(usize),
     #[error("the {field} field cannot be read: \"{text}\"")]

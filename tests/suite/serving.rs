@@ -246,8 +246,11 @@ fn where_it_answers_follows_the_settings_and_a_taken_address_refuses_them() {
     let line = daemon.says("refused");
     assert!(line.contains(&taken), "{line}");
     assert!(get(&first, "/health").1.contains("settings_refused"));
-    guides.edit("rigtide.toml", "[web]", "");
-    guides.edit("rigtide.toml", &format!("listen = \"{taken}\""), "");
+    guides.edit(
+        "rigtide.toml",
+        &format!("\n[web]\nlisten = \"{taken}\""),
+        "",
+    );
     daemon.signal("-HUP");
     daemon.says("the settings were changed");
     let until = Instant::now() + DEADLINE;

@@ -103,8 +103,8 @@ fn every_record_is_accepted_held_or_refused_with_its_reason() {
             },
             "title": "Norvant Tern 7", "sku": "1", "gtin": "06291041500213",
             "mpn": "NV-8810/16G", "price_text": "489,90 €", "price_minor": 48990,
-            "currency": "EUR", "availability": "in_stock", "condition": "new", "seller": null,
-            "shipping_minor": null, "part": "tern-7", "match": {
+            "currency": "EUR", "availability": "in_stock", "lead_days": null, "available_from": null,
+            "condition": "new", "seller": null, "shipping_minor": null, "part": "tern-7", "match": {
                 "by": "gtin", "confidence": 100, "reason": "its GTIN is the part's",
             },
             "notes": [], "verdict": "accepted", "reason": null,

@@ -6,8 +6,9 @@ use crate::support::program::Configuration;
 use crate::support::server::{Server, answer};
 use chrono::{DateTime, TimeDelta, Utc};
 use rigtide::ledger::Reader;
+use rigtide::watch::calls::{Calls, Silent};
 use rigtide::watch::clock::Clock;
-use rigtide::watch::daemon::{Silent, watch};
+use rigtide::watch::daemon::watch;
 use serde_json::json;
 use std::time::Duration;
 
@@ -45,7 +46,7 @@ async fn a_poll_that_takes_longer_than_its_interval_is_never_joined_by_another_o
     );
     configuration.write("retailers/brindlemark.toml", retailer);
     let polling = polling(&configuration, "ledger.sqlite");
-    watch(&polling, &clock, stopping, &mut Silent)
+    watch(&polling, &clock, Calls::to_stop(stopping), &mut Silent)
         .await
         .unwrap();
     assert_eq!((server.seen().len(), server.most_busy()), (N_POLLS, 1));

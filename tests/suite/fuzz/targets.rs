@@ -335,7 +335,10 @@ fn check_schedule(bytes: &[u8]) -> String {
                 .next_after(last)
                 .expect("a schedule that is read comes due");
             assert!(next > last, "{text}: {next} after {last}");
-            assert_eq!((next.second(), next.nanosecond()), (0, 0), "{text}");
+            assert_eq!(next.nanosecond(), 0, "{text}");
+            // Beyond five fields the first is the second.
+            let is_to_the_minute = text.split_whitespace().count() <= 5;
+            assert!(!is_to_the_minute || next.second() == 0, "{text}");
             last = next;
         }
     }

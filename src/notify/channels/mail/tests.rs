@@ -1,3 +1,5 @@
+//! Mail against a server on loopback that answers by a script.
+
 use super::*;
 use crate::notify::samples::{bulletin, channel};
 use std::sync::Arc;
