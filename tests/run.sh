@@ -1,8 +1,8 @@
 #!/usr/bin/env bash
 # Checks everything: formatting, lints, all tests, doc tests, and one demo on a clean directory.
 # Needs the Rust toolchain and a C compiler. Where there is python3, it fetches the open data sets
-# that tests are held against into target/test-data, and readers of guides into target/guide; as root
-# on Debian it installs chromium, and nothing else.
+# that tests are held against into target/test-data, and readers of guides and bulletins into
+# target/guide and target/channels; as root on Debian it installs chromium, and nothing else.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -37,6 +37,9 @@ trap 'rm -rf "$demo"' EXIT
 timeout 60 ./target/release/rigtide demo --dir "$demo/demo" >"$demo/out.txt"
 tail -n 40 "$demo/out.txt"
 grep -q 'the best build changed' "$demo/out.txt"
+
+step "what channels send, as readers outside the project see it"
+tests/channels.sh target/release/rigtide
 
 step "every form of the guide, as readers outside the project see it"
 tests/guide.sh target/release/rigtide
