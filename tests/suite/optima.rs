@@ -89,7 +89,7 @@ fn orders_with_terms_come_to_every_optimum_to_the_last_minor_unit() {
 }
 
 #[test]
-#[ignore = "takes minutes unless it is built for release"]
+#[ignore = "takes many minutes; run by hand in release"]
 fn orders_that_take_long_come_to_their_optimum_too() {
     let instances = read(include_str!("../reference/coupled.json"));
     let long = instances.iter().filter(|one| LONG.contains(&one.seed));
