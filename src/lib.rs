@@ -19,6 +19,7 @@
 
 pub mod money;
 pub mod catalogue;
+pub mod template;
 pub mod fit;
 pub mod rates;
 pub mod market;

@@ -24,6 +24,7 @@ use crate::money::Rate;
 use crate::notify::{Channels, MachineSecrets, read_channel};
 use crate::rates::derive::{RateTable, derive};
 use crate::rates::result::{BenchResult, load_results};
+use crate::template::{BuiltIn, Templates};
 use crate::web::read_address;
 use chrono_tz::Tz;
 use std::collections::BTreeMap;
@@ -55,6 +56,8 @@ pub struct Settings {
     pub telling: BTreeMap<BriefId, Telling>,
     /// When channels may be spoken to, of those that say.
     pub hours: BTreeMap<String, Hours>,
+    /// The texts that bulletins are made of, with those that the author put in their place.
+    pub templates: Templates,
     /// What is known of the briefs since these settings were read.
     pub attention: Mutex<Attention>,
 }
@@ -72,6 +75,9 @@ pub struct Feed {
     /// Of the schedule and of the retailer's calendar days.
     pub zone: Tz,
 }
+
+/// Every text that a file in `templates/` may replace, by whose it is.
+pub const TEMPLATES: &[&[BuiltIn]] = &[];
 
 /// The folder with the results of tests.
 pub const MEASUREMENTS: &str = files::MEASUREMENTS.name;
@@ -103,6 +109,7 @@ pub fn settings_of(directory: &Path, files: Files) -> Result<Settings, Vec<Fault
         measurements: result_files,
         retailers: retailer_files,
         briefs: brief_files,
+        templates: template_files,
         mut faults,
     } = files;
     let (mut catalogue, catalogue_faults) = load_catalogue(&texts_of(&catalogue_files));
@@ -137,6 +144,8 @@ pub fn settings_of(directory: &Path, files: Files) -> Result<Settings, Vec<Fault
         }
         faults.extend(document.into_faults());
     }
+    let (templates, template_faults) = Templates::with_files(TEMPLATES, &texts_of(&template_files));
+    faults.extend(template_faults);
     let (briefs, telling) = read_briefs(&brief_files, &catalogue, program.as_ref(), &mut faults);
     match program {
         Some(program) if faults.is_empty() => Ok(Settings {
@@ -155,6 +164,7 @@ pub fn settings_of(directory: &Path, files: Files) -> Result<Settings, Vec<Fault
             briefs,
             telling,
             hours: program.hours,
+            templates,
             attention: Mutex::default(),
         }),
         _ => Err(faults),

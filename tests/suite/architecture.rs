@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 const MAY_USE: &[(&str, &[&str])] = &[
     ("money", &[]),
     ("catalogue", &["money"]),
+    ("template", &["money", "catalogue"]),
     ("fit", &["money", "catalogue"]),
     ("rates", &["money", "catalogue"]),
     ("market", &["money", "catalogue", "fit", "rates"]),
@@ -26,6 +27,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "market",
             "history",
             "optimise",
+            "template",
         ],
     ),
 ];
@@ -44,6 +46,7 @@ const HOMES: &[(&str, &[&str])] = &[
         &["feeds/http/", "feeds/source/access.rs", "notify/channels/"],
     ),
     ("lettre", &["notify/channels/mail"]),
+    ("minijinja", &["template/"]),
     ("clap", &["cli/"]),
     ("sd_notify", &["cli/service.rs"]),
     ("rustix", &["watch/status.rs", "cli/screen.rs"]),

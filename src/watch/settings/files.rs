@@ -4,6 +4,7 @@
 //! Knows nothing of what they mean.
 
 use crate::catalogue::Fault;
+use crate::template;
 use ring::digest::{Context, SHA256};
 use std::collections::BTreeMap;
 use std::os::unix::fs::MetadataExt as _;
@@ -43,8 +44,15 @@ pub const BRIEFS: Folder = Folder {
     is_optional: false,
 };
 
+/// Texts of the author's in the place of the program's.
+pub const TEMPLATES: Folder = Folder {
+    name: template::FOLDER,
+    endings: &[".txt", ".html", ".md"],
+    is_optional: true,
+};
+
 /// Every folder that is read, and hence watched.
-pub const FOLDERS: [&Folder; 4] = [&CATALOGUE, &MEASUREMENTS, &RETAILERS, &BRIEFS];
+pub const FOLDERS: [&Folder; 5] = [&CATALOGUE, &MEASUREMENTS, &RETAILERS, &BRIEFS, &TEMPLATES];
 
 /// A file of the configuration with its text.
 #[derive(Debug)]
@@ -68,6 +76,7 @@ pub struct Files {
     pub measurements: Vec<File>,
     pub retailers: Vec<File>,
     pub briefs: Vec<File>,
+    pub templates: Vec<File>,
     /// What could not be read.
     pub faults: Vec<Fault>,
 }
@@ -82,6 +91,7 @@ impl Files {
             catalogue: read_folder(directory, &CATALOGUE, &mut faults),
             retailers: read_folder(directory, &RETAILERS, &mut faults),
             briefs: read_folder(directory, &BRIEFS, &mut faults),
+            templates: read_folder(directory, &TEMPLATES, &mut faults),
             faults,
         }
     }
@@ -97,6 +107,7 @@ impl Files {
             &self.measurements,
             &self.retailers,
             &self.briefs,
+            &self.templates,
         ];
         let files = self.program.iter().chain(folders.into_iter().flatten());
         for file in files {
