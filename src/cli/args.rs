@@ -3,6 +3,7 @@
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
+mod editions;
 mod guide;
 mod history;
 mod instant;
@@ -12,6 +13,7 @@ mod questions;
 mod rates;
 mod service;
 
+pub use editions::{DiffArguments, EditionsArguments, PublishArguments};
 pub use guide::{GuideArguments, GuideForm};
 pub use history::HistoryArguments;
 pub use instant::Past;
@@ -121,6 +123,18 @@ pub enum Command {
     },
     /// Write the guide to the best build: Markdown, HTML, text, CSV or JSON.
     Guide(GuideArguments),
+    /// Freeze today's guide as the first edition: its picks, prices, evidence and text.
+    ///
+    /// The edition is kept in the ledger under a SHA-256 hash and never changes again.
+    Publish(PublishArguments),
+    /// Write the next edition, with a note of what changed since the one before.
+    ///
+    /// Where nothing has changed, no edition is written, and that is said.
+    Refresh(PublishArguments),
+    /// List the editions that were published; show one again, byte for byte.
+    Editions(EditionsArguments),
+    /// Tell what is no longer as an edition says: prices, stock, better picks, total, score.
+    Diff(DiffArguments),
     /// Show what was seen of a part's price: facts, lows, gaps, and reductions that do not hold.
     History(HistoryArguments),
     /// Write the whole record into a file that other programs read.

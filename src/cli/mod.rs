@@ -101,6 +101,10 @@ fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Resu
             Ok(())
         }
         Command::Guide(guide) => commands::guide::run(config, guide, screen),
+        Command::Publish(publish) => commands::publish::publish(config, publish, screen),
+        Command::Refresh(refresh) => commands::publish::refresh(config, refresh, screen),
+        Command::Editions(editions) => commands::editions::run(config, editions, screen),
+        Command::Diff(diff) => commands::diff::run(config, diff, screen),
         Command::History(history) => commands::history::run(config, history, screen),
         Command::Export(export) => commands::export::run(config, export, screen),
         Command::ImportHistory(import) => commands::import_history::run(config, import, screen),

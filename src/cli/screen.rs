@@ -34,6 +34,16 @@ impl Screen {
         let _ = writeln!(io::stdout(), "{}", text.as_ref());
     }
 
+    /// Writes a text as it is, byte for byte, unless a terminal would show it: there nothing in it acts.
+    pub fn exact(&self, text: &str) {
+        let mut stdout = io::stdout();
+        if stdout.is_terminal() {
+            return text.lines().for_each(|line| self.line(harmless(line)));
+        }
+        let _ = stdout.write_all(text.as_bytes());
+        let _ = stdout.flush();
+    }
+
     /// Waits for so long, and tells whether anybody still reads standard output: false at once when
     /// the reader of a pipe has closed it.
     pub fn is_read_for(&self, wait: Duration) -> bool {

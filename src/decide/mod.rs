@@ -7,6 +7,7 @@
 mod ask;
 mod bulletin;
 mod change;
+mod edition;
 mod hours;
 mod memory;
 mod record;
@@ -19,6 +20,7 @@ mod wording;
 pub use ask::{Ask, Judged, News, Trigger};
 pub use bulletin::{Bulletin, BulletinId};
 pub use change::{BuildChange, Cause, Change, compare};
+pub use edition::{BestNow, Drift, Edition, Exchange, PickDrift, changes};
 pub use hours::{Digest, GoesOut, Hours, Quiet, digest};
 pub use memory::{Memory, Pending, Remembered};
 pub use record::{

@@ -1,6 +1,7 @@
 //! What a trigger may look at: the answer that was told last, today's, and what today's prices are.
 
 use super::change::Change;
+use super::edition::Edition;
 use super::record::{AnswerRecord, PickRecord};
 use crate::catalogue::PartId;
 use crate::market::{Market, RoleId};
@@ -26,6 +27,8 @@ pub struct Scene<'s> {
     /// What the ledger knows of the prices of parts before.
     /// By the key of what is asked for and the part.
     pub lows: BTreeMap<(String, PartId), Low>,
+    /// The newest edition of the guide, where one is published and something asks for it.
+    pub edition: Option<Edition>,
     /// Prices of today's or of the standing build that are not to be trusted.
     pub doubts: Vec<Doubt>,
 }

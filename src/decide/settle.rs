@@ -210,7 +210,7 @@ mod tests {
     use crate::catalogue::{Fault, PartId};
     use crate::decide::change::compare;
     use crate::decide::change::tests::record;
-    use crate::decide::{AnswerRecord, Doubt, DoubtReason, Low};
+    use crate::decide::{AnswerRecord, Doubt, DoubtReason, Drift, Edition, Low};
     use crate::market::{ChangeTerms, RoleId};
     use crate::money::{Currency, Money};
     use chrono::TimeDelta;
@@ -243,6 +243,8 @@ mod tests {
         doubts: Vec<Doubt>,
         prices: BTreeMap<(RoleId, PartId), Money>,
         lows: BTreeMap<(String, PartId), Low>,
+        /// What was published, by the number of the edition.
+        published: Option<(u32, AnswerRecord)>,
         is_pending: bool,
     }
 
@@ -256,6 +258,7 @@ mod tests {
                 doubts: Vec::new(),
                 prices: BTreeMap::new(),
                 lows: BTreeMap::new(),
+                published: None,
                 is_pending: false,
             }
         }
@@ -271,6 +274,12 @@ mod tests {
             let today = record(parts, total, score);
             let repriced = self.standing.clone().filter(AnswerRecord::has_build);
             let terms = ChangeTerms::none(Currency::EUR);
+            let edition = self.published.as_ref().map(|(number, then)| Edition {
+                number: *number,
+                at: then.at.clone(),
+                drift: Drift::between(then, self.now(then).as_ref(), &self.prices, &today),
+                doubts: Vec::new(),
+            });
             let scene = Scene {
                 name: "Den",
                 currency: Currency::EUR,
@@ -280,6 +289,7 @@ mod tests {
                 change: compare(self.standing.as_ref(), repriced.as_ref(), &today, &terms),
                 prices: self.prices.clone(),
                 lows: self.lows.clone(),
+                edition,
                 doubts: self.doubts.clone(),
             };
             // As it is read back after a restart.
@@ -291,6 +301,17 @@ mod tests {
             self.memory = outcome.memory;
             self.is_pending = outcome.is_pending;
             outcome.told
+        }
+
+        /// What was published at today's prices, where all of it can be had.
+        fn now(&self, then: &AnswerRecord) -> Option<AnswerRecord> {
+            let mut now = then.clone();
+            for pick in &mut now.picks {
+                let key = (pick.role.clone(), pick.part.clone());
+                pick.landed_minor = self.prices.get(&key)?.minor();
+            }
+            now.total_minor = Some(now.picks.iter().map(|pick| pick.landed_minor).sum());
+            Some(now)
         }
 
         fn price(&mut self, at: usize, part: &str, minor: Option<i64>) {
@@ -402,6 +423,56 @@ mod tests {
         let looks = [[].as_slice(), &[], &["a"], &["a"]];
         let told: Vec<usize> = looks.map(|parts| den.look(parts, 100, 100.0).len()).into();
         assert_eq!(told, [1, 0, 1, 0]);
+    }
+
+    #[test]
+    fn a_published_guide_that_is_no_longer_true_is_told_once_and_again_when_it_gets_worse() {
+        let text =
+            "[[tell]]\nwhen = \"guide_outdated\"\ntotal_percent = \"3\"\nscore_percent = \"2\"\n";
+        let mut den = Watched::new(text);
+        let published = record(&["a", "b"], 20_000, 100.0);
+        let at = |den: &mut Watched, a, b, best: &[&str], score| {
+            den.price(0, "a", a);
+            den.price(1, "b", b);
+            den.look(best, 20_000, score)
+        };
+        let ab = ["a", "b"].as_slice();
+        // Nothing is published yet.
+        assert_eq!(at(&mut den, Some(9_000), Some(10_000), ab, 100.0).len(), 0);
+        den.published = Some((1, published.clone()));
+        assert_eq!(at(&mut den, Some(10_600), Some(10_000), ab, 100.0).len(), 0);
+        let off = at(&mut den, Some(10_700), Some(10_000), ab, 100.0);
+        assert_eq!(
+            off,
+            ["Den: the published guide is no longer true: its total is off by +3.5 %"]
+        );
+        assert_eq!(at(&mut den, Some(11_000), Some(10_000), ab, 100.0).len(), 0);
+        assert_eq!(at(&mut den, Some(11_400), Some(10_000), ab, 100.0).len(), 1);
+        let gone = at(&mut den, Some(11_400), None, &["a", "c"], 101.0);
+        assert_eq!(
+            gone,
+            ["Den: the published guide is no longer true: Part b cannot be had any more"]
+        );
+        assert_eq!(
+            at(&mut den, Some(11_400), None, &["a", "c"], 101.9).len(),
+            0
+        );
+        assert_eq!(
+            at(&mut den, Some(11_400), None, &["a", "c"], 102.0).len(),
+            1
+        );
+        // The next edition is measured by itself.
+        den.published = Some((2, record(&["a", "c"], 22_800, 102.0)));
+        den.price(1, "c", Some(11_400));
+        assert_eq!(
+            at(&mut den, Some(11_400), None, &["a", "c"], 102.0).len(),
+            0
+        );
+        let (_, faults) = read("[[tell]]\nwhen = \"guide_outdated\"\n");
+        assert!(
+            faults[0].to_string().contains("total_percent"),
+            "{faults:?}"
+        );
     }
 
     #[test]

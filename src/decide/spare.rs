@@ -64,6 +64,12 @@ impl Solved {
         solved
     }
 
+    /// What moves of these parts matters, too.
+    pub fn watch(&mut self, answer: &AnswerRecord) {
+        let picks = answer.picks.iter();
+        self.parts.extend(picks.map(|pick| pick.part.clone()));
+    }
+
     /// Takes the candidates of a market into account where they are faster.
     fn raise(&mut self, market: &Market<'_>) {
         let workloads = &market.brief.objective.workloads;

@@ -91,6 +91,11 @@ impl Telling {
         table.finish();
     }
 
+    /// Something asks whether the published guide is still true.
+    pub fn reads_edition(&self) -> bool {
+        self.asks.iter().any(|ask| ask.trigger.reads_edition())
+    }
+
     /// The parts whose prices are asked about by name.
     pub fn parts(&self) -> impl Iterator<Item = &PartId> {
         self.asks.iter().filter_map(|ask| ask.trigger.part())

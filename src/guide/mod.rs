@@ -1,11 +1,12 @@
 //! The guide: what readers see.
 //!
 //! The charts that commands draw, and the guide itself: [`view`] is what it says, [`render`] the forms
-//! it is published in, [`assembly`] how the parts are put together. May not fetch, store or decide anything; of the crate it
+//! it is published in, [`assembly`] how the parts are put together, [`edition`] what was published. May not fetch, store or decide anything; of the crate it
 //! uses the pure modules alone.
 
 pub mod assembly;
 mod axis;
+pub mod edition;
 pub mod render;
 pub mod scatter;
 pub mod steps;

@@ -29,6 +29,9 @@ pub struct View {
     pub estimated_percent: f64,
     /// No other build scores higher; else the search was cut off.
     pub is_proven: bool,
+    /// Where it is published.
+    #[serde(default)]
+    pub edition: Option<EditionView>,
     pub picks: Vec<PickView>,
     /// Stands beside the links while any of them is paid for.
     pub disclosures: Vec<String>,
@@ -45,6 +48,25 @@ pub struct View {
     pub upgrades: Vec<String>,
     pub tools: Vec<String>,
     pub assembly: Vec<Stage>,
+}
+
+/// Which edition this is.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct EditionView {
+    pub number: u32,
+    /// RFC 3339.
+    pub at: String,
+    pub before: Option<BeforeView>,
+}
+
+/// The edition before, and what changed since.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct BeforeView {
+    pub number: u32,
+    /// RFC 3339.
+    pub at: String,
+    /// One sentence each.
+    pub changes: Vec<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -175,7 +197,7 @@ impl View {
 
     /// The day of the guide.
     pub fn day(&self) -> &str {
-        self.at.get(..10).unwrap_or(&self.at)
+        day_of(&self.at)
     }
 
     /// What whole orders cost and what is not in it, in one sentence.
@@ -196,6 +218,25 @@ impl View {
             share => format!("{share:.0} % of it rests on estimates"),
         };
         format!("{proof}; {estimates}. 100 is the reference of the brief.")
+    }
+}
+
+impl EditionView {
+    pub fn words(&self) -> String {
+        format!("Edition {}, published {}.", self.number, day_of(&self.at))
+    }
+}
+
+impl View {
+    /// The heading of what changed since the edition before, and what did.
+    pub fn changed(&self) -> Option<(String, &[String])> {
+        let before = self.edition.as_ref()?.before.as_ref()?;
+        let title = format!(
+            "What changed since edition {} of {}",
+            before.number,
+            day_of(&before.at)
+        );
+        Some((title, &before.changes))
     }
 }
 
@@ -290,6 +331,11 @@ impl PowerView {
         }
         words
     }
+}
+
+/// The day of an instant.
+fn day_of(instant: &str) -> &str {
+    instant.get(..10).unwrap_or(instant)
 }
 
 /// An amount with its currency; the bare number where the currency is none that we know.

@@ -25,6 +25,7 @@ pub(super) const MIGRATIONS: &[(&str, &str)] = &[
     ("reading", include_str!("migrations/0008_reading.sql")),
     ("deciding", include_str!("migrations/0009_deciding.sql")),
     ("dropped", include_str!("migrations/0010_dropped.sql")),
+    ("editions", include_str!("migrations/0011_editions.sql")),
 ];
 
 /// The version that this program writes.

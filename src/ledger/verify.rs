@@ -1,5 +1,6 @@
 //! Whether the ledger holds together: the file, its references, and what the program relies on.
 
+use super::editions;
 use super::error::LedgerError;
 use super::open::Reader;
 use crate::market::{Availability, Condition};
@@ -120,6 +121,7 @@ const CHECKS: &[Check] = &[
          UNION ALL SELECT 'answer ' || id FROM answer WHERE NOT json_valid(answer_json)
          UNION ALL SELECT 'journal ' || id FROM journal WHERE NOT json_valid(data)
          UNION ALL SELECT 'bulletin ' || id FROM bulletin WHERE NOT json_valid(data)
+         UNION ALL SELECT 'edition ' || id FROM edition WHERE NOT json_valid(document)
          UNION ALL SELECT 'decision on ' || sku FROM offer_decision WHERE NOT json_valid(parts)",
     ),
     Check(
@@ -205,6 +207,13 @@ impl Reader {
                 "every availability and condition has a known name",
             );
             verdicts.push(look(&snapshot, name, must, &unknown_words())?);
+            let mut altered = editions::altered(&snapshot)?;
+            verdicts.push(Verdict {
+                name: "editions_unaltered",
+                must: "every edition has the bytes that it was published with",
+                faults: altered.len() as u64,
+                examples: altered.drain(..altered.len().min(EXAMPLES_MAX)).collect(),
+            });
             Ok(Verified { schema, verdicts })
         })
     }

@@ -34,6 +34,8 @@ pub struct Attention {
     listed: Vec<Listed>,
     retailers: BTreeMap<RetailerId, Retailer>,
     briefs: BTreeMap<BriefId, Known>,
+    /// The newest edition of each brief's guide.
+    editions: BTreeMap<BriefId, u32>,
 }
 
 #[derive(Debug)]
@@ -64,6 +66,13 @@ impl Attention {
         let is_moved = !moved.is_empty() || self.listed.len() != listed.len();
         if is_moved {
             self.listed = listed.iter().map(bare).collect();
+        }
+    }
+
+    /// Takes note of the newest edition of a brief's guide. What is asked of a new one is judged anew.
+    pub fn published(&mut self, brief: &BriefId, edition: u32) {
+        if self.editions.insert(brief.clone(), edition) != Some(edition) {
+            self.forget(brief);
         }
     }
 

@@ -3,6 +3,7 @@
 
 use super::answer::{Today, answer};
 use super::attention::Attention;
+use super::edition::{Published, published};
 use super::settings::Settings;
 use crate::catalogue::PartId;
 use crate::decide::{
@@ -62,6 +63,8 @@ pub fn decide_briefs(
     };
     let (mut told, mut faults) = (Vec::new(), Vec::new());
     for brief in &settings.briefs {
+        let edition = round.ledger.read().last_edition(brief.id.as_str())?;
+        attention.published(&brief.id, edition);
         if attention.is_spared(settings, brief) {
             continue;
         }
@@ -117,7 +120,9 @@ impl Round<'_> {
         let usual = Telling::usual(&brief.channels);
         let telling = self.settings.telling.get(&brief.id).unwrap_or(&usual);
         let market = market(brief, &self.settings.catalogue, self.retailers, self.listed);
-        let scene = self.scene(brief, telling, (&market, &today), standing.as_ref())?;
+        let published = self.published(brief, telling, &today.best)?;
+        let mut scene = self.scene(brief, telling, (&market, &today), standing.as_ref())?;
+        scene.edition = published.as_ref().map(|one| one.edition.clone());
         let outcome = settle(
             brief.id.as_str(),
             telling,
@@ -132,7 +137,10 @@ impl Round<'_> {
             true => Some(&today.best),
             false => standing.as_ref(),
         };
-        let solved = Solved::new(&market, &today.best, stands);
+        let mut solved = Solved::new(&market, &today.best, stands);
+        if let Some(published) = &published {
+            solved.watch(&published.then);
+        }
         attention.put(&brief.id, solved, outcome.is_pending);
         Ok(Ok(outcome
             .told
@@ -150,6 +158,26 @@ impl Round<'_> {
         let failed = entry(brief, self.at, "answer_failed", text, json!({}));
         self.ledger.note(&[failed])?;
         Ok(fault)
+    }
+
+    /// The newest edition, where something asks for it.
+    fn published(
+        &self,
+        brief: &Brief,
+        telling: &Telling,
+        today: &AnswerRecord,
+    ) -> Result<Option<Published>, LedgerError> {
+        if !telling.reads_edition() {
+            return Ok(None);
+        }
+        let (reader, asked) = (self.ledger.read(), (brief, self.listed));
+        let mut found = published(self.settings, reader, asked, today, self.at)?;
+        if let Some(published) = &mut found {
+            let now = published.now.iter().collect::<Vec<_>>();
+            let doubts = doubts(&now, &self.held, telling.stale_after, self.at);
+            published.edition.doubts = doubts;
+        }
+        Ok(found)
     }
 
     fn scene<'s>(
@@ -176,6 +204,7 @@ impl Round<'_> {
             change,
             prices: prices(market),
             lows: self.lows(brief, telling, &today.best)?,
+            edition: None,
             doubts: doubts(&answers, &self.held, telling.stale_after, self.at),
         })
     }

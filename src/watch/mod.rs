@@ -21,6 +21,7 @@ pub mod answer;
 pub mod attention;
 pub mod decision;
 pub mod delivery;
+pub mod edition;
 mod backlog;
 pub mod due;
 mod reload;

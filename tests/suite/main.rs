@@ -16,6 +16,7 @@ mod architecture;
 mod climbing;
 mod copies;
 mod doubts;
+mod editions;
 mod drawing;
 mod examples;
 mod daemon;

@@ -2,7 +2,7 @@
 //!
 //! `--json` is short for `--format json`: the document that `config/guide.schema.json` describes.
 
-mod join;
+pub(super) mod join;
 mod position;
 
 use super::asking::Asked;
@@ -14,21 +14,18 @@ use crate::guide::render::{Form, render};
 use std::path::Path;
 
 pub fn run(directory: &Path, arguments: &GuideArguments, screen: &Screen) -> Result<(), Failure> {
-    let form = match (arguments.output.json, arguments.format) {
-        (true, _) | (_, GuideForm::Json) => Form::Json,
-        (_, GuideForm::Markdown) => Form::Markdown,
-        (_, GuideForm::Html) => Form::Html,
-        (_, GuideForm::Text) => Form::Text,
-        (_, GuideForm::Csv) => Form::Csv,
+    let form = match arguments.output.json {
+        true => Form::Json,
+        false => form_of(arguments.format),
     };
     if arguments.max_chars.is_some() && form != Form::Text {
         let hint = "the other forms are whole or nothing; leave --max-chars away";
         return Err(Failure::usage("--max-chars is for --format text", hint));
     }
     let asked = Asked::load(directory, arguments.brief.as_deref(), &arguments.changes)?;
-    let view = join::view(&asked, screen)?;
+    let joined = join::joined(&asked, screen)?;
     screen.clear_progress();
-    let Some(view) = view else {
+    let Some(join::Joined { view, .. }) = joined else {
         screen.complain("nothing fits; `rigtide best` tells why");
         return Err(Failure::NothingFits);
     };
@@ -38,6 +35,17 @@ pub fn run(directory: &Path, arguments: &GuideArguments, screen: &Screen) -> Res
         None => show(&text, form, screen),
     }
     Ok(())
+}
+
+/// The form that a word of the command line means.
+pub(super) fn form_of(word: GuideForm) -> Form {
+    match word {
+        GuideForm::Markdown => Form::Markdown,
+        GuideForm::Html => Form::Html,
+        GuideForm::Text => Form::Text,
+        GuideForm::Csv => Form::Csv,
+        GuideForm::Json => Form::Json,
+    }
 }
 
 /// On the screen no text from outside acts on the terminal.

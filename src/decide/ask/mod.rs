@@ -3,6 +3,7 @@
 mod build_changed;
 mod enters;
 mod gain;
+mod guide_outdated;
 mod lowest;
 mod pick_lost;
 mod target;
@@ -35,6 +36,11 @@ pub trait Trigger: fmt::Debug + Send + Sync {
     /// How many days of the past of prices it reads: `Some(None)` for all.
     fn past(&self) -> Option<Option<i64>> {
         None
+    }
+
+    /// It reads the newest edition of the guide.
+    fn reads_edition(&self) -> bool {
+        false
     }
 
     /// News of the build itself, which the standing answer follows.
@@ -92,6 +98,7 @@ const KINDS: &[(&str, Read)] = &[
     ("target", target::read),
     ("lowest", lowest::read),
     ("total", total::read),
+    ("guide_outdated", guide_outdated::read),
 ];
 
 impl Ask {

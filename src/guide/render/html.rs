@@ -22,10 +22,12 @@ pub fn render(view: &View) -> String {
 }
 
 fn header(view: &View) -> String {
+    let edition = view.edition.as_ref();
+    let edition = edition.map_or(String::new(), |edition| format!(" {}", edition.words()));
     format!(
         "<header>\n<p class=\"kicker\">Build guide · {} · {}</p>\n<h1>{}</h1>\n<dl class=\"sum\">\n\
          <div><dt>Total</dt><dd>{}</dd></div>\n<div><dt>Score</dt><dd>{:.1}</dd></div>\n\
-         <div><dt>Budget</dt><dd>{}</dd></div>\n</dl>\n<p>{} {}</p>\n</header>\n",
+         <div><dt>Budget</dt><dd>{}</dd></div>\n</dl>\n<p>{} {}{}</p>\n</header>\n",
         escaped(&view.country),
         escaped(view.day()),
         escaped(&view.title),
@@ -33,7 +35,8 @@ fn header(view: &View) -> String {
         view.score,
         escaped(&view.money(view.budget_minor)),
         escaped(&view.total_words()),
-        escaped(&view.score_words())
+        escaped(&view.score_words()),
+        escaped(&edition)
     )
 }
 
@@ -56,7 +59,10 @@ fn sections(view: &View) -> String {
     let notes = view.notes.iter().map(|text| escaped(text));
     let power = view.power.iter().flat_map(|power| power.words());
     let upgrades = view.upgrades.iter().map(|text| escaped(text));
+    let (changed, changes) = view.changed().unwrap_or_default();
+    let changes = changes.iter().map(|text| escaped(text));
     [
+        section("changed", &escaped(&changed), &list(changes)),
         section("picks", "The picks", &picks(view)),
         section("rates", "What it achieves", &workloads(view)),
         section("ladder", "For more or less money", &ladder.concat()),

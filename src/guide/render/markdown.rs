@@ -15,6 +15,9 @@ pub fn render(view: &View) -> String {
         String::new(),
         escaped(&view.score_words()),
     ];
+    if let Some(edition) = &view.edition {
+        lines.extend([String::new(), escaped(&edition.words())]);
+    }
     let steps = |steps: &[StepView]| items(steps.iter().map(|step| escaped(&step.words(view))));
     let others = view.alternatives.iter().map(|other| {
         let words = other.step.words(view);
@@ -26,7 +29,10 @@ pub fn render(view: &View) -> String {
     let power = view.power.iter().flat_map(|power| power.words());
     let upgrades = view.upgrades.iter().map(|text| escaped(text));
     let assembly = assembly(&view.tools, &view.assembly);
+    let (changed, changes) = view.changed().unwrap_or_default();
+    let changes = changes.iter().map(|text| escaped(text));
     for (title, content) in [
+        (changed.as_str(), items(changes)),
         ("The picks", picks(view)),
         ("What it achieves", workloads(view)),
         ("A little more money", steps(&view.steps_up)),

@@ -19,6 +19,37 @@ pub enum Form {
     Json,
 }
 
+impl Form {
+    pub const ALL: [Form; 5] = [
+        Form::Markdown,
+        Form::Html,
+        Form::Text,
+        Form::Csv,
+        Form::Json,
+    ];
+
+    pub fn name(self) -> &'static str {
+        match self {
+            Form::Markdown => "markdown",
+            Form::Html => "html",
+            Form::Text => "text",
+            Form::Csv => "csv",
+            Form::Json => "json",
+        }
+    }
+
+    /// How a file of this form ends.
+    pub fn ending(self) -> &'static str {
+        match self {
+            Form::Markdown => "md",
+            Form::Html => "html",
+            Form::Text => "txt",
+            Form::Csv => "csv",
+            Form::Json => "json",
+        }
+    }
+}
+
 /// Puts a guide into a form. A limit on its characters holds for text alone.
 pub fn render(view: &View, form: Form, most_characters: Option<usize>) -> String {
     match form {

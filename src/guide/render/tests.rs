@@ -81,6 +81,7 @@ fn view() -> View {
         score: 104.2,
         estimated_percent: 25.0,
         is_proven: true,
+        edition: None,
         picks: vec![pick("processor", "Tern 7"), owned],
         disclosures: vec!["Paid link: the author may earn a commission.".to_owned()],
         workloads: vec![WorkloadView {

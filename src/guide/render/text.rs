@@ -1,10 +1,10 @@
 //! Plain text that fits a limit, such as a video's description has.
 //!
 //! Where all of it is too long, it is shortened in this order until it fits: the assembly goes, then
-//! upgrades, notes, alternatives, power, the steps down, the steps up, the workloads; then the picks
-//! lose their price positions, and their instants for one line that says when all were seen, and
-//! names are cut. Links go last, and never without their disclosure. What is left is cut at the end,
-//! and says so.
+//! upgrades, notes, alternatives, power, the steps down, the steps up, what changed since the edition
+//! before, the workloads; then the picks lose their price positions, and their instants for one line
+//! that says when all were seen, and names are cut. Links go last, and never without their disclosure.
+//! What is left is cut at the end, and says so.
 
 use crate::guide::view::{PickView, StepView, View};
 
@@ -19,6 +19,7 @@ enum Cut {
     Power,
     StepsDown,
     StepsUp,
+    Changed,
     Workloads,
     Positions,
     Instants,
@@ -26,7 +27,7 @@ enum Cut {
     Links,
 }
 
-const CUTS: [Cut; 13] = [
+const CUTS: [Cut; 14] = [
     Cut::Nothing,
     Cut::Assembly,
     Cut::Upgrades,
@@ -35,6 +36,7 @@ const CUTS: [Cut; 13] = [
     Cut::Power,
     Cut::StepsDown,
     Cut::StepsUp,
+    Cut::Changed,
     Cut::Workloads,
     Cut::Positions,
     Cut::Instants,
@@ -68,8 +70,10 @@ fn written(view: &View, cut: Cut) -> String {
         plain(&view.title),
         format!("{} · score {:.1}", view.money(view.total_minor), view.score),
         plain(&view.total_words()),
-        String::new(),
     ];
+    let edition = view.edition.as_ref();
+    lines.extend(edition.map(|edition| plain(&edition.words())));
+    lines.push(String::new());
     if cut < Cut::Links {
         lines.extend(view.disclosures.iter().map(|text| plain(text)));
     }
@@ -91,22 +95,44 @@ fn written(view: &View, cut: Cut) -> String {
 }
 
 /// What follows the picks, each with the cut that takes it away.
-fn sections(view: &View) -> [(Cut, &'static str, Vec<String>); 8] {
+fn sections(view: &View) -> [(Cut, String, Vec<String>); 9] {
     let steps = |steps: &[StepView]| steps.iter().map(|step| step.words(view)).collect();
     let power = view.power.iter().flat_map(|power| power.words());
     let others = view.alternatives.iter();
     let others = others.map(|other| format!("Another {}: {}", other.role, other.step.words(view)));
     let cautions = view.cautions.iter().map(|text| format!("Caution: {text}"));
     let notes = cautions.chain(view.notes.iter().cloned());
+    let (changed, changes) = view.changed().unwrap_or_default();
     [
-        (Cut::Workloads, "What it achieves", workloads(view)),
-        (Cut::StepsUp, "A little more money", steps(&view.steps_up)),
-        (Cut::StepsDown, "A little less", steps(&view.steps_down)),
-        (Cut::Power, "Power", power.collect()),
-        (Cut::Alternatives, "Alternatives", others.collect()),
-        (Cut::Notes, "Compatibility", notes.collect()),
-        (Cut::Upgrades, "Upgrades later", view.upgrades.clone()),
-        (Cut::Assembly, "Assembly", assembly(view)),
+        (Cut::Changed, changed, changes.to_vec()),
+        (
+            Cut::Workloads,
+            "What it achieves".to_owned(),
+            workloads(view),
+        ),
+        (
+            Cut::StepsUp,
+            "A little more money".to_owned(),
+            steps(&view.steps_up),
+        ),
+        (
+            Cut::StepsDown,
+            "A little less".to_owned(),
+            steps(&view.steps_down),
+        ),
+        (Cut::Power, "Power".to_owned(), power.collect()),
+        (
+            Cut::Alternatives,
+            "Alternatives".to_owned(),
+            others.collect(),
+        ),
+        (Cut::Notes, "Compatibility".to_owned(), notes.collect()),
+        (
+            Cut::Upgrades,
+            "Upgrades later".to_owned(),
+            view.upgrades.clone(),
+        ),
+        (Cut::Assembly, "Assembly".to_owned(), assembly(view)),
     ]
 }
 

@@ -56,6 +56,16 @@ fn full() -> Bench {
         )
     };
     bench.ledger.read().run(write).unwrap();
+    let frozen = bench.ledger.freeze(&NewEdition {
+        brief: "media-room",
+        number: 1,
+        at: at(11),
+        document: "{}\n",
+        forms: &[("text".to_owned(), "=1+1\r\n".to_owned())],
+        seen: &[],
+        entry: &editions::entry(11),
+    });
+    assert!(matches!(frozen.unwrap(), Freezing::Done(_)));
     bench
 }
 
@@ -343,6 +353,10 @@ const FAULTS: &[(&str, &str)] = &[
     (
         "words_known",
         "UPDATE observation SET availability = 'plenty' WHERE offer_id = 1",
+    ),
+    (
+        "editions_unaltered",
+        "UPDATE edition_form SET content = content || ' '",
     ),
     (
         "references_resolve",

@@ -13,6 +13,7 @@ use tempfile::TempDir;
 mod answers;
 mod copies;
 mod deciding;
+mod editions;
 mod holding;
 mod listed;
 mod marking;

@@ -72,7 +72,7 @@ impl Reader {
         self.run(|connection| {
             let select = "SELECT NOT EXISTS (SELECT 1 FROM feed UNION ALL SELECT 1 FROM journal
                  UNION ALL SELECT 1 FROM answer UNION ALL SELECT 1 FROM offer_decision
-                 UNION ALL SELECT 1 FROM bulletin)";
+                 UNION ALL SELECT 1 FROM bulletin UNION ALL SELECT 1 FROM edition)";
             connection.query_row(select, [], |row| row.get(0))
         })
     }

@@ -31,8 +31,14 @@ const STEPS: usize = 3;
 /// five times what runs of one test differ by (common practice, no source).
 const FLAGGED_PERCENT: f64 = 15.0;
 
-/// What the guide says; `None` where nothing fits.
-pub(super) fn view(asked: &Asked, screen: &Screen) -> Result<Option<View>, Failure> {
+/// What the guide says, and the answer that it says it of.
+pub struct Joined {
+    pub view: View,
+    pub answer: AnswerRecord,
+}
+
+/// `None` where nothing fits.
+pub fn joined(asked: &Asked, screen: &Screen) -> Result<Option<Joined>, Failure> {
     let brief = &asked.brief;
     screen.progress(&format!("working out the best build for {}", brief.name));
     let (settings, effort) = (&asked.settings, Effort::default());
@@ -68,7 +74,7 @@ pub(super) fn view(asked: &Asked, screen: &Screen) -> Result<Option<View>, Failu
     let room_w = power.as_ref().and_then(|power| power.room_w);
     let (steps_up, steps_down) = steps(&ladder, build);
     let record = &today.best;
-    Ok(Some(View {
+    let view = View {
         format: FORMAT,
         brief: brief.id.to_string(),
         title: brief.name.clone(),
@@ -81,6 +87,7 @@ pub(super) fn view(asked: &Asked, screen: &Screen) -> Result<Option<View>, Failu
         score: build.shown_score.points(),
         estimated_percent: record.estimated_percent.unwrap_or(0.0),
         is_proven: record.proof.status == ProofStatus::Optimal,
+        edition: None,
         picks: picks(asked, build)?,
         disclosures: disclosures(asked, build),
         workloads: workloads(asked, build),
@@ -98,6 +105,10 @@ pub(super) fn view(asked: &Asked, screen: &Screen) -> Result<Option<View>, Failu
         upgrades: upgrades(&seats, room_w),
         tools: assembly::tools(&seats),
         assembly: assembly::stages(&seats),
+    };
+    Ok(Some(Joined {
+        view,
+        answer: today.best,
     }))
 }
 
