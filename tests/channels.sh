@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Holds what the channels send against readers outside the project: mail taken by aiosmtpd and read by
-# Python's email package, webhook signatures against Python's hmac, the Atom feed as feedparser reads
-# it. Their packages go into target/channels. Needs the program as built: tests/channels.sh PROGRAM.
+# Python's email package and html5lib, with TLS and without and with faults of every kind; webhook
+# signatures against Python's hmac; the Atom feed as feedparser reads it and by RFC 4287. Their packages go into target/channels. Needs the program as built: tests/channels.sh PROGRAM.
 set -euo pipefail
 program=$(realpath "$1")
 cd "$(dirname "$0")/.."
@@ -12,7 +12,7 @@ python3 -c 'import venv, ensurepip' 2>/dev/null || {
   [ "${CI:-}" != true ]
   exit
 }
-wanted="aiosmtpd==1.4.6 feedparser==6.0.14"
+wanted="aiosmtpd==1.4.6 feedparser==6.0.14 html5lib==1.1 trustme==1.2.1"
 if [ "$(cat "$work/versions" 2>/dev/null)" != "$wanted" ]; then
   rm -rf "$work"
   python3 -m venv "$work/venv"

@@ -36,7 +36,7 @@ demo=$(mktemp -d)
 trap 'rm -rf "$demo"' EXIT
 timeout 60 ./target/release/rigtide demo --dir "$demo/demo" >"$demo/out.txt"
 tail -n 40 "$demo/out.txt"
-grep -q 'the best build changed' "$demo/out.txt"
+grep -q 'The best build changed' "$demo/out.txt"
 
 step "what channels send, as readers outside the project see it"
 tests/channels.sh target/release/rigtide

@@ -3,6 +3,7 @@
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
+mod bulletin;
 mod editions;
 mod guide;
 mod history;
@@ -13,6 +14,7 @@ mod questions;
 mod rates;
 mod service;
 
+pub use bulletin::{BulletinArguments, TemplatesArguments};
 pub use editions::{DiffArguments, EditionsArguments, PublishArguments};
 pub use guide::{GuideArguments, GuideForm};
 pub use history::HistoryArguments;
@@ -161,6 +163,10 @@ pub enum Command {
     Journal(JournalArguments),
     /// List bulletins on their way; try one again, or drop it.
     Outbox(OutboxArguments),
+    /// Show what a bulletin would say, or try a channel out.
+    Bulletin(BulletinArguments),
+    /// List the texts that a file in `templates/` may replace, or write one of them.
+    Templates(TemplatesArguments),
     /// Show the whole program at work on three invented retailers.
     Demo(DemoArguments),
 }

@@ -118,6 +118,8 @@ fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Resu
         Command::Status(output) => commands::status::run(config, *output, screen),
         Command::Journal(journal) => commands::journal::run(config, journal, screen),
         Command::Outbox(outbox) => commands::outbox::run(config, outbox, screen),
+        Command::Bulletin(bulletin) => commands::bulletin::run(config, bulletin, screen),
+        Command::Templates(templates) => commands::templates::run(config, templates, screen),
         Command::Demo(demo) => commands::demo::run(demo, screen, open_demo),
     }
 }

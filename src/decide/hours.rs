@@ -1,12 +1,8 @@
 //! When a channel may be spoken to: quiet hours and digests, in a named time zone.
 
-use super::bulletin::{Bulletin, BulletinId};
-use super::record::shown_instant;
 use crate::catalogue::table::{At, Table};
 use chrono::{DateTime, Datelike, Days, NaiveTime, TimeDelta, TimeZone, Utc, Weekday};
 use chrono_tz::Tz;
-use serde_json::json;
-use std::fmt::Write as _;
 
 /// When bulletins go out to a channel, or those of one thing that is asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -175,50 +171,10 @@ fn read_digest(text: &str) -> Option<Digest> {
     })
 }
 
-/// The digest of several bulletins for one channel at an instant. Its id hangs on these alone, so
-/// that it is the same one when a crash lets it be made twice.
-pub fn digest(channel: &str, at: DateTime<Utc>, bulletins: &[Bulletin]) -> Bulletin {
-    let ids: Vec<&str> = bulletins.iter().map(|one| one.id.as_str()).collect();
-    let mut text = String::new();
-    for bulletin in bulletins {
-        // Writing to a string cannot fail.
-        let _ = writeln!(
-            text,
-            "{}\n{}\n\n{}",
-            bulletin.subject,
-            shown_instant(bulletin.at),
-            bulletin.text
-        );
-    }
-    let mut briefs: Vec<&str> = bulletins.iter().map(|one| one.brief.as_str()).collect();
-    briefs.sort_unstable();
-    briefs.dedup();
-    let subject = format!(
-        "digest: {} bulletins of {}",
-        bulletins.len(),
-        briefs.join(", ")
-    );
-    let parts: Vec<&serde_json::Value> = bulletins.iter().map(|one| &one.data).collect();
-    Bulletin {
-        id: BulletinId::derive(&format!("digest {channel}"), &ids.join(" "), at),
-        brief: briefs.join(", "),
-        at,
-        data: json!({
-            "kind": "digest",
-            "brief": briefs.join(", "),
-            "at": shown_instant(at),
-            "subject": subject,
-            "ids": ids,
-            "bulletins": parts,
-        }),
-        subject,
-        text,
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::decide::record::shown_instant;
 
     fn hours(quiet: Option<&str>, digest: Option<&str>) -> Hours {
         Hours {
@@ -290,23 +246,6 @@ mod tests {
             goes_out(weekly, "2026-01-12T07:00:00Z"),
             "2026-01-19T07:00:00Z"
         );
-    }
-
-    #[test]
-    fn a_digest_made_twice_is_the_same_digest() {
-        let bulletin = |id: &str| Bulletin {
-            id: BulletinId::from_stored(id),
-            brief: "b".to_owned(),
-            at: DateTime::UNIX_EPOCH,
-            subject: format!("news {id}"),
-            text: "text\n".to_owned(),
-            data: json!({}),
-        };
-        let both = [bulletin("1"), bulletin("2")];
-        let made = digest("mail", DateTime::UNIX_EPOCH, &both);
-        assert_eq!(made, digest("mail", DateTime::UNIX_EPOCH, &both));
-        assert_ne!(made.id, digest("fax", DateTime::UNIX_EPOCH, &both).id);
-        assert!(made.text.contains("news 1") && made.text.contains("news 2"));
     }
 
     #[test]

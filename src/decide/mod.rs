@@ -7,12 +7,16 @@
 mod ask;
 mod bulletin;
 mod change;
+mod dressing;
 mod edition;
 mod hours;
 mod memory;
+mod past_price;
 mod record;
+mod samples;
 mod scene;
 mod settle;
+mod shown;
 mod spare;
 mod telling;
 mod wording;
@@ -20,14 +24,18 @@ mod wording;
 pub use ask::{Ask, Judged, News, Trigger};
 pub use bulletin::{Bulletin, BulletinId};
 pub use change::{BuildChange, Cause, Change, compare};
+pub use dressing::{TEMPLATES, digest, dress, faults_of, offers_told, test_bulletin};
 pub use edition::{BestNow, Drift, Edition, Exchange, PickDrift, changes};
-pub use hours::{Digest, GoesOut, Hours, Quiet, digest};
+pub use hours::{Digest, GoesOut, Hours, Quiet};
 pub use memory::{Memory, Pending, Remembered};
+pub use past_price::PastPrice;
 pub use record::{
     AnswerRecord, Considered, PickRecord, ProofRecord, ProofStatus, RateRecord, shown_instant,
 };
-pub use scene::{Doubt, DoubtReason, Low, Scene, doubts, prices};
+pub use samples::samples;
+pub use scene::{Doubt, DoubtReason, Low, Scene, asked, doubts, prices};
 pub use settle::{Outcome, Told, settle};
+pub use shown::{Line, Shown};
 pub use spare::{Solved, Spared, spared};
 pub use telling::{OnDoubt, Telling};
-pub use wording::bulletin;
+pub use wording::change;

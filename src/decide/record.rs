@@ -2,7 +2,7 @@
 //! command line.
 
 use crate::catalogue::PartId;
-use crate::market::{Availability, Bill, Brief, Market, RetailerId, RoleId, Sku};
+use crate::market::{Availability, Bill, Brief, Candidate, Market, RetailerId, RoleId, Sku};
 use crate::money::{Currency, Money};
 use crate::optimise::{Answer, BestBuild, Limit, Obstacle, Pick, Proof, Relaxation, Standing};
 use crate::rates::ShownScore;
@@ -363,6 +363,30 @@ impl PickRecord {
         });
         let said: Vec<String> = state.into_iter().chain(days).collect();
         (!said.is_empty()).then(|| said.join(", "))
+    }
+
+    /// A part as a role could get it.
+    pub fn offered(role: &RoleId, candidate: &Candidate<'_>) -> PickRecord {
+        let bought = candidate.bought.as_ref();
+        let listed = bought.map(|bought| bought.listed);
+        let foreign = listed.map(|listed| listed.price.currency());
+        let foreign = foreign.filter(|one| *one != candidate.landed.currency());
+        PickRecord {
+            role: role.clone(),
+            part: candidate.part.id.clone(),
+            name: candidate.part.name.clone(),
+            quantity: bought.map_or(1, |bought| bought.quantity),
+            retailer: listed.map(|listed| listed.retailer.clone()),
+            sku: listed.map(|listed| listed.sku.clone()),
+            price_minor: listed.map(|listed| listed.price.minor()),
+            price_currency: foreign.map(|one| one.to_string()),
+            landed_minor: candidate.landed.minor(),
+            rebate_minor: bought.map_or(0, |bought| bought.rebate.minor()),
+            availability: listed.map(|listed| listed.availability.name().to_owned()),
+            lead_days: listed.and_then(|listed| listed.lead_days),
+            link: listed.and_then(|listed| listed.link.clone()),
+            seen_at: listed.map(|listed| shown_instant(listed.seen_at)),
+        }
     }
 
     fn new(pick: &Pick, own: Currency) -> PickRecord {

@@ -24,6 +24,8 @@ pub struct Scene<'s> {
     pub change: Change,
     /// The least landed price of a role's part; absent where it cannot be had.
     pub prices: BTreeMap<(RoleId, PartId), Money>,
+    /// The parts that are asked about by name, as they can be had for the least.
+    pub asked: BTreeMap<PartId, PickRecord>,
     /// What the ledger knows of the prices of parts before.
     /// By the key of what is asked for and the part.
     pub lows: BTreeMap<(String, PartId), Low>,
@@ -62,6 +64,38 @@ pub enum DoubtReason {
     Stale,
     /// Its source says another price now, which is held until it is confirmed.
     Held,
+}
+
+impl Scene<'_> {
+    /// A part as it can be had today.
+    pub fn pick_of(&self, part: &PartId) -> Option<&PickRecord> {
+        let mut picks = self.today.picks.iter();
+        let asked = self.asked.get(part);
+        asked.or_else(|| picks.find(|pick| pick.part == *part))
+    }
+}
+
+/// The cheapest way to get each of these parts, for any role.
+pub fn asked<'p>(
+    market: &Market<'_>,
+    parts: impl Iterator<Item = &'p PartId>,
+) -> BTreeMap<PartId, PickRecord> {
+    let wanted: BTreeSet<&PartId> = parts.collect();
+    let mut found: BTreeMap<PartId, PickRecord> = BTreeMap::new();
+    if wanted.is_empty() {
+        return found;
+    }
+    for (role, candidates) in market.brief.roles.iter().zip(&market.candidates) {
+        for candidate in candidates {
+            let part = &candidate.part.id;
+            let known = found.get(part).map(|pick| pick.landed_minor);
+            let is_less = known.is_none_or(|known| candidate.landed.minor() < known);
+            if wanted.contains(part) && is_less {
+                found.insert(part.clone(), PickRecord::offered(&role.id, candidate));
+            }
+        }
+    }
+    found
 }
 
 /// The least landed price of each part that could fill each role.

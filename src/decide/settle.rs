@@ -2,16 +2,14 @@
 //! yet, and what is remembered.
 
 use super::ask::{Ask, News};
-use super::bulletin::{Bulletin, BulletinId};
+use super::bulletin::Bulletin;
 use super::change::Change;
 use super::hours::Hours;
 use super::memory::{Memory, Remembered};
-use super::record::shown_instant;
 use super::scene::Scene;
 use super::telling::{OnDoubt, Telling};
 use super::wording;
 use chrono::{DateTime, Utc};
-use serde_json::json;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What a look at the market came to.
@@ -106,17 +104,10 @@ impl Settling<'_> {
             News::Build => {
                 self.outcome.stands = true;
                 let is_silent = scene.change == Change::First && !self.telling.tells_first;
-                if is_silent {
+                let made = (!is_silent).then(|| wording::change(scene));
+                let Some(made) = made.flatten() else {
                     return false;
-                }
-                let made = wording::bulletin(
-                    scene.name,
-                    &scene.change,
-                    scene.standing,
-                    scene.today,
-                    scene.at,
-                );
-                let Some(made) = made else { return false };
+                };
                 made
             }
             News::Fact {
@@ -124,30 +115,11 @@ impl Settling<'_> {
                 text,
                 data,
             } => {
-                // The prices alone may be the same as in another bulletin of this instant.
-                let what = format!("{}\n{data}", ask.trigger.key());
-                let subject = format!("{}: {subject}", scene.name);
-                Bulletin {
-                    id: BulletinId::derive(self.brief, &what, scene.at),
-                    brief: self.brief.to_owned(),
-                    at: scene.at,
-                    data: json!({
-                        "kind": ask.kind,
-                        "brief": self.brief,
-                        "at": shown_instant(scene.at),
-                        "subject": subject,
-                        "went_out": [],
-                        "came_in": [],
-                        "before": scene.standing,
-                        "after": scene.today,
-                        "fact": data,
-                    }),
-                    subject,
-                    text,
-                }
+                let key = ask.trigger.key();
+                wording::fact(self.brief, (ask.kind, &key), (subject, text, data), scene)
             }
         };
-        self.put(ask, with_doubts(bulletin, scene));
+        self.put(ask, bulletin);
         true
     }
 
@@ -187,22 +159,6 @@ fn is_resting(ask: &Ask, known: &Remembered, at: DateTime<Utc>) -> bool {
     since.is_some_and(|since| (0..ask.pause.num_milliseconds()).contains(&since))
 }
 
-/// Says which prices an answer rests on that may no longer hold. Pitfall N11.
-fn with_doubts(mut bulletin: Bulletin, scene: &Scene<'_>) -> Bulletin {
-    if scene.doubts.is_empty() {
-        return bulletin;
-    }
-    if let Some(data) = bulletin.data.as_object_mut() {
-        data.insert("doubts".to_owned(), json!(scene.doubts));
-    }
-    bulletin.text.push('\n');
-    for doubt in &scene.doubts {
-        bulletin.text.push_str(&doubt.sentence());
-        bulletin.text.push('\n');
-    }
-    bulletin
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -210,9 +166,10 @@ mod tests {
     use crate::catalogue::{Fault, PartId};
     use crate::decide::change::compare;
     use crate::decide::change::tests::record;
-    use crate::decide::{AnswerRecord, Doubt, DoubtReason, Drift, Edition, Low};
+    use crate::decide::{AnswerRecord, Doubt, DoubtReason, Drift, Edition, Low, TEMPLATES, dress};
     use crate::market::{ChangeTerms, RoleId};
     use crate::money::{Currency, Money};
+    use crate::template::Templates;
     use chrono::TimeDelta;
 
     fn read(text: &str) -> (Telling, Vec<Fault>) {
@@ -288,6 +245,7 @@ mod tests {
                 today: &today,
                 change: compare(self.standing.as_ref(), repriced.as_ref(), &today, &terms),
                 prices: self.prices.clone(),
+                asked: BTreeMap::new(),
                 lows: self.lows.clone(),
                 edition,
                 doubts: self.doubts.clone(),
@@ -300,7 +258,12 @@ mod tests {
             }
             self.memory = outcome.memory;
             self.is_pending = outcome.is_pending;
-            outcome.told
+            let templates = Templates::built_in(&[TEMPLATES]);
+            let mut told = outcome.told;
+            for one in &mut told {
+                assert_eq!(dress(&mut one.bulletin, &templates, &BTreeMap::new()), []);
+            }
+            told
         }
 
         /// What was published at today's prices, where all of it can be had.
@@ -442,17 +405,11 @@ mod tests {
         den.published = Some((1, published.clone()));
         assert_eq!(at(&mut den, Some(10_600), Some(10_000), ab, 100.0).len(), 0);
         let off = at(&mut den, Some(10_700), Some(10_000), ab, 100.0);
-        assert_eq!(
-            off,
-            ["Den: the published guide is no longer true: its total is off by +3.5 %"]
-        );
+        assert_eq!(off, ["Den: guide outdated: its total is off by +3.5 %"]);
         assert_eq!(at(&mut den, Some(11_000), Some(10_000), ab, 100.0).len(), 0);
         assert_eq!(at(&mut den, Some(11_400), Some(10_000), ab, 100.0).len(), 1);
         let gone = at(&mut den, Some(11_400), None, &["a", "c"], 101.0);
-        assert_eq!(
-            gone,
-            ["Den: the published guide is no longer true: Part b cannot be had any more"]
-        );
+        assert_eq!(gone, ["Den: guide outdated: Part b cannot be had any more"]);
         assert_eq!(
             at(&mut den, Some(11_400), None, &["a", "c"], 101.9).len(),
             0
@@ -516,10 +473,7 @@ mod tests {
         let mut den = Watched::new(text);
         assert_eq!(den.look(&["a"], 10_000, 100.0).len(), 0);
         let below = den.look(&["a"], 8_999, 100.0);
-        assert_eq!(
-            below,
-            ["Den: the best build costs EUR 89.99, below EUR 90.00"]
-        );
+        assert_eq!(below, ["Den: best build EUR 89.99, below EUR 90.00"]);
         assert_eq!(den.look(&["a"], 8_000, 100.0).len(), 0);
         assert_eq!(den.look(&["a"], 9_000, 100.0).len(), 0);
         assert_eq!(den.look(&["c"], 9_000, 100.0).len(), 1);

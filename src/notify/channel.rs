@@ -1,5 +1,6 @@
 //! What a channel is.
 
+use super::body::one_line;
 use crate::decide::Bulletin;
 use chrono::{DateTime, Utc};
 use std::pin::Pin;
@@ -7,6 +8,9 @@ use std::time::Duration;
 
 /// A delivery under way.
 pub type Sending<'a> = Pin<Box<dyn Future<Output = Result<(), DeliveryFault>> + Send + 'a>>;
+
+/// A delivery under way, of which is told what the receiver said.
+pub type Trying<'a> = Pin<Box<dyn Future<Output = Result<String, DeliveryFault>> + Send + 'a>>;
 
 /// One way to reach a person.
 pub trait Channel: Send + Sync {
@@ -18,6 +22,19 @@ pub trait Channel: Send + Sync {
     ///
     /// The same bulletin makes the same message, byte for byte.
     fn send<'a>(&'a self, bulletin: &'a Bulletin) -> Sending<'a>;
+
+    /// Delivers one bulletin and tells what the receiver said of it.
+    fn try_out<'a>(&'a self, bulletin: &'a Bulletin) -> Trying<'a> {
+        Box::pin(async move {
+            self.send(bulletin).await?;
+            Ok("no fault was met".to_owned())
+        })
+    }
+
+    /// What it would send, for a person to read.
+    fn preview(&self, bulletin: &Bulletin) -> String {
+        format!("{}\n\n{}", one_line(&bulletin.subject), bulletin.text)
+    }
 }
 
 /// Why a bulletin was not delivered. The reason holds no secret.

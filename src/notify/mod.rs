@@ -23,7 +23,8 @@ mod secrets;
 mod test_receiver;
 
 pub use backoff::{ATTEMPTS_MAX, backoff};
-pub use channel::{Channel, DeliveryFault, Pause, Sending};
+pub use body::json as bulletin_json;
+pub use channel::{Channel, DeliveryFault, Pause, Sending, Trying};
 pub use channels::Log;
 pub use deliver::{Channels, Due, Outbox, OutboxFault, Report, Settlement, run_due};
 pub use registry::{ChannelKind, KINDS, read_channel};

@@ -1,7 +1,7 @@
 //! The kinds of channel, and how the settings name them.
 
 use super::channel::Channel;
-use super::channels::{atom, command, log, mail, webhook};
+use super::channels::{atom, command, desktop, log, mail, webhook};
 use super::secrets::Secrets;
 use crate::catalogue::table::{Table, nearest};
 use std::sync::Arc;
@@ -19,6 +19,7 @@ pub struct ChannelKind {
 pub const KINDS: &[ChannelKind] = &[
     atom::KIND,
     command::KIND,
+    desktop::KIND,
     log::KIND,
     mail::KIND,
     webhook::KIND,
@@ -86,7 +87,7 @@ mod tests {
             faults("kind = \"pigeon\""),
             [
                 "rigtide.toml:1:8: unknown kind of channel \"pigeon\"; known kinds: atom, \
-              command, log, mail, webhook"
+              command, desktop, log, mail, webhook"
             ]
         );
         assert_eq!(

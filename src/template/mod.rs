@@ -12,7 +12,7 @@
 use crate::catalogue::Fault;
 use crate::catalogue::table::nearest;
 use minijinja::syntax::SyntaxConfig;
-use minijinja::{Environment, Error, ErrorKind, UndefinedBehavior, Value};
+use minijinja::{AutoEscape, Environment, Error, ErrorKind, UndefinedBehavior, Value};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The folder of the configuration with an author's own.
@@ -139,6 +139,16 @@ fn environment() -> Environment<'static> {
     environment.set_fuel(Some(FUEL));
     // Where a fault is within its line.
     environment.set_debug(true);
+    // As the library does it, but addresses keep their slashes and can be read.
+    environment.set_formatter(
+        |out, state, value| match (state.auto_escape(), value.as_str()) {
+            (AutoEscape::Html, Some(text)) if !value.is_safe() => {
+                let escaped = html_escape::encode_quoted_attribute(text);
+                Ok(out.write_str(&escaped)?)
+            }
+            _ => minijinja::escape_formatter(out, state, value),
+        },
+    );
     let mut syntax = SyntaxConfig::builder();
     syntax
         .trim_blocks(true)
@@ -202,7 +212,7 @@ fn fault_of(error: &Error, name: &str) -> Fault {
         None => innermost.kind().to_string(),
     };
     let remedy = match innermost.kind() {
-        ErrorKind::UndefinedError => "its variables are listed in the reference of templates",
+        ErrorKind::UndefinedError => "the JSON Schema of what it makes describes its variables",
         ErrorKind::OutOfFuel => "it takes no end: a loop or a repetition in it is too large",
         _ => "the grammar is that of Jinja templates",
     };

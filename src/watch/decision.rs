@@ -4,13 +4,14 @@
 use super::answer::{Today, answer};
 use super::attention::Attention;
 use super::edition::{Published, published};
+use super::price_past::{Readings, past_price};
 use super::settings::Settings;
-use crate::catalogue::PartId;
+use crate::catalogue::{Fault, PartId};
 use crate::decide::{
-    AnswerRecord, Bulletin, Hours, Low, Memory, Outcome, Scene, Solved, Telling, Told, compare,
-    doubts, prices, settle,
+    AnswerRecord, Bulletin, Hours, Low, Memory, Outcome, Scene, Solved, Telling, Told, asked,
+    compare, doubts, dress, offers_told, prices, settle,
 };
-use crate::ledger::{JournalEntry, Ledger, LedgerError, Post, Settled};
+use crate::ledger::{JournalEntry, Ledger, LedgerError, Post, Reader, Settled};
 use crate::market::{Brief, Listed, Market, Retailer, RetailerId, market, retailers_on};
 use crate::optimise::{BestFault, Effort};
 use chrono::{DateTime, Utc};
@@ -24,6 +25,8 @@ use std::time::Instant;
 pub enum DecisionFault {
     #[error("the brief \"{brief}\" could not be answered")]
     Best { brief: String, source: BestFault },
+    #[error("there is nothing to say of the brief")]
+    NothingToSay,
     #[error(transparent)]
     Ledger(#[from] LedgerError),
 }
@@ -121,14 +124,17 @@ impl Round<'_> {
         let telling = self.settings.telling.get(&brief.id).unwrap_or(&usual);
         let market = market(brief, &self.settings.catalogue, self.retailers, self.listed);
         let published = self.published(brief, telling, &today.best)?;
-        let mut scene = self.scene(brief, telling, (&market, &today), standing.as_ref())?;
+        let mut scene =
+            self.ground()
+                .scene(brief, telling, (&market, &today), standing.as_ref())?;
         scene.edition = published.as_ref().map(|one| one.edition.clone());
-        let outcome = settle(
+        let mut outcome = settle(
             brief.id.as_str(),
             telling,
             &scene,
             known.clone().unwrap_or_default(),
         );
+        self.dress(&mut outcome)?;
         if outcome.stands || !outcome.told.is_empty() || known.as_ref() != Some(&outcome.memory) {
             self.ledger
                 .settle(&self.settled(brief, &today.best, &outcome))?;
@@ -147,6 +153,22 @@ impl Round<'_> {
             .into_iter()
             .map(|told| told.bulletin)
             .collect()))
+    }
+
+    fn ground(&self) -> Ground<'_> {
+        Ground {
+            reader: self.ledger.read(),
+            held: &self.held,
+            at: self.at,
+        }
+    }
+
+    fn dress(&self, outcome: &mut Outcome) -> Result<(), LedgerError> {
+        let (reader, mut readings) = (self.ledger.read(), Readings::default());
+        for told in &mut outcome.told {
+            dress_with_past(self.settings, reader, &mut readings, &mut told.bulletin)?;
+        }
+        Ok(())
     }
 
     fn failed(&mut self, brief: &Brief, source: BestFault) -> Result<DecisionFault, LedgerError> {
@@ -178,62 +200,6 @@ impl Round<'_> {
             published.edition.doubts = doubts;
         }
         Ok(found)
-    }
-
-    fn scene<'s>(
-        &self,
-        brief: &'s Brief,
-        telling: &Telling,
-        (market, today): (&Market<'_>, &'s Today),
-        standing: Option<&'s AnswerRecord>,
-    ) -> Result<Scene<'s>, LedgerError> {
-        let change = compare(
-            standing,
-            today.repriced.as_ref(),
-            &today.best,
-            &brief.change,
-        );
-        // What the standing build costs today counts, not what it cost when it was told.
-        let answers: Vec<&AnswerRecord> = today.repriced.iter().chain([&today.best]).collect();
-        Ok(Scene {
-            name: &brief.name,
-            currency: brief.budget.currency(),
-            at: self.at,
-            standing,
-            today: &today.best,
-            change,
-            prices: prices(market),
-            lows: self.lows(brief, telling, &today.best)?,
-            edition: None,
-            doubts: doubts(&answers, &self.held, telling.stale_after, self.at),
-        })
-    }
-
-    /// By the key of what is asked for and the part.
-    fn lows(
-        &self,
-        brief: &Brief,
-        telling: &Telling,
-        today: &AnswerRecord,
-    ) -> Result<BTreeMap<(String, PartId), Low>, LedgerError> {
-        let mut lows = BTreeMap::new();
-        for ask in &telling.asks {
-            let Some(days) = ask.trigger.past() else {
-                continue;
-            };
-            let parts: BTreeSet<&PartId> = match ask.trigger.part() {
-                Some(part) => BTreeSet::from([part]),
-                None => today.picks.iter().map(|pick| &pick.part).collect(),
-            };
-            for part in parts {
-                let low = self
-                    .ledger
-                    .read()
-                    .low(part, brief.budget.currency(), days)?;
-                lows.extend(low.map(|low| ((ask.trigger.key(), part.clone()), low)));
-            }
-        }
-        Ok(lows)
     }
 
     fn settled(&self, brief: &Brief, today: &AnswerRecord, outcome: &Outcome) -> Settled {
@@ -271,6 +237,96 @@ impl Round<'_> {
             }
         };
         told.channels.iter().map(post).collect()
+    }
+}
+
+/// What a scene is made of beside market and answers.
+pub(super) struct Ground<'g> {
+    pub reader: &'g Reader,
+    /// Offers whose newest price is held, by retailer and SKU.
+    pub held: &'g BTreeSet<(String, String)>,
+    pub at: DateTime<Utc>,
+}
+
+impl Ground<'_> {
+    /// Everything that a decision rests on.
+    pub(super) fn scene<'s>(
+        &self,
+        brief: &'s Brief,
+        telling: &Telling,
+        (market, today): (&Market<'_>, &'s Today),
+        standing: Option<&'s AnswerRecord>,
+    ) -> Result<Scene<'s>, LedgerError> {
+        let change = compare(
+            standing,
+            today.repriced.as_ref(),
+            &today.best,
+            &brief.change,
+        );
+        // What the standing build costs today counts, not what it cost when it was told.
+        let answers: Vec<&AnswerRecord> = today.repriced.iter().chain([&today.best]).collect();
+        Ok(Scene {
+            name: &brief.name,
+            currency: brief.budget.currency(),
+            at: self.at,
+            standing,
+            today: &today.best,
+            change,
+            prices: prices(market),
+            asked: asked(market, telling.parts()),
+            lows: self.lows(brief, telling, &today.best)?,
+            edition: None,
+            doubts: doubts(&answers, self.held, telling.stale_after, self.at),
+        })
+    }
+
+    /// By the key of what is asked for and the part.
+    fn lows(
+        &self,
+        brief: &Brief,
+        telling: &Telling,
+        today: &AnswerRecord,
+    ) -> Result<BTreeMap<(String, PartId), Low>, LedgerError> {
+        let mut lows = BTreeMap::new();
+        for ask in &telling.asks {
+            let Some(days) = ask.trigger.past() else {
+                continue;
+            };
+            let parts: BTreeSet<&PartId> = match ask.trigger.part() {
+                Some(part) => BTreeSet::from([part]),
+                None => today.picks.iter().map(|pick| &pick.part).collect(),
+            };
+            for part in parts {
+                let low = self.reader.low(part, brief.budget.currency(), days)?;
+                lows.extend(low.map(|low| ((ask.trigger.key(), part.clone()), low)));
+            }
+        }
+        Ok(lows)
+    }
+}
+
+/// Gives a bulletin its texts, with what the record says of its prices.
+pub(super) fn dress_with_past(
+    settings: &Settings,
+    reader: &Reader,
+    readings: &mut Readings,
+    bulletin: &mut Bulletin,
+) -> Result<(), LedgerError> {
+    let mut past = BTreeMap::new();
+    for pick in offers_told(bulletin) {
+        let found = past_price(reader, readings, &pick, bulletin.at)?;
+        past.extend(found.map(|found| (pick.part, found)));
+    }
+    warn_of_templates(&dress(bulletin, &settings.templates, &past));
+    Ok(())
+}
+
+/// A text of the author's that was right for every sample and fails all the same.
+pub(super) fn warn_of_templates(faults: &[Fault]) {
+    for fault in faults {
+        tracing::warn!(
+            "a text of yours could not be filled in, so the program's own stands: {fault}"
+        );
     }
 }
 

@@ -1,10 +1,13 @@
 //! The outbox of the ledger, as the senders see it.
 
+use super::decision::warn_of_templates;
 use super::poll::Polling;
 use crate::decide::{BulletinId, digest};
 use crate::ledger::{Ledger, LedgerError};
 use crate::notify::{Due, Outbox, OutboxFault, Report, Settlement, run_due};
+use crate::template::Templates;
 use chrono::{DateTime, Utc};
+use std::sync::Arc;
 
 /// Delivers what is due.
 ///
@@ -12,16 +15,26 @@ use chrono::{DateTime, Utc};
 /// [`OutboxFault`] when the ledger fails.
 pub async fn deliver(polling: &Polling, now: DateTime<Utc>) -> Result<Report, OutboxFault> {
     let outbox = LedgerOutbox { polling };
-    outbox.run(move |ledger| join_digests(ledger, now)).await?;
+    let settings = Arc::clone(&polling.settings);
+    let join = move |ledger: &mut Ledger| join_digests(ledger, &settings.templates, now);
+    outbox.run(join).await?;
     run_due(&outbox, &polling.settings.channels, now).await
 }
 
 /// Puts a digest in the place of what waited for it. What waited alone goes out as it is.
-fn join_digests(ledger: &mut Ledger, now: DateTime<Utc>) -> Result<(), LedgerError> {
+fn join_digests(
+    ledger: &mut Ledger,
+    templates: &Templates,
+    now: DateTime<Utc>,
+) -> Result<(), LedgerError> {
     for due in ledger.read().digests_due(now)? {
         match due.bulletins.as_slice() {
             [one] => ledger.release(&due.channel, &one.id)?,
-            several => ledger.join(&due, &digest(&due.channel, due.at, several), now)?,
+            several => {
+                let (digest, faults) = digest(templates, &due.channel, due.at, several);
+                warn_of_templates(&faults);
+                ledger.join(&due, &digest, now)?;
+            }
         }
     }
     Ok(())

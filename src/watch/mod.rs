@@ -13,6 +13,8 @@ mod in_order;
 pub mod intake;
 pub mod judge;
 mod marks;
+pub mod preview;
+pub mod price_past;
 pub mod poll;
 pub mod questions;
 pub mod reading;

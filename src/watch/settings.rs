@@ -12,7 +12,7 @@ use super::attention::Attention;
 use super::schedule::{Schedule, ScheduleFault};
 use crate::catalogue::table::{At, Document, Table};
 use crate::catalogue::{Catalogue, Fault, load_catalogue};
-use crate::decide::{Hours, Telling};
+use crate::decide::{self, Hours, Telling};
 use crate::feeds::http::Identity;
 use crate::feeds::mapping::FormatSettings;
 use crate::feeds::source::SourceSettings;
@@ -77,7 +77,7 @@ pub struct Feed {
 }
 
 /// Every text that a file in `templates/` may replace, by whose it is.
-pub const TEMPLATES: &[&[BuiltIn]] = &[];
+pub const TEMPLATES: &[&[BuiltIn]] = &[decide::TEMPLATES];
 
 /// The folder with the results of tests.
 pub const MEASUREMENTS: &str = files::MEASUREMENTS.name;
@@ -146,6 +146,7 @@ pub fn settings_of(directory: &Path, files: Files) -> Result<Settings, Vec<Fault
     }
     let (templates, template_faults) = Templates::with_files(TEMPLATES, &texts_of(&template_files));
     faults.extend(template_faults);
+    faults.extend(decide::faults_of(&templates));
     let (briefs, telling) = read_briefs(&brief_files, &catalogue, program.as_ref(), &mut faults);
     match program {
         Some(program) if faults.is_empty() => Ok(Settings {

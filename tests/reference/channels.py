@@ -1,17 +1,22 @@
-"""Watches the starter configuration with every channel there is, and reads what arrives.
+"""Watches the starter configuration with every channel there is, and reads what arrives. Then tries
+mail out against servers with TLS and against ones that refuse, are slow or break off.
 
     target/channels/venv/bin/python tests/reference/channels.py PROGRAM CONFIGURATION
 
 Called by tests/channels.sh. Everything listens on loopback, at ports that were free.
 """
 
+import asyncio
 import email
 import hashlib
 import hmac
 import json
+import logging
 import os
+import re
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import threading
@@ -19,8 +24,12 @@ import time
 from email import policy
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
+from urllib.parse import urlsplit
+from xml.etree import ElementTree
 
 import feedparser
+import html5lib
+import trustme
 from aiosmtpd.controller import Controller
 
 SECRETS = {"HOOK_SECRET": "the old one", "HOOK_NEXT": "the new one"}
@@ -99,7 +108,10 @@ def read_mail(letters, bulletin):
     assert message["Subject"] == bulletin["subject"]
     plain = message.get_body(("plain",)).get_content()
     assert plain.split() == bulletin["text"].split()
-    assert "<!DOCTYPE html>" in message.get_body(("html",)).get_content()
+    page = message.get_body(("html",)).get_content()
+    # Stops at the first fault of the HTML Standard's parsing.
+    html5lib.HTMLParser(strict=True).parse(page)
+    assert not re.search(r"<(img|script|link|iframe|object)\b|\bsrc=|url\(", page), page
 
 
 def read_hook(headers, body, bulletin):
@@ -116,11 +128,191 @@ def read_feed(path, bulletin):
     (entry,) = feed.entries
     assert entry.title == bulletin["subject"]
     assert entry.updated == entry.published == bulletin["at"]
-    assert entry.content[0].value.split() == bulletin["text"].split()
+    assert entry.content[0].type == "text/html"
+    assert bulletin["data"]["shown"]["headline"] in entry.content[0].value
+    check_rfc_4287(path.read_bytes())
+
+
+ATOM = "{http://www.w3.org/2005/Atom}"
+# RFC 4287, section 4.1: how often each child is allowed. None: as often as one likes.
+FEED = {"author": None, "category": None, "contributor": None, "entry": None, "generator": 1, "icon": 1,
+        "id": 1, "link": None, "logo": 1, "rights": 1, "subtitle": 1, "title": 1, "updated": 1}
+ENTRY = {"author": None, "category": None, "content": 1, "contributor": None, "id": 1, "link": None,
+         "published": 1, "rights": 1, "source": 1, "summary": 1, "title": 1, "updated": 1}
+NEEDED = ["id", "title", "updated"]
+
+
+def check_rfc_4287(text):
+    """Each MUST of RFC 4287, by its section, that the elements of a feed of bulletins can break."""
+    feed = ElementTree.fromstring(text)
+    assert feed.tag == ATOM + "feed", "section 4.1.1"
+    entries = feed.findall(ATOM + "entry")
+    for parent, allowed in [(feed, FEED)] + [(entry, ENTRY) for entry in entries]:
+        names = [child.tag.removeprefix(ATOM) for child in parent]
+        assert all(child.tag.startswith(ATOM) for child in parent), "no extension is used"
+        for name in names:
+            most = allowed[name]
+            assert most is None or names.count(name) <= most, f"sections 4.1.1 and 4.1.2: {name}"
+        for name in NEEDED:
+            assert names.count(name) == 1, f"sections 4.1.1 and 4.1.2: {name}"
+        check_constructs(parent)
+        # Section 4.1.2: without content there is a link to what else it says.
+        links = [link.get("rel", "alternate") for link in parent.findall(ATOM + "link")]
+        assert parent is feed or "content" in names or "alternate" in links
+    # Section 4.1.1: an author of the feed or of every entry.
+    authors = [parent.find(ATOM + "author") is not None for parent in entries]
+    assert feed.find(ATOM + "author") is not None or all(authors)
+    # Section 4.1.1: entries of one id differ in when they were updated.
+    versions = [(one.findtext(ATOM + "id"), one.findtext(ATOM + "updated")) for one in entries]
+    assert len(set(versions)) == len(versions)
+
+
+def check_constructs(parent):
+    for child in parent:
+        name = child.tag.removeprefix(ATOM)
+        if name in ("title", "content"):
+            # Sections 3.1.1 and 4.1.3.3: text and escaped HTML have no elements.
+            assert child.get("type", "text") in ("text", "html") and not len(child)
+        elif name in ("updated", "published"):
+            # Section 3.3: RFC 3339 with capital T and Z.
+            date = r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?(Z|[+-]\d{2}:\d{2})"
+            assert re.fullmatch(date, child.text), child.text
+        elif name == "author":
+            # Section 3.2.1: one name.
+            assert len(child.findall(ATOM + "name")) == 1 and child.findtext(ATOM + "name")
+        elif name == "id":
+            # Section 4.2.6: an absolute IRI.
+            assert urlsplit(child.text).scheme and child.text.strip() == child.text
+        elif name == "link":
+            # Section 4.2.7.1: it has an address.
+            assert child.get("href")
+        elif name == "category":
+            # Section 4.2.2.1: it has a term.
+            assert child.get("term")
+
+
+class Refusing(Letters):
+    def __init__(self, answer):
+        super().__init__()
+        self.answer = answer
+
+    async def handle_RCPT(self, server, session, envelope, address, options):
+        return self.answer
+
+
+class Slow(Letters):
+    async def handle_DATA(self, server, session, envelope):
+        await asyncio.sleep(20)
+        return "250 taken at last"
+
+
+class Silent(Letters):
+    """Has the whole message, and is gone before it says so."""
+
+    async def handle_DATA(self, server, session, envelope):
+        server.transport.abort()
+        return "250 taken"
+
+
+def breaks_off(listener):
+    """Speaks SMTP up to the middle of a message, and hangs up."""
+    while True:
+        try:
+            connection, _ = listener.accept()
+        except OSError:
+            return
+        with connection, connection.makefile("rb") as lines:
+            connection.sendall(b"220 mail.example\r\n")
+            for line in lines:
+                if line[:4].upper() == b"DATA":
+                    connection.sendall(b"354 go on\r\n")
+                    lines.readline()
+                    break
+                connection.sendall(b"250 ok\r\n")
+
+
+def try_out(program, folder, port, tls="none", authority=None):
+    """What `rigtide bulletin --test` says of a mail server."""
+    settings = folder / "rigtide.toml"
+    before = settings.read_text()
+    trusted = f'authority_file = "{authority}"' if authority else ""
+    settings.write_text(before + f"""
+[[channel]]
+id = "tried"
+kind = "mail"
+host = "127.0.0.1"
+port = {port}
+tls = "{tls}"
+{trusted}
+from = "watch@guide.example"
+to = ["editor@guide.example"]
+timeout_seconds = 2
+""")
+    try:
+        ended = subprocess.run([program, "-C", folder, "bulletin", "--test", "tried", "--json"],
+                               capture_output=True, text=True, timeout=30, env=os.environ | SECRETS)
+    finally:
+        settings.write_text(before)
+    assert ended.stdout, ended.stderr
+    told = json.loads(ended.stdout)
+    assert (ended.returncode == 0) == (told["outcome"] == "taken"), ended
+    return told
+
+
+def served(handler, **how):
+    controller = Controller(handler, hostname="127.0.0.1", port=free_port(), **how)
+    controller.start()
+    return controller
+
+
+def try_tls(program, folder):
+    authority = trustme.CA()
+    pem = (folder / "authority.pem").resolve()
+    authority.cert_pem.write_to_path(pem)
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    authority.issue_cert("127.0.0.1").configure_cert(context)
+    for tls, how in [("wrapped", {"ssl_context": context}),
+                     ("starttls", {"tls_context": context, "require_starttls": True})]:
+        letters = Letters()
+        mail = served(letters, **how)
+        told = try_out(program, folder, mail.port, tls, pem)
+        assert told["outcome"] == "taken" and "250 taken" in told["said"], told
+        message = email.message_from_bytes(letters.taken[0][1], policy=policy.default)
+        assert message["Message-ID"] == f"<{told['id']}@guide.example>"
+        assert message["Subject"].startswith("Test from rigtide")
+        assert not message.defects, message.defects
+        told = try_out(program, folder, mail.port, tls)
+        assert told["outcome"] == "put_off" and "certificate" in told["said"], told
+        assert len(letters.taken) == 1, "nothing goes to a server that nobody vouches for"
+        mail.stop()
+    plain = served(Letters())
+    told = try_out(program, folder, plain.port, "starttls", pem)
+    assert told["outcome"] == "put_off" and not plain.handler.taken, told
+    plain.stop()
+
+
+def try_faults(program, folder):
+    for handler, outcome in [(Refusing("550 no such box"), "refused"),
+                             (Refusing("451 try later"), "put_off"),
+                             (Slow(), "put_off"), (Silent(), "put_off")]:
+        mail = served(handler)
+        begun = time.monotonic()
+        told = try_out(program, folder, mail.port)
+        assert told["outcome"] == outcome, (handler, told)
+        assert time.monotonic() - begun < 15, "a slow server holds nothing up"
+        mail.stop()
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        threading.Thread(target=breaks_off, args=[listener], daemon=True).start()
+        told = try_out(program, folder, listener.getsockname()[1])
+        assert told["outcome"] == "put_off", told
+    told = try_out(program, folder, free_port())
+    assert told["outcome"] == "put_off", told
 
 
 def main():
     program, folder = sys.argv[1], Path(sys.argv[2])
+    # What is tried makes servers complain.
+    logging.getLogger("mail.log").setLevel(logging.CRITICAL)
     letters = Letters()
     mail_port = free_port()
     mail = Controller(letters, hostname="127.0.0.1", port=mail_port)
@@ -148,6 +340,10 @@ def main():
     read_hook(headers, body, bulletin)
     read_feed(feed, bulletin)
     print("mail, webhook, command and feed are read as they were meant")
+    try_tls(program, folder)
+    print("mail goes over TLS to whom an authority vouches for, and to nobody else")
+    try_faults(program, folder)
+    print("servers that refuse, are slow or break off are told apart")
 
 
 if __name__ == "__main__":

@@ -257,7 +257,7 @@ fn the_watch_tells_once_that_a_published_guide_is_no_longer_true() {
     assert!(
         told[0]
             .0
-            .contains("the published guide is no longer true: its total is off by +2."),
+            .contains("guide outdated: its total is off by +2."),
         "{told:?}"
     );
     assert!(told[0].1.contains("Vennoquil Barn 14: "), "{told:?}");

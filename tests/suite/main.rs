@@ -53,6 +53,7 @@ mod schedules;
 mod service;
 mod serving;
 mod sparing;
+mod telling;
 mod tls;
 mod trying;
 mod watching;

@@ -39,3 +39,5 @@ pub mod schedule;
 pub mod status;
 pub mod journal;
 pub mod outbox;
+pub mod bulletin;
+pub mod templates;

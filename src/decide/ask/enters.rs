@@ -6,6 +6,7 @@ use super::{Judged, News, Trigger, name_of, price_of, read_part};
 use crate::catalogue::PartId;
 use crate::catalogue::table::Table;
 use crate::decide::scene::Scene;
+use crate::decide::shown::short_part;
 use crate::money::Currency;
 use serde_json::{Value, json};
 
@@ -29,15 +30,15 @@ impl Trigger for Enters {
         let name = name_of(scene, &self.part);
         let price = price_of(scene, &self.part);
         let at = price.map_or_else(|| "no price".to_owned(), |price| price.to_string());
-        let news = match (before.as_bool(), is_in) {
-            (Some(false), true) => Some(format!("{name} enters the best build at {at}")),
-            (Some(true), false) => Some(format!("{name} leaves the best build at {at}")),
+        let verb = match (before.as_bool(), is_in) {
+            (Some(false), true) => Some("enters"),
+            (Some(true), false) => Some("leaves"),
             _ => None,
         };
         Judged {
-            news: news.map(|subject| News::Fact {
-                text: format!("{subject}.\n"),
-                subject,
+            news: verb.map(|verb| News::Fact {
+                text: format!("{name} {verb} the best build at {at}.\n"),
+                subject: format!("{} {verb} the build at {at}", short_part(&name)),
                 data: json!({
                     "part": self.part,
                     "is_in": is_in,

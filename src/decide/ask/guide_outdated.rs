@@ -5,6 +5,7 @@ use super::{Judged, News, Trigger};
 use crate::catalogue::table::Table;
 use crate::decide::edition::{Drift, Edition};
 use crate::decide::scene::{Doubt, Scene};
+use crate::decide::shown::short_part;
 use crate::money::Currency;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
@@ -109,7 +110,7 @@ fn news(scene: &Scene<'_>, edition: &Edition) -> News {
     // Pitfall N11: a price that nobody confirmed may have moved.
     let known = |one: &&Doubt| !scene.doubts.contains(one);
     lines.extend(doubts.iter().filter(known).map(Doubt::sentence));
-    let gone: Vec<&str> = drift.gone().map(|pick| pick.name.as_str()).collect();
+    let gone: Vec<String> = drift.gone().map(|pick| short_part(&pick.name)).collect();
     let what = match (gone.as_slice(), drift.total_percent()) {
         ([], Some(percent)) if percent.abs() >= 0.05 => {
             format!("its total is off by {percent:+.1} %")
@@ -122,7 +123,7 @@ fn news(scene: &Scene<'_>, edition: &Edition) -> News {
     lines.insert(0, format!("Edition {number} of {day} is no longer true:"));
     lines.push("`rigtide diff` tells more; `rigtide refresh` writes the next edition.".to_owned());
     News::Fact {
-        subject: format!("the published guide is no longer true: {what}"),
+        subject: format!("guide outdated: {what}"),
         text: lines.join("\n") + "\n",
         data: json!({ "edition": number, "published": at, "drift": drift }),
     }

@@ -5,6 +5,7 @@ use super::{Judged, News, Trigger, name_of};
 use crate::catalogue::PartId;
 use crate::catalogue::table::Table;
 use crate::decide::scene::{Low, Scene};
+use crate::decide::shown::short_part;
 use crate::money::Currency;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -87,8 +88,11 @@ fn news(scene: &Scene<'_>, found: &[(&PartId, Low)]) -> News {
         }));
     }
     let subject = match found {
-        [(part, low)] => format!("{} is at its lowest, {}", name_of(scene, part), low.now),
-        several => format!("{} parts are at their lowest", several.len()),
+        [(part, low)] => {
+            let name = short_part(&name_of(scene, part));
+            format!("{name} at its lowest, {}", low.now)
+        }
+        several => format!("{} parts at their lowest", several.len()),
     };
     News::Fact {
         subject,

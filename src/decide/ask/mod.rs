@@ -178,9 +178,8 @@ fn price_of<'s>(scene: &'s Scene<'_>, part: &PartId) -> Option<&'s Money> {
 
 /// The name of a part as the answers know it, else its id.
 fn name_of(scene: &Scene<'_>, part: &PartId) -> String {
-    let standing = scene.standing.iter().flat_map(|answer| &answer.picks);
-    let mut picks = scene.today.picks.iter().chain(standing);
-    picks
-        .find(|pick| pick.part == *part)
-        .map_or_else(|| part.to_string(), |pick| pick.name.clone())
+    let mut standing = scene.standing.iter().flat_map(|answer| &answer.picks);
+    let known = scene.pick_of(part);
+    let known = known.or_else(|| standing.find(|pick| pick.part == *part));
+    known.map_or_else(|| part.to_string(), |pick| pick.name.clone())
 }

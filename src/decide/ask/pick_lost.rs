@@ -2,8 +2,9 @@
 
 use super::{Judged, News, Trigger};
 use crate::catalogue::table::Table;
-use crate::decide::record::{AnswerRecord, PickRecord};
+use crate::decide::record::PickRecord;
 use crate::decide::scene::{DoubtReason, Scene};
+use crate::decide::shown::short_part;
 use crate::money::{Currency, Money};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -64,7 +65,7 @@ impl Trigger for PickLost {
             }
         }
         Judged {
-            news: (!lost.is_empty()).then(|| news(scene, standing, &lost)),
+            news: (!lost.is_empty()).then(|| news(scene, &lost)),
             remember: json!(remember),
         }
     }
@@ -83,7 +84,7 @@ impl PickLost {
 
 type Lost<'p> = (&'p PickRecord, Option<Money>);
 
-fn news(scene: &Scene<'_>, standing: &AnswerRecord, lost: &[Lost<'_>]) -> News {
+fn news(scene: &Scene<'_>, lost: &[Lost<'_>]) -> News {
     let own = scene.currency;
     let mut text = String::new();
     let mut data = Vec::new();
@@ -116,22 +117,10 @@ fn news(scene: &Scene<'_>, standing: &AnswerRecord, lost: &[Lost<'_>]) -> News {
             "replacement": replacement,
         }));
     }
-    let total = |record: &AnswerRecord| {
-        let total = record
-            .total_minor
-            .map(|minor| Money::from_minor(minor, own));
-        total.map_or_else(|| "no build".to_owned(), |total| total.to_string())
-    };
-    let _ = writeln!(
-        text,
-        "Total   {} -> {}",
-        total(standing),
-        total(scene.today)
-    );
     let subject = match lost {
-        [(pick, Some(now))] => format!("{} rose to {now}", pick.name),
-        [(pick, None)] => format!("{} cannot be had any more", pick.name),
-        several => format!("{} picks rose or cannot be had any more", several.len()),
+        [(pick, Some(now))] => format!("{} rose to {now}", short_part(&pick.name)),
+        [(pick, None)] => format!("{} cannot be had any more", short_part(&pick.name)),
+        several => format!("{} picks rose or are gone", several.len()),
     };
     News::Fact {
         subject,

@@ -4,6 +4,7 @@ use super::{Judged, News, Trigger, name_of, price_of, read_part};
 use crate::catalogue::PartId;
 use crate::catalogue::table::Table;
 use crate::decide::scene::Scene;
+use crate::decide::shown::short_part;
 use crate::money::{Currency, Money};
 use serde_json::{Value, json};
 
@@ -36,7 +37,7 @@ impl Trigger for Target {
         let news = reached.filter(|_| is_news).map(|price| {
             let name = name_of(scene, &self.part);
             News::Fact {
-                subject: format!("{name} is down to {price}"),
+                subject: format!("{} is down to {price}", short_part(&name)),
                 text: format!(
                     "{name} can be had for {price}; your target is {}.\n",
                     self.price

@@ -54,7 +54,7 @@ impl Trigger for Total {
         let side = if self.is_below { "below" } else { "above" };
         Judged {
             news: has_crossed.then(|| News::Fact {
-                subject: format!("the best build costs {total}, {side} {}", self.amount),
+                subject: format!("best build {total}, {side} {}", self.amount),
                 text: format!(
                     "The best build costs {total} now, {side} {}.\n",
                     self.amount

@@ -7,7 +7,7 @@
 
 use crate::catalogue::table::Table;
 use crate::decide::Bulletin;
-use crate::notify::body::one_line;
+use crate::notify::body::{one_line, within_page};
 use crate::notify::channel::{Channel, DeliveryFault, Pause, Sending};
 use crate::notify::registry::ChannelKind;
 use crate::notify::secrets::Secrets;
@@ -45,6 +45,10 @@ impl Channel for Atom {
 
     fn send<'a>(&'a self, bulletin: &'a Bulletin) -> Sending<'a> {
         Box::pin(async move { self.write(bulletin) })
+    }
+
+    fn preview(&self, bulletin: &Bulletin) -> String {
+        entry(bulletin)
     }
 }
 
@@ -100,14 +104,19 @@ impl Atom {
 
 fn entry(bulletin: &Bulletin) -> String {
     let at = bulletin.at.to_rfc3339_opts(SecondsFormat::Millis, true);
+    // RFC 4287, section 4.1.3.3: what could stand in a `div`.
+    let (kind, content) = match within_page(bulletin) {
+        Some(body) => ("html", body),
+        None => ("text", bulletin.text.as_str()),
+    };
     format!(
         "{ENTRY}\n    <id>{}</id>\n    <title>{}</title>\n    <published>{at}</published>\n    \
          <updated>{at}</updated>\n    <category term=\"{}\"/>\n    \
-         <content type=\"text\">{}</content>\n{ENTRY_END}",
+         <content type=\"{kind}\">{}</content>\n{ENTRY_END}",
         uuid(bulletin.id.as_str()),
         escaped(&one_line(&bulletin.subject)),
         escaped(&bulletin.brief),
-        escaped(&bulletin.text),
+        escaped(content),
     )
 }
 

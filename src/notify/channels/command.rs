@@ -6,7 +6,7 @@
 
 use crate::catalogue::table::Table;
 use crate::decide::Bulletin;
-use crate::notify::body::{json, one_line};
+use crate::notify::body::{json, one_line, text};
 use crate::notify::channel::{Channel, DeliveryFault, Pause, Sending};
 use crate::notify::registry::ChannelKind;
 use crate::notify::secrets::Secrets;
@@ -53,6 +53,11 @@ impl Channel for Command {
             }
         })
     }
+
+    fn preview(&self, bulletin: &Bulletin) -> String {
+        let program = self.words.join(" ");
+        format!("{program}\nreads\n{:#}", json(bulletin))
+    }
 }
 
 impl Command {
@@ -69,7 +74,7 @@ impl Command {
             .kill_on_drop(true)
             .spawn()
             .map_err(|error| passing(format!("\"{program}\" cannot be started: {error}")))?;
-        let words = talk(&mut child, &json(bulletin)).await;
+        let words = talk(&mut child, &text(bulletin)).await;
         let ended = child.wait().await;
         let status = ended.map_err(|error| passing(format!("\"{program}\" is lost: {error}")))?;
         match (status.success(), words.lines().next()) {
@@ -149,7 +154,7 @@ mod tests {
         );
         run(&script, "").send(&bulletin()).await.unwrap();
         let seen = std::fs::read_to_string(file).unwrap();
-        assert_eq!(seen, format!("{}{}\n", json(&bulletin()), bulletin().id));
+        assert_eq!(seen, format!("{}{}\n", text(&bulletin()), bulletin().id));
     }
 
     #[tokio::test]

@@ -9,7 +9,8 @@ mod message;
 mod settings;
 
 use crate::decide::Bulletin;
-use crate::notify::channel::{Channel, DeliveryFault, Pause, Sending};
+use crate::notify::body::one_line;
+use crate::notify::channel::{Channel, DeliveryFault, Pause, Sending, Trying};
 use crate::notify::registry::ChannelKind;
 use lettre::address::Envelope;
 use lettre::message::Mailbox;
@@ -71,21 +72,38 @@ impl Channel for Mail {
     }
 
     fn send<'a>(&'a self, bulletin: &'a Bulletin) -> Sending<'a> {
-        Box::pin(async move {
-            match tokio::time::timeout(self.timeout, self.mail(bulletin)).await {
-                Ok(outcome) => outcome,
-                Err(_) => Err(passing("the mail server did not answer in time".to_owned())),
-            }
-        })
+        Box::pin(async move { self.mail_in_time(bulletin).await.map(|_| ()) })
+    }
+
+    fn try_out<'a>(&'a self, bulletin: &'a Bulletin) -> Trying<'a> {
+        Box::pin(async move { Ok(self.mail_in_time(bulletin).await?.join("; ")) })
+    }
+
+    fn preview(&self, bulletin: &Bulletin) -> String {
+        let to: Vec<String> = self.to.iter().map(ToString::to_string).collect();
+        let (from, to, subject) = (&self.from, to.join(", "), one_line(&bulletin.subject));
+        let head = format!("From: {from}\nTo: {to}\nSubject: {subject}");
+        format!(
+            "{head}\n(with an HTML page beside the text)\n\n{}",
+            bulletin.text
+        )
     }
 }
 
 impl Mail {
-    async fn mail(&self, bulletin: &Bulletin) -> Result<(), DeliveryFault> {
+    async fn mail_in_time(&self, bulletin: &Bulletin) -> Result<Vec<String>, DeliveryFault> {
+        match tokio::time::timeout(self.timeout, self.mail(bulletin)).await {
+            Ok(outcome) => outcome,
+            Err(_) => Err(passing("the mail server did not answer in time".to_owned())),
+        }
+    }
+
+    /// Returns what the server said of each receiver that it took the mail for just now.
+    async fn mail(&self, bulletin: &Bulletin) -> Result<Vec<String>, DeliveryFault> {
         let message = message::message(&self.from, &self.to, bulletin)
             .map_err(|reason| DeliveryFault::Permanent { reason })?;
         let bytes = message.formatted();
-        let mut waiting = Vec::new();
+        let (mut waiting, mut said) = (Vec::new(), Vec::new());
         for (number, receiver) in self.to.iter().enumerate() {
             if self.outcome(bulletin, number).is_some() {
                 continue;
@@ -100,7 +118,12 @@ impl Mail {
                 }
             };
             match sent {
-                Ok(_) => self.settle(bulletin, number, Ok(())),
+                Ok(answer) => {
+                    let words: Vec<&str> = answer.message().collect();
+                    let words = one_line(&words.join(" "));
+                    said.push(format!("{}: {} {words}", receiver.email, answer.code()));
+                    self.settle(bulletin, number, Ok(()));
+                }
                 Err(error) if is_final(&error) => {
                     self.settle(bulletin, number, Err(told(&error)));
                 }
@@ -110,7 +133,8 @@ impl Mail {
         if !waiting.is_empty() {
             return Err(passing(waiting.join("; ")));
         }
-        self.refused(bulletin)
+        self.refused(bulletin)?;
+        Ok(said)
     }
 
     fn outcome(&self, bulletin: &Bulletin, receiver: usize) -> Option<Result<(), String>> {
@@ -156,7 +180,7 @@ fn told(error: &SmtpError) -> String {
         text = format!("{text}: {inner}");
         cause = inner.source();
     }
-    crate::notify::body::one_line(&text)
+    one_line(&text)
 }
 
 fn passing(reason: String) -> DeliveryFault {
@@ -166,3 +190,5 @@ fn passing(reason: String) -> DeliveryFault {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod tls_tests;

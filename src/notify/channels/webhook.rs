@@ -1,6 +1,6 @@
 //! Bulletins as HTTP POST requests of JSON.
 //!
-//! The body is `{id, brief, at, subject, text, data}`. The headers are `Rigtide-Bulletin` (the
+//! The body is `{id, brief, at, subject, text, data}`, by `config/bulletin.schema.json`. The headers are `Rigtide-Bulletin` (the
 //! id), `Rigtide-Timestamp` (when the bulletin was made, in seconds since 1970) and, where the
 //! settings name a secret, `Rigtide-Signature`: `sha256=` and the hexadecimal HMAC-SHA-256 of
 //! `ID.TIMESTAMP.BODY`. While a secret is exchanged for another there are two, parted by a comma, and
@@ -8,8 +8,8 @@
 
 use crate::catalogue::table::{At, Table};
 use crate::decide::Bulletin;
-use crate::notify::body::json;
-use crate::notify::channel::{Channel, DeliveryFault, Pause, Sending};
+use crate::notify::body::{json, text};
+use crate::notify::channel::{Channel, DeliveryFault, Pause, Sending, Trying};
 use crate::notify::registry::ChannelKind;
 use crate::notify::secrets::{SecretKeys, Secrets, read_secret};
 use chrono::{DateTime, Utc};
@@ -57,13 +57,30 @@ impl Channel for Webhook {
     }
 
     fn send<'a>(&'a self, bulletin: &'a Bulletin) -> Sending<'a> {
+        Box::pin(async move { self.post(bulletin).await.map(|_| ()) })
+    }
+
+    fn try_out<'a>(&'a self, bulletin: &'a Bulletin) -> Trying<'a> {
         Box::pin(self.post(bulletin))
+    }
+
+    /// The address may be a secret, so it is left out.
+    fn preview(&self, bulletin: &Bulletin) -> String {
+        let signed = match self.keys.len() {
+            0 => "not signed".to_owned(),
+            1 => "signed".to_owned(),
+            keys => format!("signed {keys} times"),
+        };
+        let (id, at) = (&bulletin.id, bulletin.at.timestamp());
+        let head = format!("Rigtide-Bulletin: {id}\nRigtide-Timestamp: {at}\n({signed})");
+        format!("{head}\n\n{:#}", json(bulletin))
     }
 }
 
 impl Webhook {
-    async fn post(&self, bulletin: &Bulletin) -> Result<(), DeliveryFault> {
-        let body = json(bulletin);
+    /// Returns what the receiver answered.
+    async fn post(&self, bulletin: &Bulletin) -> Result<String, DeliveryFault> {
+        let body = text(bulletin);
         let timestamp = bulletin.at.timestamp().to_string();
         let mut request = self
             .client
@@ -84,7 +101,8 @@ impl Webhook {
             .await
             .map_err(|error| failed(&error))?;
         // The body says nothing that matters here, so it is not read.
-        judge(response.status(), response.headers())
+        judge(response.status(), response.headers())?;
+        Ok(format!("the receiver answered {}", response.status()))
     }
 }
 

@@ -1,7 +1,7 @@
 //! A bulletin as a message (RFC 5322): the same bytes each time.
 
 use crate::decide::Bulletin;
-use crate::notify::body::one_line;
+use crate::notify::body::{one_line, page};
 use lettre::Message;
 use lettre::message::header::{ContentType, Header, HeaderName, HeaderValue};
 use lettre::message::{Mailbox, MultiPart, MultiPartKind, SinglePart};
@@ -42,12 +42,16 @@ pub fn message(from: &Mailbox, to: &[Mailbox], bulletin: &Bulletin) -> Result<Me
     for receiver in to {
         builder = builder.to(receiver.clone());
     }
+    let html = match page(bulletin) {
+        Some(page) => plain(page),
+        None => html(&subject, &bulletin.text),
+    };
     let part = |kind: ContentType, text: String| SinglePart::builder().header(kind).body(text);
     let both = MultiPart::builder()
         .kind(MultiPartKind::Alternative)
         .boundary(format!("rigtide-{}", bulletin.id))
         .singlepart(part(ContentType::TEXT_PLAIN, plain(&bulletin.text)))
-        .singlepart(part(ContentType::TEXT_HTML, html(&subject, &bulletin.text)));
+        .singlepart(part(ContentType::TEXT_HTML, html));
     builder.multipart(both).map_err(|error| error.to_string())
 }
 
@@ -57,7 +61,8 @@ fn plain(text: &str) -> String {
     text.chars().filter(is_shown).collect()
 }
 
-/// One column that a phone can show, in the reader's own fonts and colours; nothing is fetched.
+/// A page for a bulletin that was stored without one: one column that a phone can show, in the
+/// reader's own fonts and colours; nothing is fetched.
 fn html(subject: &str, text: &str) -> String {
     let lines = plain(text);
     format!(
