@@ -182,6 +182,7 @@ impl<'r, 'p> Branching<'r, 'p> {
             cost: relaxed.cost(&selection),
             score: node.bound.score,
             selection,
+            is_first: false,
         }))
     }
 

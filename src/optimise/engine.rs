@@ -98,6 +98,7 @@ impl Climb for Programme {
                 cost: problem.cost(&selection),
                 score,
                 selection,
+                is_first: false,
             });
             if score >= wanted.enough || score.0 == i64::MAX {
                 return Ok(steps);

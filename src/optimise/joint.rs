@@ -51,16 +51,14 @@ impl Joint {
 
     /// True when the table lets the selection stand.
     pub fn admits(&self, selection: &[usize]) -> bool {
-        self.fits[self.index(&self.classes_of(selection))]
+        self.fits[self.index(self.classes_of(selection).into_iter())]
     }
 
     /// The same of the choices of its own groups alone, in their order.
-    pub fn admits_positions(&self, positions: &[usize]) -> bool {
+    pub fn admits_positions(&self, positions: impl Iterator<Item = usize>) -> bool {
         let classes = self.classes.iter().zip(positions);
-        let classes: Vec<usize> = classes
-            .map(|(classes, position)| classes[*position])
-            .collect();
-        self.fits[self.index(&classes)]
+        let classes = classes.map(|(classes, position)| classes[position]);
+        self.fits[self.index(classes)]
     }
 
     fn classes_of(&self, selection: &[usize]) -> Vec<usize> {
@@ -70,7 +68,7 @@ impl Joint {
             .collect()
     }
 
-    fn index(&self, classes: &[usize]) -> usize {
+    fn index(&self, classes: impl Iterator<Item = usize>) -> usize {
         let sizes = self.sizes.iter().zip(classes);
         sizes.fold(0, |index, (size, class)| index * size + class)
     }
@@ -120,7 +118,7 @@ impl Joint {
 
     /// True when any combination of these classes, one of each group, may stand.
     pub fn any_fits(&self, sets: &[Vec<usize>]) -> bool {
-        combinations(sets).any(|classes| self.fits[self.index(&classes)])
+        combinations(sets).any(|classes| self.fits[self.index(classes.iter().copied())])
     }
 
     /// Marks the classes of each group that stand with something of these sets; `None` when there
@@ -134,7 +132,9 @@ impl Joint {
         }
         let mut supported: Vec<Vec<bool>> =
             self.sizes.iter().map(|size| vec![false; *size]).collect();
-        for classes in combinations(sets).filter(|classes| self.fits[self.index(classes)]) {
+        for classes in
+            combinations(sets).filter(|classes| self.fits[self.index(classes.iter().copied())])
+        {
             let marks = supported.iter_mut().zip(&classes);
             marks.for_each(|(marks, class)| marks[*class] = true);
         }

@@ -99,9 +99,13 @@ pub(super) fn top_from(
 
 /// The answer off the top of the ladder.
 fn swept(problem: &Problem, least_score: Score) -> Result<Option<Selection>, TooWide> {
-    let top = branch::top(problem, least_score)?;
-    top.map(|step| branch::Equals::of(problem)?.first(&step))
-        .transpose()
+    let Some(step) = branch::top(problem, least_score)? else {
+        return Ok(None);
+    };
+    match step.is_first {
+        true => Ok(Some(step.selection)),
+        false => Ok(Some(branch::Equals::of(problem)?.first(&step)?)),
+    }
 }
 
 fn settle(problem: &Problem, effort: Effort) -> Result<Solved, SolverFault> {

@@ -102,6 +102,9 @@ impl<'m> Question<'m> {
         steps: Vec<Step>,
         keep: &[Vec<bool>],
     ) -> Result<Vec<Step>, ClimbFault> {
+        if steps.iter().all(|step| step.is_first) {
+            return Ok(steps);
+        }
         let kept = self.problem.restricted(keep);
         let mut equals = Equals::of(&kept)?;
         let settle = |step: Step| {
@@ -112,6 +115,7 @@ impl<'m> Question<'m> {
             let selection = equals.first(&inside)?;
             let shown = Step {
                 selection,
+                is_first: true,
                 ..inside
             };
             Ok(unrestricted_step(shown, keep))
@@ -132,8 +136,14 @@ impl<'m> Question<'m> {
         let Some(step) = self.engine.top(&kept)? else {
             return Ok(None);
         };
-        let selection = Equals::of(&kept)?.first(&step)?;
-        let shown = Step { selection, ..step };
+        let shown = match step.is_first {
+            true => step,
+            false => Step {
+                selection: Equals::of(&kept)?.first(&step)?,
+                is_first: true,
+                ..step
+            },
+        };
         Ok(Some(unrestricted_step(shown, keep)))
     }
 

@@ -3,8 +3,8 @@
 use crate::support::facts;
 use proptest::prelude::*;
 use rigtide::optimise::{
-    Balance, Bottleneck, Choice, Effort, Engine, Joint, Pairing, Problem, Selection, Solved,
-    Wanted, solve_lexicographically, sweep,
+    Balance, Bottleneck, Choice, Effort, Engine, Joint, Pairing, Problem, Selection, Solved, Step,
+    Wanted, first_among_equals, solve_lexicographically, sweep,
 };
 
 /// The answer by trying every selection. Shares no code with the solver.
@@ -250,6 +250,12 @@ proptest! {
             prop_assert_eq!(problem.score(&step.selection), step.score);
             let first = sweep(&problem, Wanted::cheapest_with(step.score)).unwrap();
             prop_assert_eq!(first[0].cost, step.cost);
+            // Of its equals it is the one that enumeration finds with that much money.
+            let within = Problem { budget: step.cost, ..problem.clone() };
+            prop_assert!(step.is_first);
+            prop_assert_eq!(Some(step.selection.clone()), enumerate(&within));
+            let asked = Step { is_first: false, ..step.clone() };
+            prop_assert_eq!(&first_among_equals(&problem, &asked).unwrap(), &step.selection);
         }
     }
 

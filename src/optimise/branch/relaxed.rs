@@ -163,6 +163,7 @@ impl<'p> Relaxed<'p> {
             cost: step.cost + node.base,
             score: step.score,
             selection: unrestricted(step.selection, &node.keep),
+            is_first: false,
         }))
     }
 

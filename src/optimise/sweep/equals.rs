@@ -1,6 +1,7 @@
 //! Of all selections that are equal in score and cost, the one to show.
 
-use super::tables::{Open, Tables};
+use super::open::{Bar, Open};
+use super::tables::Tables;
 use super::{Step, TooWide};
 use crate::optimise::problem::{Problem, Selection};
 
@@ -38,26 +39,50 @@ impl Equals<'_> {
     /// # Errors
     /// [`TooWide`]
     pub fn first(&mut self, step: &Step) -> Result<Selection, TooWide> {
-        let Some(tables) = &mut self.tables else {
+        let Some(tables) = self.tables.as_mut().filter(|_| !step.is_first) else {
             return Ok(step.selection.clone());
         };
         tables.set_budget(step.cost);
         let tables = &*tables;
         let mut search = Search {
             problem: self.problem,
-            beaten: step.score.0.saturating_sub(1),
+            bar: Bar::least(step.score.0),
             open: vec![Open::of(tables); tables.groups()],
             chosen: Vec::new(),
-            partial: vec![None; tables.groups()],
             tables,
             visits: 0,
-            first: (
-                self.problem.changes(&step.selection),
-                step.selection.clone(),
-            ),
+            first: First::of(self.problem, step.selection.clone()),
         };
-        search.descend(0)?;
-        Ok(search.first.1)
+        search.descend()?;
+        Ok(search.first.selection)
+    }
+}
+
+/// The first so far of selections that are equal in score and cost.
+pub(super) struct First {
+    changes: i64,
+    pub selection: Selection,
+}
+
+impl First {
+    pub fn of(problem: &Problem, selection: Selection) -> First {
+        First {
+            changes: problem.changes(&selection),
+            selection,
+        }
+    }
+
+    /// Whether some completion of these choices has fewer changes, or as many and comes before it:
+    /// each open group might still take its first choice, unchanged.
+    pub fn may_be_preceded(&self, problem: &Problem, tables: &Tables, chosen: &[usize]) -> bool {
+        let mut least: Selection = vec![0; tables.groups()];
+        let mut changes = 0;
+        for (place, choice) in chosen.iter().enumerate() {
+            let (group, position) = tables.original(place, *choice);
+            least[group] = position;
+            changes += i64::from(!problem.groups[group][position].is_standing);
+        }
+        changes < self.changes || (changes == self.changes && least < self.selection)
     }
 }
 
@@ -66,53 +91,41 @@ impl Equals<'_> {
 struct Search<'p> {
     problem: &'p Problem,
     tables: &'p Tables,
-    beaten: i64,
+    bar: Bar,
     /// By depth, so that coming back to a node finds it as it was.
     open: Vec<Open>,
-    /// In the tables' order, and the same by the problem's groups and positions.
+    /// In the tables' order.
     chosen: Vec<usize>,
-    partial: Vec<Option<usize>>,
     visits: usize,
-    /// The first so far, with its changes.
-    first: (i64, Selection),
+    first: First,
 }
 
 impl Search<'_> {
-    fn descend(&mut self, changes: i64) -> Result<(), TooWide> {
+    fn descend(&mut self) -> Result<(), TooWide> {
         let place = self.chosen.len();
         if place == self.tables.groups() {
-            self.first = (changes, self.tables.selection(&self.chosen));
+            self.first = First::of(self.problem, self.tables.selection(&self.chosen));
             return Ok(());
         }
         self.open[place].set(self.tables, &self.chosen);
-        for choice in 0..self.tables.size(place) {
+        for choice in 0..self.open[place].affordable(self.tables) {
             self.visits += 1;
             if self.visits > MOST_VISITS {
                 return Err(TooWide);
             }
-            let bound = self.open[place].bound_with(self.tables, choice, self.beaten);
-            if bound.is_none() {
+            let open = &mut self.open[place];
+            if open.bound_with(self.tables, choice, self.bar).is_none() {
                 continue;
             }
-            let (group, position) = self.tables.original(place, choice);
-            let is_change = !self.problem.groups[group][position].is_standing;
-            let changes = changes + i64::from(is_change);
             self.chosen.push(choice);
-            self.partial[group] = Some(position);
-            if self.may_come_first(changes) {
-                self.descend(changes)?;
+            if self
+                .first
+                .may_be_preceded(self.problem, self.tables, &self.chosen)
+            {
+                self.descend()?;
             }
-            self.partial[group] = None;
             self.chosen.pop();
         }
         Ok(())
-    }
-
-    /// Whether some completion has fewer changes than the first so far, or as many and comes
-    /// before it: each open group might still take its first choice.
-    fn may_come_first(&self, changes: i64) -> bool {
-        let (fewest, first) = &self.first;
-        let least = self.partial.iter().map(|position| position.unwrap_or(0));
-        changes < *fewest || (changes == *fewest && least.lt(first.iter().copied()))
     }
 }
