@@ -5,6 +5,7 @@
 //! crate it uses everything to its left: `money` to `market`.
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
+mod alike;
 mod best;
 mod binding;
 mod branch;

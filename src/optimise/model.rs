@@ -1,10 +1,11 @@
 //! A market as a [`Problem`]: roles become groups, fit rules become balances and pairings.
 
+use super::alike::{Side, Traits};
 use super::joint::Joint;
 use super::orders::Orders;
 use super::pairing::Pairing;
 use super::problem::{Balance, Bottleneck, Choice, Problem};
-use crate::catalogue::{Kind, Part, PartId, SpecValue};
+use crate::catalogue::{Kind, Part, PartId};
 use crate::fit::{Fit, FitRule, FitTerms, Form, Seat, Share};
 use crate::market::{Market, RoleId};
 use std::collections::BTreeMap;
@@ -29,11 +30,16 @@ impl RuleLimits<'_> {
 
 /// What every rule of the brief asks, rule by rule.
 pub fn rule_limits<'m>(market: &'m Market<'_>) -> Vec<RuleLimits<'m>> {
+    let traits = Traits::of(market);
     let rules = market.brief.rules.iter();
-    rules.map(|rule| limits_of(market, rule)).collect()
+    rules.map(|rule| limits_of(market, &traits, rule)).collect()
 }
 
-fn limits_of<'m>(market: &'m Market<'_>, rule: &'m dyn FitRule) -> RuleLimits<'m> {
+fn limits_of<'m>(
+    market: &'m Market<'_>,
+    traits: &Traits<'_>,
+    rule: &'m dyn FitRule,
+) -> RuleLimits<'m> {
     let terms = &market.brief.terms;
     let mut limits = RuleLimits {
         rule,
@@ -44,7 +50,7 @@ fn limits_of<'m>(market: &'m Market<'_>, rule: &'m dyn FitRule) -> RuleLimits<'m
     match rule.form() {
         Form::Advice { .. } => {}
         Form::Pairs { left, right, fits } => {
-            limits.pairings = pairings(market, rule, [left, right], &fits);
+            limits.pairings = pairings(market, traits, (rule, [left, right]), &fits);
         }
         Form::Balance {
             giver: Some(giver), ..
@@ -59,7 +65,9 @@ fn limits_of<'m>(market: &'m Market<'_>, rule: &'m dyn FitRule) -> RuleLimits<'m
             limits.balances = vec![balance(market, rule, kinds, &share, at_most)];
         }
         Form::Joint { kinds, fits } => {
-            limits.joints.extend(joint(market, rule, kinds, &fits));
+            limits
+                .joints
+                .extend(joint(market, traits, (rule, kinds), &fits));
         }
     }
     limits
@@ -192,15 +200,15 @@ fn balance(
 /// The table of a rule over several roles, or none when everything stands.
 fn joint(
     market: &Market<'_>,
-    rule: &dyn FitRule,
-    kinds: &[Kind],
+    traits: &Traits<'_>,
+    (rule, kinds): (&dyn FitRule, &[Kind]),
     fits: &dyn Fn(&[Seat<'_>], &FitTerms) -> Fit,
 ) -> Option<Joint> {
     let terms = &market.brief.terms;
     let groups: Vec<usize> = groups_of(market, |kind| kinds.contains(&kind)).collect();
     let sides: Vec<Side<'_>> = groups
         .iter()
-        .map(|group| side(market, rule, *group))
+        .map(|group| traits.side(rule, *group))
         .collect();
     let stands = |seats: &[Seat<'_>]| match fits(seats, terms) {
         Fit::Yes => true,
@@ -241,52 +249,12 @@ fn table(sides: &[Side<'_>], stands: &dyn Fn(&[Seat<'_>]) -> bool) -> Vec<bool> 
     cells
 }
 
-/// One role of a rule: the class of each candidate, and one candidate of each class in its seat.
-struct Side<'a> {
-    classes: Vec<usize>,
-    samples: Vec<Seat<'a>>,
-}
-
-/// Candidates that agree in every spec that the rule reads are of one class.
-fn side<'a>(market: &'a Market<'_>, rule: &dyn FitRule, group: usize) -> Side<'a> {
-    let role = &market.brief.roles[group];
-    let reads: Vec<_> = rule
-        .reads()
-        .iter()
-        .filter(|(kind, _)| *kind == role.kind)
-        .collect();
-    let mut known: BTreeMap<Vec<Option<&SpecValue>>, usize> = BTreeMap::new();
-    let mut side = Side {
-        classes: Vec::with_capacity(market.candidates[group].len()),
-        samples: Vec::new(),
-    };
-    // One list serves all candidates: most are of a class that is known already.
-    let mut traits: Vec<Option<&SpecValue>> = Vec::new();
-    for candidate in &market.candidates[group] {
-        traits.clear();
-        traits.extend(reads.iter().map(|(_, spec)| candidate.part.specs.get(spec)));
-        if let Some(class) = known.get(traits.as_slice()) {
-            side.classes.push(*class);
-            continue;
-        }
-        let next = side.samples.len();
-        known.insert(traits.clone(), next);
-        side.classes.push(next);
-        side.samples.push(Seat {
-            role: role.id.as_str(),
-            part: candidate.part,
-            quantity: role.quantity,
-        });
-    }
-    side
-}
-
 /// What may stand together in every two roles of two kinds; roles where everything may are left
 /// out.
 fn pairings(
     market: &Market<'_>,
-    rule: &dyn FitRule,
-    [left, right]: [Kind; 2],
+    traits: &Traits<'_>,
+    (rule, [left, right]): (&dyn FitRule, [Kind; 2]),
     fits: &dyn Fn(&Part, &Part) -> Fit,
 ) -> Vec<Pairing> {
     let stands = |one: &Part, other: &Part| match fits(one, other) {
@@ -296,9 +264,9 @@ fn pairings(
     };
     let mut pairings = Vec::new();
     for left in groups_of(market, |kind| kind == left) {
-        let ones = side(market, rule, left);
+        let ones = traits.side(rule, left);
         for right in groups_of(market, |kind| kind == right) {
-            let others = side(market, rule, right);
+            let others = traits.side(rule, right);
             let row = |one: &Seat<'_>| -> Vec<bool> {
                 let others = others.samples.iter();
                 others.map(|other| stands(one.part, other.part)).collect()
