@@ -7,9 +7,11 @@ use super::import::load_csv;
 use super::kind::Kind;
 use super::part::{Catalogue, Evidence, Part, Rate, mpn_key};
 use super::read_spec::read_specs;
+use super::side_by_side::{InTurn, SideBySide};
 use super::spec::{Spec, SpecValue, same_name};
-use super::table::{At, Document, Table, nearest};
-use super::workload::read_workload;
+use super::table::{At, Document, Table, nearest, position_in};
+use super::workload::{Workload, read_workload};
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
@@ -21,15 +23,21 @@ const MOST_ERROR: i64 = 10_000;
 /// Reads every `(file name, text)`, TOML or CSV by its ending, and checks them against each other.
 ///
 /// The catalogue holds what could be read; use it only when there are no faults.
-pub fn load_catalogue<'t>(files: &[(&'t str, &'t str)]) -> (Catalogue, Vec<Fault>) {
-    let (tables, lists): (Vec<_>, Vec<_>) =
-        files.iter().partition(|(file, _)| !file.ends_with(".csv"));
-    let documents: Vec<Document<'t>> = tables
-        .into_iter()
-        .map(|(file, text)| Document::parse(file, text))
-        .collect();
+pub fn load_catalogue(files: &[(&str, &str)]) -> (Catalogue, Vec<Fault>) {
+    load_catalogue_by(files, &InTurn)
+}
+
+/// The same with the files read side by side.
+pub fn load_catalogue_by(
+    files: &[(&str, &str)],
+    threads: &impl SideBySide,
+) -> (Catalogue, Vec<Fault>) {
+    let (tables, lists): (Vec<_>, Vec<_>) = files
+        .iter()
+        .copied()
+        .partition(|(file, _)| !file.ends_with(".csv"));
+    let documents = threads.each(tables, |(file, text)| Document::parse(file, text));
     let mut catalogue = Catalogue::default();
-    let mut identities = Identities::default();
     // Workloads first: a part's rates name them, whatever file they stand in.
     for document in &documents {
         let mut root = document.root();
@@ -39,56 +47,125 @@ pub fn load_catalogue<'t>(files: &[(&'t str, &'t str)]) -> (Catalogue, Vec<Fault
             }
         }
     }
-    for document in &documents {
-        let mut root = document.root();
-        let _workloads_are_read = root.tables("workload");
-        for table in root.tables("part") {
-            add_part(&mut catalogue, &mut identities, table);
-        }
-        root.finish();
-    }
-    let mut faults: Vec<Fault> = documents
-        .into_iter()
-        .flat_map(Document::into_faults)
-        .collect();
-    for (file, text) in lists {
-        faults.extend(add_list(&mut catalogue, &mut identities, file, text));
+    let known = &catalogue.workloads;
+    let mut read = threads.each(documents, |document| ReadFile::of(document, known));
+    read.extend(threads.each(lists, |(file, text)| ReadFile::of_list(file, text)));
+    let mut identities = Identities::default();
+    let mut faults = Vec::new();
+    for file in read {
+        faults.extend(file.join(&mut catalogue, &mut identities));
     }
     (catalogue, faults)
 }
 
-/// Adds the parts of a CSV file, and returns its faults in the order of its lines.
-fn add_list(
-    catalogue: &mut Catalogue,
-    identities: &mut Identities,
-    file: &str,
-    text: &str,
-) -> Vec<Fault> {
-    let (parts, mut faults) = load_csv(file, text);
-    for (part, line) in parts {
-        let mut keys = vec![(format!("id {}", part.id), format!("id \"{}\"", part.id))];
-        let gtins = part.gtins.iter();
-        keys.extend(gtins.map(|gtin| (format!("gtin {gtin}"), format!("GTIN {gtin}"))));
-        let mpns = part.mpns.iter();
-        keys.extend(mpns.map(|mpn| {
-            let key = mpn_key(part.brand.as_deref(), mpn);
-            (key, format!("MPN \"{mpn}\""))
-        }));
-        for (key, what) in keys {
-            if let Some(owner) = identities.claim(key, &part.id) {
+/// What stands in a file, by itself.
+struct ReadFile<'t> {
+    file: &'t str,
+    text: &'t str,
+    parts: Vec<ReadPart>,
+    faults: Vec<Fault>,
+}
+
+struct ReadPart {
+    part: Part,
+    claims: Vec<Claim>,
+}
+
+/// What no other part may have, and the fault if one has.
+struct Claim {
+    key: String,
+    what: String,
+    at: Place,
+}
+
+/// Where something stands in its file.
+#[derive(Clone, Copy)]
+enum Place {
+    /// In bytes. The line is counted only where there is a fault to tell.
+    Offset(usize),
+    Line(usize),
+}
+
+impl<'t> ReadFile<'t> {
+    fn of(document: Document<'t>, known: &BTreeMap<WorkloadId, Workload>) -> ReadFile<'t> {
+        let mut root = document.root();
+        let _workloads_are_read = root.tables("workload");
+        let tables = root.tables("part").into_iter();
+        let parts = tables.filter_map(|table| read_part(table, known)).collect();
+        root.finish();
+        ReadFile {
+            file: document.file(),
+            text: document.text(),
+            parts,
+            faults: document.into_faults(),
+        }
+    }
+
+    fn of_list(file: &'t str, text: &'t str) -> ReadFile<'t> {
+        let (parts, faults) = load_csv(file, text);
+        let parts = parts.into_iter().map(|(part, line)| {
+            let at = Place::Line(line);
+            let places = (at, vec![at; part.gtins.len()], vec![at; part.mpns.len()]);
+            ReadPart {
+                claims: claims(&part, places),
+                part,
+            }
+        });
+        ReadFile {
+            file,
+            text,
+            parts: parts.collect(),
+            faults,
+        }
+    }
+
+    /// Adds the parts to those of the files before, and returns the faults in the order of the
+    /// text.
+    fn join(self, catalogue: &mut Catalogue, identities: &mut Identities) -> Vec<Fault> {
+        let mut faults = self.faults;
+        for ReadPart { part, claims } in self.parts {
+            for Claim { key, what, at } in claims {
+                let Some(owner) = identities.claim(key, &part.id) else {
+                    continue;
+                };
+                let (line, column) = match at {
+                    Place::Offset(offset) => position_in(self.text, offset),
+                    Place::Line(line) => (line, 1),
+                };
                 faults.push(Fault {
-                    file: file.to_owned(),
+                    file: self.file.to_owned(),
                     line,
-                    column: 1,
+                    column,
                     message: format!("{what} belongs to part \"{owner}\" already"),
                     remedy: "remove it from one of the two parts".to_owned(),
                 });
             }
+            catalogue.parts.entry(part.id.clone()).or_insert(part);
         }
-        catalogue.parts.entry(part.id.clone()).or_insert(part);
+        faults.sort_by_key(|fault| (fault.line, fault.column));
+        faults.dedup();
+        faults
     }
-    faults.sort_by_key(|fault| fault.line);
-    faults
+}
+
+/// What a part claims: its id, its GTINs and its MPNs, and where they stand.
+fn claims(part: &Part, (id, gtins, mpns): (Place, Vec<Place>, Vec<Place>)) -> Vec<Claim> {
+    let mut claims = vec![Claim {
+        key: format!("id {}", part.id),
+        what: format!("id \"{}\"", part.id),
+        at: id,
+    }];
+    claims.extend(part.gtins.iter().zip(gtins).map(|(gtin, at)| Claim {
+        key: format!("gtin {gtin}"),
+        what: format!("GTIN {gtin}"),
+        at,
+    }));
+    claims.extend(part.mpns.iter().zip(mpns).map(|(mpn, at)| Claim {
+        key: mpn_key(part.brand.as_deref(), mpn),
+        what: format!("MPN \"{mpn}\""),
+        at,
+    }));
+    claims
 }
 
 /// Who already claimed an id, a GTIN or a brand's MPN.
@@ -100,17 +177,17 @@ struct Identities {
 impl Identities {
     /// Claims `key` for `part` and returns the part that had it before.
     fn claim(&mut self, key: String, part: &PartId) -> Option<PartId> {
-        match self.claimed.get(&key) {
-            Some(owner) => Some(owner.clone()),
-            None => {
-                self.claimed.insert(key, part.clone());
+        match self.claimed.entry(key) {
+            Entry::Occupied(owner) => Some(owner.get().clone()),
+            Entry::Vacant(free) => {
+                free.insert(part.clone());
                 None
             }
         }
     }
 }
 
-fn add_part(catalogue: &mut Catalogue, identities: &mut Identities, mut table: Table<'_, '_>) {
+fn read_part(mut table: Table<'_, '_>, known: &BTreeMap<WorkloadId, Workload>) -> Option<ReadPart> {
     let id = table.required_text("id");
     let kind = table
         .required_text("kind")
@@ -120,36 +197,20 @@ fn add_part(catalogue: &mut Catalogue, identities: &mut Identities, mut table: T
     let mpns = table.texts("mpn");
     let gtins = read_gtins(&mut table);
     let specs = read_specs(&mut table, kind);
-    let rates = read_rates(&mut table, catalogue);
-    let document = table.document();
+    let rates = read_rates(&mut table, known);
     let source = table.text("source").map(|source| source.value);
     let guessed = read_guessed(&mut table, &specs);
     table.finish();
-    let (Some(id), Some(kind), Some(name)) = (id, kind, name) else {
-        return;
-    };
-    let part_id = PartId::new(&id.value);
+    let (id, kind, name) = (id?, kind?, name?);
     let mpns: Vec<At<String>> = mpns.map(|mpns| mpns.value).unwrap_or_default();
-    let mut claim = |key: String, what: &str, span: &Range<usize>| {
-        if let Some(owner) = identities.claim(key, &part_id) {
-            let message = format!("{what} belongs to part \"{owner}\" already");
-            document.fault(span, message, "remove it from one of the two parts");
-        }
-    };
-    claim(
-        format!("id {part_id}"),
-        &format!("id \"{part_id}\""),
-        &id.span,
+    let place = |span: &Range<usize>| Place::Offset(span.start);
+    let places = (
+        place(&id.span),
+        gtins.iter().map(|(_, span)| place(span)).collect(),
+        mpns.iter().map(|mpn| place(&mpn.span)).collect(),
     );
-    for (gtin, span) in &gtins {
-        claim(format!("gtin {gtin}"), &format!("GTIN {gtin}"), span);
-    }
-    for mpn in &mpns {
-        let key = mpn_key(brand.as_deref(), &mpn.value);
-        claim(key, &format!("MPN \"{}\"", mpn.value), &mpn.span);
-    }
     let part = Part {
-        id: part_id.clone(),
+        id: PartId::new(&id.value),
         kind,
         name: name.value,
         brand,
@@ -160,7 +221,10 @@ fn add_part(catalogue: &mut Catalogue, identities: &mut Identities, mut table: T
         source,
         guessed,
     };
-    catalogue.parts.entry(part_id).or_insert(part);
+    Some(ReadPart {
+        claims: claims(&part, places),
+        part,
+    })
 }
 
 /// The specs that were guessed. Each must be there: a guess that was taken out needs no accepting.
@@ -224,7 +288,10 @@ fn read_gtins(table: &mut Table<'_, '_>) -> Vec<(Gtin, Range<usize>)> {
     gtins
 }
 
-fn read_rates(table: &mut Table<'_, '_>, catalogue: &Catalogue) -> BTreeMap<WorkloadId, Rate> {
+fn read_rates(
+    table: &mut Table<'_, '_>,
+    known: &BTreeMap<WorkloadId, Workload>,
+) -> BTreeMap<WorkloadId, Rate> {
     let mut rates = BTreeMap::new();
     let Some(named) = table.table("rates") else {
         return rates;
@@ -232,8 +299,8 @@ fn read_rates(table: &mut Table<'_, '_>, catalogue: &Catalogue) -> BTreeMap<Work
     for (name, mut rate) in named.named_tables() {
         let document = rate.document();
         let workload = WorkloadId::new(&name.value);
-        if !catalogue.workloads.contains_key(&workload) {
-            let known = catalogue.workloads.keys().map(WorkloadId::as_str);
+        if !known.contains_key(&workload) {
+            let known = known.keys().map(WorkloadId::as_str);
             let remedy = match nearest(&name.value, known) {
                 Some(known) => format!("did you mean \"{known}\"?"),
                 None => "define it with [[workload]] in a catalogue file".to_owned(),

@@ -77,6 +77,10 @@ impl<'t> Document<'t> {
         self.file
     }
 
+    pub fn text(&self) -> &'t str {
+        self.text
+    }
+
     /// Records a fault at a place in the text.
     pub fn fault(
         &self,
@@ -115,13 +119,18 @@ impl<'t> Document<'t> {
 
     /// Line and column, from 1, of a byte of the text.
     pub fn position(&self, offset: usize) -> (usize, usize) {
-        let before = self.text.get(..offset).unwrap_or(self.text);
-        let line_start = before.rfind('\n').map_or(0, |newline| newline + 1);
-        (
-            before.matches('\n').count() + 1,
-            before[line_start..].chars().count() + 1,
-        )
+        position_in(self.text, offset)
     }
+}
+
+/// Line and column, from 1, of a byte of a text.
+pub(super) fn position_in(text: &str, offset: usize) -> (usize, usize) {
+    let before = text.get(..offset).unwrap_or(text);
+    let line_start = before.rfind('\n').map_or(0, |newline| newline + 1);
+    (
+        before.matches('\n').count() + 1,
+        before[line_start..].chars().count() + 1,
+    )
 }
 
 impl<'d, 't> Table<'d, 't> {

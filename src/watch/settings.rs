@@ -5,13 +5,15 @@
 
 mod briefs;
 pub mod files;
+mod lanes;
 
 use self::briefs::read_briefs;
 use self::files::{Digest, File, Files, read_folder};
+use self::lanes::TwoLanes;
 use super::attention::Attention;
 use super::schedule::{Schedule, ScheduleFault};
 use crate::catalogue::table::{At, Document, Table};
-use crate::catalogue::{Catalogue, Fault, load_catalogue};
+use crate::catalogue::{Catalogue, Fault, load_catalogue, load_catalogue_by};
 use crate::decide::{self, Hours, Telling};
 use crate::feeds::http::Identity;
 use crate::feeds::mapping::FormatSettings;
@@ -112,7 +114,8 @@ pub fn settings_of(directory: &Path, files: Files) -> Result<Settings, Vec<Fault
         templates: template_files,
         mut faults,
     } = files;
-    let (mut catalogue, catalogue_faults) = load_catalogue(&texts_of(&catalogue_files));
+    let (mut catalogue, catalogue_faults) =
+        load_catalogue_by(&texts_of(&catalogue_files), &TwoLanes);
     faults.extend(catalogue_faults);
     let (results, result_faults) = load_results(&texts_of(&result_files), &catalogue);
     faults.extend(result_faults);
@@ -209,9 +212,7 @@ impl Program {
                 None
             }
         });
-        let ledger = table
-            .text("ledger")
-            .map_or_else(|| "ledger.sqlite".to_owned(), |at| at.value);
+        let ledger = read_ledger(&mut table, directory);
         let secrets = MachineSecrets {
             directory: directory.to_owned(),
         };
@@ -236,7 +237,7 @@ impl Program {
         table.finish();
         Some(Program {
             identity: identity?,
-            ledger: directory.join(ledger),
+            ledger,
             channels,
             hours,
             web,
@@ -244,6 +245,19 @@ impl Program {
             exchange,
         })
     }
+}
+
+/// Where the ledger is.
+fn read_ledger(table: &mut Table<'_, '_>, directory: &Path) -> PathBuf {
+    let ledger = table.text("ledger").map(|at| at.value);
+    directory.join(ledger.as_deref().unwrap_or("ledger.sqlite"))
+}
+
+/// Where the ledger is, before all else is read: it can be read meanwhile.
+pub fn ledger_of(directory: &Path, files: &Files) -> Option<PathBuf> {
+    let file = files.program.as_ref()?;
+    let document = Document::parse(&file.name, &file.text);
+    Some(read_ledger(&mut document.root(), directory))
 }
 
 /// One `[[exchange]]`: what a unit of `from` buys of `to`, and the day on which that was so.

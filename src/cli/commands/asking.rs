@@ -11,9 +11,11 @@ use crate::market::{Brief, Listed, Market, RetailerId, market, retailers_on};
 use crate::money::{Currency, Money};
 use crate::optimise::Standing;
 use crate::watch::clock::Clock;
-use crate::watch::settings::Settings;
+use crate::watch::settings::files::Files;
+use crate::watch::settings::{Settings, ledger_of, settings_of};
 use chrono::{DateTime, Utc};
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::thread::{ScopedJoinHandle, scope};
 
 /// A brief as it is asked, in the market of today or of a past instant.
 pub struct Asked {
@@ -28,12 +30,9 @@ pub struct Asked {
 impl Asked {
     /// Reads the configuration and the ledger, and changes what the command line says.
     pub fn load(directory: &Path, name: Option<&str>, changes: &Changes) -> Result<Asked, Failure> {
-        let mut settings = wire::settings(directory)?;
         let moment = Moment::of(changes.at)?;
-        settings.retailers = retailers_on(&settings.retailers, moment.at.date_naive());
+        let (settings, reader, mut listed) = moment.read(directory)?;
         let mut brief = brief_named(&settings, name)?;
-        let reader = wire::reader(&settings)?;
-        let mut listed = moment.listed(&reader)?;
         let standing = moment.standing(&reader, &brief)?;
         change(&settings, changes, &mut brief, &mut listed)?;
         Ok(Asked {
@@ -98,8 +97,37 @@ impl Moment {
         })
     }
 
+    /// The settings with the retailers of the day, the ledger, and what was listed. The ledger is
+    /// read while the settings are: a large catalogue takes longer than all else.
+    pub fn read(&self, directory: &Path) -> Result<(Settings, Reader, Vec<Listed>), Failure> {
+        let files = Files::read(directory);
+        let ledger = ledger_of(directory, &files).filter(|ledger| ledger.exists());
+        let read_ledger = |ledger: PathBuf| {
+            let reader = Reader::open(&ledger).map_err(|error| Failure::Ledger(error.into()))?;
+            let listed = self.listed(&reader)?;
+            Ok::<_, Failure>((reader, listed))
+        };
+        let (settings, from_ledger) = scope(|threads| {
+            let from_ledger = ledger.map(|ledger| threads.spawn(move || read_ledger(ledger)));
+            let settings = settings_of(directory, files);
+            (settings, from_ledger.map(ScopedJoinHandle::join))
+        });
+        let mut settings = settings.map_err(Failure::Configuration)?;
+        settings.retailers = retailers_on(&settings.retailers, self.at.date_naive());
+        let (reader, listed) = match from_ledger {
+            Some(Ok(read)) => read?,
+            Some(Err(panic)) => std::panic::resume_unwind(panic),
+            None => {
+                let reader = wire::reader(&settings)?;
+                let listed = self.listed(&reader)?;
+                (reader, listed)
+            }
+        };
+        Ok((settings, reader, listed))
+    }
+
     /// What was listed then.
-    pub fn listed(&self, reader: &Reader) -> Result<Vec<Listed>, Failure> {
+    fn listed(&self, reader: &Reader) -> Result<Vec<Listed>, Failure> {
         let fault = |error: LedgerError| Failure::Ledger(error.into());
         if !self.is_past {
             return reader.listed(None).map_err(fault);

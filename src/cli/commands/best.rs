@@ -6,10 +6,9 @@ use crate::catalogue::table::nearest;
 use crate::cli::args::BestArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, Tone, columns, harmless};
-use crate::cli::wire;
 use crate::decide::{AnswerRecord, PickRecord, ProofStatus};
 use crate::market::Brief;
-use crate::market::{market, retailers_on};
+use crate::market::market;
 use crate::money::{Currency, Money};
 use crate::optimise::{Draws, Effort, Question, SweeperFirst, robust as draw_and_answer};
 use crate::rates::Weighted;
@@ -24,12 +23,9 @@ mod robust;
 use others::Others;
 
 pub fn run(directory: &Path, arguments: &BestArguments, screen: &Screen) -> Result<(), Failure> {
-    let mut settings = wire::settings(directory)?;
     let moment = Moment::of(arguments.at)?;
-    settings.retailers = retailers_on(&settings.retailers, moment.at.date_naive());
+    let (settings, reader, listed) = moment.read(directory)?;
     let brief = brief(&settings, arguments)?;
-    let reader = wire::reader(&settings)?;
-    let listed = moment.listed(&reader)?;
     let standing = moment.standing(&reader, &brief)?;
     let effort = Effort {
         seconds_per_solve: f64::from(arguments.time_limit.max(1)),
