@@ -1,6 +1,6 @@
 //! The report as Markdown.
 
-use crate::measure::{Growth, Measured, Orders};
+use crate::measure::{Growth, Measured, Orders, Peers};
 use crate::{BUDGET, LADDER, N_DRAWS, N_PARTS, SEED};
 use std::fmt::Write as _;
 
@@ -75,14 +75,24 @@ fn orders(orders: &Orders) -> String {
     format!(
         "\nWith six retailers that deliver free above a threshold and ten bundles, every offer is a\n\
          choice of its own. {N_PARTS} parts ({} choices): the best build takes {:.0} ms, HiGHS {:.2} s, {:.1} times it (10\n\
-         asked), CP-SAT {:.2} s, {:.1} times; both prove the same score and cost.\n",
+         asked), CP-SAT {:.2} s, {:.1} times; both prove the same score, {}.\n",
         orders.n_choices,
         1_000.0 * orders.best,
         orders.peers.highs,
         orders.peers.highs / orders.best,
         orders.peers.cp_sat,
         orders.peers.cp_sat / orders.best,
+        proven_cost(&orders.peers),
     )
+}
+
+/// Who proved the least cost at that score as well.
+fn proven_cost(peers: &Peers) -> String {
+    match peers.without_cost.as_slice() {
+        [] => "and the same least cost".to_owned(),
+        [one] => format!("and one the same least cost, for which {one} was not asked"),
+        _ => "and neither was asked for the least cost".to_owned(),
+    }
 }
 
 fn growth_row(text: &mut String, before: Option<&Growth>, growth: &Growth) {
