@@ -57,7 +57,7 @@ pub struct Equals<'p> {
 }
 
 enum LaidOut<'p> {
-    Plain(sweep::Equals<'p>),
+    Plain(Box<sweep::Equals<'p>>),
     Ordered(Box<Relaxed<'p>>),
 }
 
@@ -69,7 +69,7 @@ impl<'p> Equals<'p> {
     pub fn of(problem: &'p Problem) -> Result<Equals<'p>, TooWide> {
         let laid_out = match Relaxed::of(problem) {
             Some(relaxed) => LaidOut::Ordered(Box::new(relaxed)),
-            None => LaidOut::Plain(sweep::Equals::of(problem)?),
+            None => LaidOut::Plain(Box::new(sweep::Equals::of(problem)?)),
         };
         Ok(Equals { problem, laid_out })
     }
