@@ -31,6 +31,11 @@ pub trait Channel: Send + Sync {
         })
     }
 
+    /// The feed that it keeps, if it keeps one.
+    fn feed(&self) -> Option<String> {
+        None
+    }
+
     /// What it would send, for a person to read.
     fn preview(&self, bulletin: &Bulletin) -> String {
         format!("{}\n\n{}", one_line(&bulletin.subject), bulletin.text)

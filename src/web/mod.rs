@@ -1,4 +1,5 @@
-//! Answers on loopback: how the daemon fares, and what it counts, for programs that look after it.
+//! Answers on loopback: how the daemon fares, what it counts and what it told, for programs of the
+//! same machine.
 //!
 //! Knows nothing of the ledger or the watch: what it shows comes through [`Vitals`]. Answers only
 //! machines that ask on this one, under a name of this one, so that no page that a browser here
@@ -20,6 +21,8 @@ use serde::Serialize;
 pub trait Vitals: Send + Sync {
     fn health(&self) -> Health;
     fn metrics(&self) -> Vec<Family>;
+    /// The Atom feed of the channel of that name, if it has one.
+    fn feed(&self, channel: &str) -> Option<String>;
 }
 
 /// Whether the daemon does what it is there for.

@@ -3,7 +3,7 @@
 use super::metrics::{MEDIA_TYPE, render};
 use super::{Health, Vitals};
 use axum::Router;
-use axum::extract::{Request, State};
+use axum::extract::{Path, Request, State};
 use axum::http::{HeaderMap, StatusCode, Uri, header};
 use axum::middleware::{Next, from_fn};
 use axum::response::{IntoResponse, Response};
@@ -55,6 +55,7 @@ impl Serving {
         let router = Router::new()
             .route("/health", get(health))
             .route("/metrics", get(metrics))
+            .route("/feeds/{channel}", get(feed))
             .layer(from_fn(from_this_machine))
             .with_state(shown);
         let task = tokio::spawn(async move {
@@ -106,6 +107,19 @@ async fn health(State(shown): State<Shown>) -> Response {
 async fn metrics(State(shown): State<Shown>) -> Response {
     match shown.look(|vitals| render(&vitals.metrics())).await {
         Some(text) => answer(StatusCode::OK, MEDIA_TYPE, text),
+        None => StatusCode::INTERNAL_SERVER_ERROR.into_response(),
+    }
+}
+
+/// RFC 4287, section 7, names the media type.
+async fn feed(State(shown): State<Shown>, Path(channel): Path<String>) -> Response {
+    match shown.look(move |vitals| vitals.feed(&channel)).await {
+        Some(Some(text)) => answer(StatusCode::OK, "application/atom+xml; charset=utf-8", text),
+        Some(None) => (
+            StatusCode::NOT_FOUND,
+            "no channel of this name has told yet\n",
+        )
+            .into_response(),
         None => StatusCode::INTERNAL_SERVER_ERROR.into_response(),
     }
 }

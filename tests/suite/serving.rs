@@ -259,3 +259,34 @@ fn where_it_answers_follows_the_settings_and_a_taken_address_refuses_them() {
         std::thread::sleep(Duration::from_millis(50));
     }
 }
+
+#[test]
+fn an_atom_feed_is_answered_under_the_name_of_its_channel() {
+    let guides = Guides::new();
+    let path = guides.directory.join("rigtide.toml");
+    let before = fs::read_to_string(&path).unwrap();
+    let channel = "[[channel]]\nid = \"feed\"\nkind = \"atom\"\nfile = \"told.xml\"\n";
+    let web = "[web]\nlisten = \"127.0.0.1:0\"\n";
+    fs::write(path, format!("{before}\n{channel}\n{web}")).unwrap();
+    let names = "channels = [\"terminal\", \"feed\"]";
+    guides.edit("briefs/example.toml", "channels = [\"terminal\"]", names);
+    let daemon = Daemon::start(&guides.directory);
+    let address = address(&daemon);
+    let found = |head: &str, _: &str| head.starts_with("HTTP/1.1 200 ");
+    let body = wait_for(&address, "/feeds/feed", found);
+    assert_eq!(
+        body,
+        fs::read_to_string(guides.directory.join("told.xml")).unwrap()
+    );
+    let (head, _) = get(&address, "/feeds/feed");
+    // RFC 4287, section 7.
+    assert!(
+        head.to_lowercase()
+            .contains("content-type: application/atom+xml"),
+        "{head}"
+    );
+    for none in ["/feeds/terminal", "/feeds/none", "/feeds/..%2Frigtide.toml"] {
+        let (head, _) = get(&address, none);
+        assert!(head.starts_with("HTTP/1.1 404 "), "{none}: {head}");
+    }
+}

@@ -78,6 +78,11 @@ impl DaemonVitals {
 }
 
 impl Vitals for DaemonVitals {
+    fn feed(&self, channel: &str) -> Option<String> {
+        let settings = self.state().settings.clone();
+        settings.channels.get(channel)?.feed()
+    }
+
     fn health(&self) -> Health {
         let (settings, ledger_fault, refused, silence) = {
             let state = self.state();

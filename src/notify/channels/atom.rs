@@ -47,6 +47,11 @@ impl Channel for Atom {
         Box::pin(async move { self.write(bulletin) })
     }
 
+    fn feed(&self) -> Option<String> {
+        let text = fs::read_to_string(&self.file).ok();
+        text.filter(|text| text.contains(OURS))
+    }
+
     fn preview(&self, bulletin: &Bulletin) -> String {
         entry(bulletin)
     }
