@@ -2,14 +2,15 @@
 //! polled every hour.
 //!
 //! `cargo bench --bench ledger` measures and rewrites its part of `benches/README.md`; `-- --days N`
-//! with a smaller N takes less long and says so, and `-- --ask FILE` only asks the questions of such a ledger
-//! and prints how long they took. Offers come ready-made, so that nothing is measured but
-//! the ledger: what a poll does before it is the matter of `--bench intake`.
+//! with a smaller N takes less long and says so; `-- --keep FILE` leaves the ledger there, and `-- --ask FILE`
+//! only asks the questions of such a ledger and prints how long they took. Offers come ready-made, so that
+//! nothing is measured but the ledger: what a poll does before it is the matter of `--bench intake`.
 //!
 //! - *append*: the polls of the year, one transaction each, synchronised;
 //! - *bare insertion*: the rows of `observation` that they left, inserted by `rusqlite` into the
 //!   same table with the same durability, in as many transactions;
-//! - *questions*: the median of several, each of another part or instant, in time of the processor. A chart is what `rigtide history`
+//! - *questions*: the median of several, each of another part or instant, in time of the processor; those of the
+//!   past, which two connections read, by the clock. A chart is what `rigtide history`
 //!   draws: the part's intervals, the instants at which its feeds were read, its series and their lowest, and
 //!   the SVG of them. A market is what `best` reads before it solves.
 
@@ -33,7 +34,7 @@ use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Instant;
-use world::{Hour, World, Wrote, begin};
+use world::{World, Wrote, begin};
 
 const SEED: u64 = 2026;
 const N_PARTS: u32 = 5_000;
@@ -95,7 +96,8 @@ fn main() -> Result<()> {
         return Ok(());
     }
     let days = value("--days").map_or(Ok(DAYS), |days| days.parse())?;
-    let text = report::render(&measure(days)?);
+    let keep = value("--keep").map(PathBuf::from);
+    let text = report::render(&measure(days, keep.as_deref())?);
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("benches/README.md");
     let before = std::fs::read_to_string(&path).unwrap_or_default();
     std::fs::write(&path, report::put_into(&before, &text))?;
@@ -103,19 +105,29 @@ fn main() -> Result<()> {
     Ok(())
 }
 
-fn measure(days: i64) -> Result<Measured> {
+/// Whether anything is another price or in other stock from hour to hour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Hours {
+    Usual,
+    Still,
+}
+
+fn measure(days: i64, keep: Option<&Path>) -> Result<Measured> {
     let directory = tempfile::tempdir().context("no place for the ledger")?;
     let path = directory.path().join("ledger.sqlite");
     let file = directory.path().join("backup.sqlite");
     let mut world = World::new(SEED, N_PARTS, N_OFFERS);
     let mut ledger = Ledger::open(&path)?;
-    world.poll(&mut ledger, begin(), Hour::Usual)?;
+    world.poll(&mut ledger, begin())?;
     let first_bytes = size(&mut ledger, &path)?;
     let n_hours = days * 24;
-    let year = poll_hours(&mut world, &mut ledger, &path, 1..n_hours, Hour::Usual)?;
+    let year = poll_hours(&mut world, &mut ledger, &path, 1..n_hours, Hours::Usual)?;
     let peak_kib = peak_kib()?;
     let still_hours = n_hours..n_hours + STILL_HOURS;
-    let still = poll_hours(&mut world, &mut ledger, &path, still_hours, Hour::Still)?;
+    let still = poll_hours(&mut world, &mut ledger, &path, still_hours, Hours::Still)?;
+    if let Some(keep) = keep {
+        std::fs::copy(&path, keep).context("cannot keep the ledger")?;
+    }
     let reader = Reader::open(&path)?;
     let questions = ask(&reader, n_hours)?;
     let next_hour = n_hours + STILL_HOURS;
@@ -148,25 +160,28 @@ fn poll_hours(
     ledger: &mut Ledger,
     path: &Path,
     hours: Range<i64>,
-    is: Hour,
+    are: Hours,
 ) -> Result<Span> {
-    let (mut wrote, start, processor) = (Wrote::default(), Instant::now(), processor_seconds()?);
+    let (mut wrote, mut seconds, mut processor) = (Wrote::default(), 0.0, 0.0);
     for hour in hours {
-        let polled = world.poll(ledger, begin() + TimeDelta::hours(hour), is)?;
+        if are == Hours::Usual {
+            world.pass();
+        }
+        let (begun, had) = (Instant::now(), processor_seconds()?);
+        let polled = world.poll(ledger, begin() + TimeDelta::hours(hour))?;
+        processor += processor_seconds()? - had;
+        seconds += begun.elapsed().as_secs_f64();
         wrote.polls += polled.polls;
         wrote.changes += polled.changes;
         if hour % 1000 == 0 {
-            let seconds = start.elapsed().as_secs_f64();
             writeln!(std::io::stderr(), "{hour} hours, {seconds:.0} s")?;
         }
     }
-    let seconds = start.elapsed().as_secs_f64();
-    let processor_seconds = processor_seconds()? - processor;
     let bytes = size(ledger, path)?;
     Ok(Span {
         wrote,
         seconds,
-        processor_seconds,
+        processor_seconds: processor,
         bytes,
     })
 }
@@ -212,8 +227,9 @@ impl Rounds {
         let (mut slowest, mut n_rounds) = (0.0_f64, 0);
         while !is_enough(n_rounds) {
             let at = begin() + TimeDelta::hours(self.next_hour);
+            self.world.pass();
             let start = Instant::now();
-            self.world.poll(&mut self.ledger, at, Hour::Usual)?;
+            self.world.poll(&mut self.ledger, at)?;
             slowest = slowest.max(start.elapsed().as_secs_f64() * 1000.0);
             self.next_hour += 1;
             n_rounds += 1;

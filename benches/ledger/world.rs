@@ -37,14 +37,6 @@ pub struct Wrote {
     pub changes: u64,
 }
 
-/// Which offers differ from the hour before.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Hour {
-    Usual,
-    /// None does.
-    Still,
-}
-
 pub fn begin() -> DateTime<Utc> {
     DateTime::UNIX_EPOCH + TimeDelta::days(20_000)
 }
@@ -69,15 +61,17 @@ impl World {
         World { random, feeds }
     }
 
+    /// Lets an hour pass at the retailers.
+    pub fn pass(&mut self) {
+        for listed in self.feeds.iter_mut().flat_map(|feed| &mut feed.offers) {
+            change(&mut self.random, listed);
+        }
+    }
+
     /// Polls every feed once.
-    pub fn poll(&mut self, ledger: &mut Ledger, at: DateTime<Utc>, hour: Hour) -> Result<Wrote> {
+    pub fn poll(&self, ledger: &mut Ledger, at: DateTime<Utc>) -> Result<Wrote> {
         let mut wrote = Wrote::default();
-        for feed in &mut self.feeds {
-            if hour == Hour::Usual {
-                feed.offers
-                    .iter_mut()
-                    .for_each(|listed| change(&mut self.random, listed));
-            }
+        for feed in &self.feeds {
             let mut writer = ledger.begin_poll(&feed.id, &feed.retailer, at)?;
             let marks: Marks = writer.marks()?;
             for (place, listed) in (0_u64..).zip(&feed.offers) {

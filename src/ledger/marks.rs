@@ -5,7 +5,7 @@
 
 use super::matching::OfferRow;
 use rusqlite::types::{FromSql, FromSqlResult, ToSqlOutput, ValueRef};
-use rusqlite::{Connection, ToSql};
+use rusqlite::{Connection, Statement, ToSql};
 
 /// A digest of a record and of all that its reading depends on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -19,9 +19,9 @@ pub struct KnownRecord {
     pub is_part: bool,
 }
 
-/// The marks of a feed's present offers.
+/// The marks of a feed's present offers, as numbers, which compare faster than bytes.
 #[derive(Debug, Default)]
-pub struct Marks(Vec<(Mark, KnownRecord)>);
+pub struct Marks(Vec<(u128, KnownRecord)>);
 
 /// The marks that are held in memory, 32 bytes each; the records of further offers are read.
 const MARKS_MAX: u32 = 400_000;
@@ -29,28 +29,55 @@ const MARKS_MAX: u32 = 400_000;
 impl Marks {
     /// The offer whose record has this mark.
     pub fn get(&self, mark: Mark) -> Option<KnownRecord> {
+        let mark = u128::from_be_bytes(mark.0);
         let at = self.0.binary_search_by_key(&mark, |(mark, _)| *mark).ok()?;
         Some(self.0[at].1)
     }
 }
 
 pub(super) fn of_feed(connection: &Connection, feed: i64) -> rusqlite::Result<Marks> {
-    // The condition on `gone_since_ms` follows from `present`; it names the index to be used.
-    let mut statement = connection.prepare_cached(
-        "SELECT id, part IS NOT NULL, mark FROM offer
-         WHERE feed_id = ?1 AND gone_since_ms IS NULL AND present = 1 AND mark IS NOT NULL
-         LIMIT ?2",
-    )?;
-    let known = statement.query_map((feed, MARKS_MAX), |row| {
+    let mut statement = connection
+        .prepare_cached("SELECT offer_id, is_part, mark FROM mark WHERE feed_id = ?1 LIMIT ?2")?;
+    let mut known = statement.query((feed, MARKS_MAX))?;
+    let mut marks = Vec::new();
+    while let Some(row) = known.next()? {
+        let mark: Mark = row.get(2)?;
         let known = KnownRecord {
             row: OfferRow(row.get(0)?),
             is_part: row.get(1)?,
         };
-        Ok((row.get(2)?, known))
-    })?;
-    let mut marks: Vec<(Mark, KnownRecord)> = known.collect::<Result<_, _>>()?;
+        marks.push((u128::from_be_bytes(mark.0), known));
+    }
     marks.sort_unstable_by_key(|(mark, _)| *mark);
     Ok(Marks(marks))
+}
+
+pub(super) const SET: &str = "INSERT INTO mark (feed_id, offer_id, is_part, mark) VALUES (?1, ?2, ?3, ?4)
+     ON CONFLICT (feed_id, offer_id) DO UPDATE SET is_part = excluded.is_part, mark = excluded.mark";
+
+/// Says by what the record of a present offer is known again, if by anything.
+pub(super) fn set(
+    connection: &Connection,
+    statement: &mut Statement<'_>,
+    feed: i64,
+    record: KnownRecord,
+    mark: Option<Mark>,
+) -> rusqlite::Result<()> {
+    match mark {
+        Some(mark) => statement
+            .execute((feed, record.row.0, record.is_part, mark))
+            .map(drop),
+        None => take_away(connection, record.row),
+    }
+}
+
+/// The record of the offer is to be read again.
+pub(super) fn take_away(connection: &Connection, row: OfferRow) -> rusqlite::Result<()> {
+    let mut statement = connection.prepare_cached(
+        "DELETE FROM mark
+         WHERE feed_id = (SELECT feed_id FROM offer WHERE id = ?1) AND offer_id = ?1",
+    )?;
+    statement.execute([row.0]).map(drop)
 }
 
 impl ToSql for Mark {

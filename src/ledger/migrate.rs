@@ -26,6 +26,10 @@ pub(super) const MIGRATIONS: &[(&str, &str)] = &[
     ("deciding", include_str!("migrations/0009_deciding.sql")),
     ("dropped", include_str!("migrations/0010_dropped.sql")),
     ("editions", include_str!("migrations/0011_editions.sql")),
+    (
+        "marks apart",
+        include_str!("migrations/0012_marks_apart.sql"),
+    ),
 ];
 
 /// The version that this program writes.

@@ -6,7 +6,7 @@ use super::error::LedgerError;
 use super::gaps;
 use super::held::{self, Holding};
 use super::journal::{self, JournalEntry};
-use super::marks::{self, Mark, Marks};
+use super::marks::{self, KnownRecord, Mark, Marks};
 use super::matching::{OfferRow, PartMatch};
 use super::open::{Ledger, Patience};
 use super::polls::{self, PollRecord, PollStatus};
@@ -32,6 +32,8 @@ pub struct PollWriter<'a> {
     feed_seen_ms: i64,
     at: DateTime<Utc>,
     listed: Listed,
+    /// Offers among the listed that were given up and stay so, for what is said of them is held.
+    n_gone_listed: u64,
     /// The feed had no offers before this poll.
     is_first: bool,
 }
@@ -119,6 +121,7 @@ impl Ledger {
             feed_seen_ms: polls::seen_until_ms(connection, feed).map_err(fault)?,
             at,
             listed: Listed::default(),
+            n_gone_listed: 0,
             is_first: rows::has_no_offers(connection, feed).map_err(fault)?,
         })
     }
@@ -265,7 +268,9 @@ impl PollWriter<'_> {
                     Confirms::Person => NonZeroU32::MAX,
                 },
             };
-            held::hold(&this.transaction, &holding)
+            let effect = held::hold(&this.transaction, &holding)?;
+            this.n_gone_listed += u64::from(known.is_gone && effect == Effect::Held);
+            Ok(effect)
         })
     }
 
@@ -329,9 +334,12 @@ impl PollWriter<'_> {
     ) -> rusqlite::Result<Option<Known>> {
         let at_ms = millis(self.at);
         let (connection, insert) = (&self.transaction, &mut self.hot.insert_offer);
-        let added = rows::insert_offer(connection, insert, self.feed, offer, part, mark, at_ms)?;
+        let added = rows::insert_offer(connection, insert, self.feed, offer, part, at_ms)?;
         if let (Some(row), Some(_)) = (added, part) {
             rows::insert_match(&mut self.hot.insert_match, row, part, at_ms)?;
+        }
+        if let (Some(row), Some(_)) = (added, mark) {
+            self.set_mark(row, part, mark)?;
         }
         Ok(added.map(|row| Known::added(row, mark, at_ms)))
     }
@@ -349,9 +357,23 @@ impl PollWriter<'_> {
             rows::update_match(&self.transaction, known.row, part, millis(self.at))?;
         }
         if !(known.has_same_mark && known.has_same_match) {
-            rows::set_mark(&mut self.hot.set_mark, known.row, known.mark)?;
+            self.set_mark(known.row, part, known.mark)?;
         }
         Ok(())
+    }
+
+    fn set_mark(
+        &mut self,
+        row: OfferRow,
+        part: Option<&PartMatch>,
+        mark: Option<Mark>,
+    ) -> rusqlite::Result<()> {
+        let record = KnownRecord {
+            row,
+            is_part: part.is_some(),
+        };
+        let statement = &mut self.hot.set_mark;
+        marks::set(&self.transaction, statement, self.feed, record, mark)
     }
 
     fn open(&mut self, row: OfferRow, offer: &Offer) -> rusqlite::Result<()> {
@@ -367,6 +389,16 @@ impl PollWriter<'_> {
     /// Counts against the offers that a complete snapshot left out, and gives up those that have
     /// been missing for long enough. Returns how many are missing and how many are gone now.
     fn count_absent(&self) -> rusqlite::Result<(u64, u64)> {
+        // Where as many stand as are listed and stand, none is absent.
+        let n_standing: u64 = self
+            .transaction
+            .prepare_cached(
+                "SELECT count(*) FROM offer WHERE feed_id = ?1 AND gone_since_ms IS NULL",
+            )?
+            .query_row([self.feed], |row| row.get(0))?;
+        if n_standing == self.listed.len() - self.n_gone_listed {
+            return Ok((0, 0));
+        }
         // Asks for nothing but the number, which the index alone tells: the offers themselves,
         // spread over the whole file, are read where they are absent.
         let mut standing = self
@@ -433,7 +465,7 @@ impl<'a> Hot<'a> {
             insert_match: connection.prepare_cached(rows::INSERT_MATCH)?,
             open_interval: connection.prepare_cached(rows::OPEN_INTERVAL)?,
             close_interval: connection.prepare_cached(rows::CLOSE_INTERVAL)?,
-            set_mark: connection.prepare_cached(rows::SET_MARK)?,
+            set_mark: connection.prepare_cached(marks::SET)?,
         })
     }
 }

@@ -55,7 +55,7 @@ fn give_up(connection: &Connection, feed: i64, at: DateTime<Utc>) -> rusqlite::R
     let at_ms = millis(next_instant(connection, feed, at)?);
     let seen_ms = seen_until_ms(connection, feed)?;
     let mut offers = connection.prepare_cached(
-        "UPDATE offer SET last_seen_ms = max(last_seen_ms, iif(present, ?2, 0)), present = 0, mark = NULL
+        "UPDATE offer SET last_seen_ms = max(last_seen_ms, iif(present, ?2, 0)), present = 0
          WHERE feed_id = ?1 AND gone_since_ms IS NULL RETURNING id",
     )?;
     let offers = offers.query_map((feed, seen_ms), |row| row.get(0).map(OfferRow))?;
@@ -63,6 +63,7 @@ fn give_up(connection: &Connection, feed: i64, at: DateTime<Utc>) -> rusqlite::R
     for offer in &offers {
         rows::mark_gone(connection, *offer, at_ms)?;
     }
+    connection.execute("DELETE FROM mark WHERE feed_id = ?1", [feed])?;
     // Asked for news alone, it would not list them again.
     connection.execute("UPDATE feed SET memory = NULL WHERE id = ?1", [feed])?;
     Ok(offers.len())

@@ -1,7 +1,7 @@
 //! Reads and writes of single offers and their intervals, inside a caller's transaction.
 
 use super::columns::{TERMS_WIDTH, Terms, millis, terms_columns, texts_json};
-use super::marks::Mark;
+use super::marks;
 use super::matching::{OfferRow, PartMatch};
 use crate::catalogue::Gtin;
 use crate::catalogue::reading::Property;
@@ -36,8 +36,8 @@ pub(super) fn identity(feed: i64, offer: &Offer) -> (i64, &str, &str, &'static s
 pub(super) const INSERT_OFFER: &str =
     "INSERT INTO offer (feed_id, sku, seller, condition, title, brand, gtins, mpn, link,
          valid_until_ms, notes, first_seen_ms, last_seen_ms, present,
-         part, matched_by, confidence_percent, properties, mark)
-     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?12, 1, ?13, ?14, ?15, ?16, ?17)
+         part, matched_by, confidence_percent, properties)
+     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?12, 1, ?13, ?14, ?15, ?16)
      ON CONFLICT (feed_id, sku, seller, condition) DO NOTHING";
 
 /// Adds the offer as present, without an interval and without a match that is remembered. Returns
@@ -48,7 +48,6 @@ pub(super) fn insert_offer(
     feed: i64,
     offer: &Offer,
     part: Option<&PartMatch>,
-    mark: Option<Mark>,
     at_ms: i64,
 ) -> rusqlite::Result<Option<OfferRow>> {
     let (feed, sku, seller, condition) = identity(feed, offer);
@@ -69,7 +68,6 @@ pub(super) fn insert_offer(
         part.map(|part| part.by.as_str()),
         part.map(|part| part.confidence_percent),
         properties_text(&offer.properties),
-        mark,
     ])?;
     Ok((n_added > 0).then(|| OfferRow(connection.last_insert_rowid())))
 }
@@ -119,10 +117,10 @@ pub(super) fn update_match(
     let by = part.map(|part| part.by.as_str());
     let confidence = part.map(|part| part.confidence_percent);
     let mut offer = connection.prepare_cached(
-        "UPDATE offer SET part = ?2, matched_by = ?3, confidence_percent = ?4, mark = NULL
-         WHERE id = ?1",
+        "UPDATE offer SET part = ?2, matched_by = ?3, confidence_percent = ?4 WHERE id = ?1",
     )?;
     offer.execute(params![row.0, id, by, confidence])?;
+    marks::take_away(connection, row)?;
     let newest: Option<i64> = connection
         .prepare_cached("SELECT max(since_ms) FROM matching WHERE offer_id = ?1")?
         .query_row([row.0], |row| row.get(0))?;
@@ -154,18 +152,6 @@ pub(super) fn insert_match(
     Ok(())
 }
 
-pub(super) const SET_MARK: &str = "UPDATE offer SET mark = ?2 WHERE id = ?1";
-
-/// Says by what the record of an offer is known again, if by anything.
-pub(super) fn set_mark(
-    statement: &mut Statement<'_>,
-    row: OfferRow,
-    mark: Option<Mark>,
-) -> rusqlite::Result<()> {
-    statement.execute((row.0, mark))?;
-    Ok(())
-}
-
 /// Says that the newest snapshot lists the offer with its current terms.
 pub(super) fn mark_present(
     connection: &Connection,
@@ -189,11 +175,10 @@ pub(super) fn mark_absent(
     missing_polls: u32,
 ) -> rusqlite::Result<()> {
     let mut statement = connection.prepare_cached(
-        "UPDATE offer SET present = 0, missing_polls = ?3, last_seen_ms = ?2, mark = NULL
-         WHERE id = ?1",
+        "UPDATE offer SET present = 0, missing_polls = ?3, last_seen_ms = ?2 WHERE id = ?1",
     )?;
     statement.execute((row.0, seen_until_ms, missing_polls))?;
-    Ok(())
+    marks::take_away(connection, row)
 }
 
 /// Gives the offer up: its interval ends where it was last seen.

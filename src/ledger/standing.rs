@@ -57,12 +57,13 @@ pub(super) const FIND: &str = concat!(
     "SELECT o.id, o.present, o.missing_polls > 0, o.gone_since_ms IS NOT NULL, o.last_seen_ms,
             h.price_minor, h.currency,
             o.title, o.brand, o.gtins, o.mpn, o.link, o.valid_until_ms, o.notes,
-            o.properties, o.part, o.matched_by, o.confidence_percent, o.mark, b.from_ms, ",
+            o.properties, o.part, o.matched_by, o.confidence_percent, m.mark, b.from_ms, ",
     "b.price_minor, b.currency, b.availability, b.list_minor, b.list_currency, b.shipping_minor,
      b.shipping_currency, b.tax_included, b.minimum_quantity, b.lead_days, b.available_from_ms
      FROM offer o
      LEFT JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
      LEFT JOIN held h ON h.offer_id = o.id
+     LEFT JOIN mark m ON m.feed_id = o.feed_id AND m.offer_id = o.id
      WHERE o.feed_id = ?1 AND o.sku = ?2 AND o.seller = ?3 AND o.condition = ?4"
 );
 const FIND_HELD: usize = 5;
@@ -230,6 +231,10 @@ impl Listed {
     pub(super) fn contains(&self, row: OfferRow) -> bool {
         let (word, bit) = Listed::place(row);
         self.0.get(word).is_some_and(|bits| bits & bit != 0)
+    }
+
+    pub(super) fn len(&self) -> u64 {
+        self.0.iter().map(|bits| u64::from(bits.count_ones())).sum()
     }
 
     pub(super) fn iter(&self) -> impl Iterator<Item = OfferRow> {

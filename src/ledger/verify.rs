@@ -96,7 +96,8 @@ const CHECKS: &[Check] = &[
     Check(
         "marks_standing",
         "only records that their feed lists are known again by a mark",
-        "SELECT 'offer ' || id FROM offer WHERE mark IS NOT NULL AND present = 0",
+        "SELECT 'offer ' || m.offer_id FROM mark m JOIN offer o ON o.id = m.offer_id
+         WHERE o.present = 0 OR o.feed_id <> m.feed_id OR m.is_part <> (o.part IS NOT NULL)",
     ),
     Check(
         "answers_in_order",

@@ -13,7 +13,7 @@ HERE = Path(__file__).resolve().parent
 MIGRATIONS = sorted((HERE.parent.parent / "src/ledger/migrations").glob("*.sql"))
 # As src/ledger/migrate.rs names them.
 NAMES = ["first", "decisions", "properties", "marks and older copies", "matched with", "past",
-         "lead time", "reading", "deciding", "dropped", "editions"]
+         "lead time", "reading", "deciding", "dropped", "editions", "marks apart"]
 TERMS = "price_minor, currency, availability, tax_included, minimum_quantity"
 
 ROWS = {
@@ -56,6 +56,8 @@ INSERT INTO disabled_channel VALUES ('fax', 'hash', 100, 'no more');
     6: """INSERT INTO listing VALUES (1, 150, 'Quillon K7 tray', NULL);
 INSERT INTO gap VALUES (1, 100, 150);""",
     7: "UPDATE observation SET lead_days = 3, available_from_ms = 900 WHERE offer_id = 2;",
+    11: """INSERT INTO edition VALUES (1, 'media-room', 1, 100, 'digest', '{}');
+INSERT INTO edition_form VALUES (1, 1, 'markdown', 'digest', 'the guide');""",
 }
 
 

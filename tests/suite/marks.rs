@@ -187,7 +187,7 @@ proptest! {
             configuration.write("list.csv", csv(&records));
             let known = poll(&configuration, "known.sqlite", round, hour);
             if hour > 0 {
-                change(&configuration, "read.sqlite", "UPDATE offer SET mark = NULL");
+                change(&configuration, "read.sqlite", "DELETE FROM mark");
             }
             let read = poll(&configuration, "read.sqlite", round, hour);
             prop_assert_eq!(&known.notes, &read.notes);

@@ -51,6 +51,7 @@ fn full() -> Bench {
     let write = |connection: &rusqlite::Connection| {
         connection.execute_batch(
             "INSERT INTO deciding VALUES ('media-room', 0, '{}');
+             INSERT INTO mark SELECT feed_id, id, 1, x'000f' FROM offer WHERE present = 1;
              INSERT INTO offer_decision VALUES
                  ('northlight', 'q-1', 'lacking', '[]', 'x', 0, NULL);",
         )
@@ -311,6 +312,10 @@ const FAULTS: &[(&str, &str)] = &[
         "UPDATE observation SET until_ms = 600000 WHERE offer_id = 1 AND until_ms IS NOT NULL",
     ),
     (
+        "intervals_apart",
+        "UPDATE observation SET until_ms = NULL, gone_ms = NULL WHERE offer_id = 1",
+    ),
+    (
         "intervals_forward",
         "PRAGMA ignore_check_constraints = 1; UPDATE observation SET until_ms = from_ms - 1 WHERE until_ms IS NOT NULL",
     ),
@@ -338,7 +343,7 @@ const FAULTS: &[(&str, &str)] = &[
     ),
     (
         "marks_standing",
-        "UPDATE offer SET mark = x'00' WHERE present = 0",
+        "INSERT INTO mark SELECT feed_id, id, 0, x'00' FROM offer WHERE present = 0",
     ),
     (
         "answers_in_order",
@@ -378,8 +383,8 @@ fn a_sound_ledger_verifies_and_each_fault_is_found_by_its_check() {
         .iter()
         .map(|one| one.name)
         .collect::<Vec<_>>();
-    for (name, sql) in FAULTS {
-        let copy = bench.folder.path().join(format!("{name}.db"));
+    for (number, (name, sql)) in FAULTS.iter().enumerate() {
+        let copy = bench.folder.path().join(format!("{number}.db"));
         bench.ledger.read().backup(&copy, &mut silent()).unwrap();
         let connection = rusqlite::Connection::open(&copy).unwrap();
         connection

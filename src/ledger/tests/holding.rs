@@ -102,3 +102,23 @@ fn what_a_person_must_confirm_is_not_confirmed_by_repetition() {
     assert_eq!(bench.ledger.read().list_held().unwrap().len(), 1);
     assert_eq!(bench.ledger.read().listed_offers().unwrap(), []);
 }
+
+#[test]
+fn what_is_held_of_an_offer_that_was_given_up_hides_no_offer_that_is_missing() {
+    let mut bench = Bench::new();
+    bench.poll(0, &[offer("q-1", 100), offer("q-2", 200)]);
+    for minute in 1..4 {
+        bench.poll(minute, &[offer("q-2", 200)]);
+    }
+    // As many are listed as stand, but not the same.
+    let mut writer = bench
+        .ledger
+        .begin_poll(&feed(), &retailer(), at(4))
+        .unwrap();
+    let effect = writer.doubt(&offer("q-1", 2), Some(&part("cpu-a")), Confirms::Polls);
+    assert_eq!(effect, Effect::Held);
+    let committed = writer
+        .commit(&PollRecord::default(), SnapshotIs::Complete)
+        .unwrap();
+    assert_eq!((committed.missing, committed.gone), (1, 0));
+}
