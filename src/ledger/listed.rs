@@ -1,7 +1,8 @@
 //! The offers of parts as they stand or stood, in the form that markets are made from.
 //!
 //! Every question reads all of them, so this takes the columns that a market asks for and no others,
-//! and puts them in order itself: rows that wide cost the database more to sort than to read.
+//! and puts them in order itself: rows that wide cost the database more to sort than to read. Of the
+//! past, each offer's terms lie on a page of their own, so two connections read half of them each.
 
 use super::columns::{TERMS_WIDTH, Terms, condition, instant, millis, terms_columns};
 use super::error::LedgerError;
@@ -10,7 +11,11 @@ use super::open::Reader;
 use crate::catalogue::PartId;
 use crate::market::{Listed, RetailerId, Sku, waiting_days};
 use chrono::{DateTime, Utc};
-use rusqlite::{Row, params_from_iter};
+use rusqlite::{Params, Row};
+use std::ops::RangeInclusive;
+
+/// Fewer offers are read faster by one connection than by two.
+const OFFERS_FOR_TWO: i64 = 2_000;
 
 impl Reader {
     /// What [`Reader::current_offers`] says of now or of an instant, in the same order.
@@ -18,18 +23,50 @@ impl Reader {
     /// # Errors
     /// [`LedgerError`]
     pub fn listed(&self, past: Option<DateTime<Utc>>) -> Result<Vec<Listed>, LedgerError> {
-        let select = past.map_or_else(select_now, |_| select_then());
-        let past = past.map(millis);
+        match past {
+            None => Ok(self.rows(&select_now(), [])?.in_order()),
+            Some(at) => self.listed_then(at),
+        }
+    }
+
+    /// What stood at an instant is written no more, so it does not matter that the two see the
+    /// ledger at slightly different moments of today.
+    fn listed_then(&self, at: DateTime<Utc>) -> Result<Vec<Listed>, LedgerError> {
+        let last = self.run(|connection| {
+            let select = "SELECT coalesce(max(id), 0) FROM offer";
+            connection.query_row(select, [], |row| row.get::<_, i64>(0))
+        })?;
+        let of = |reader: &Reader, offers: RangeInclusive<i64>| {
+            let parameters = (millis(at), *offers.start(), *offers.end());
+            reader.rows(&select_then(), parameters).map(Rows::sorted)
+        };
+        if last < OFFERS_FOR_TWO {
+            return Ok(of(self, 0..=last)?.in_order());
+        }
+        let middle = last / 2;
+        let path = self.path();
+        let (first, second) = std::thread::scope(|threads| {
+            let second = threads.spawn(|| of(&Reader::open(path)?, middle + 1..=last));
+            (of(self, 0..=middle), second.join())
+        });
+        let mut rows = first?;
+        match second {
+            Ok(second) => rows.extend(second?),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+        Ok(rows.in_order())
+    }
+
+    fn rows(&self, select: &str, parameters: impl Params) -> Result<Rows, LedgerError> {
         self.run(|connection| {
-            let mut statement = connection.prepare_cached(&select)?;
-            let mut rows = statement.query(params_from_iter(past))?;
-            let mut feeds = Feeds::default();
-            let mut offers = Vec::new();
-            while let Some(row) = rows.next()? {
-                let feed = feeds.number(row.get_ref(TERMS_WIDTH)?.as_str()?);
-                offers.push((feed, read_listed(row)?));
+            let mut statement = connection.prepare_cached(select)?;
+            let mut found = statement.query(parameters)?;
+            let mut rows = Rows::default();
+            while let Some(row) = found.next()? {
+                let feed = rows.feeds.number(row.get_ref(TERMS_WIDTH)?.as_str()?);
+                rows.offers.push((feed, read_listed(row)?));
             }
-            Ok(in_order(&feeds, offers))
+            Ok(rows)
         })
     }
 }
@@ -54,8 +91,15 @@ fn select_then() -> String {
         "{with}
          SELECT {terms}, f.name, f.retailer, o.sku, m.part, coalesce(l.title, o.title), o.seller,
                 o.condition, iif(l.offer_id IS NULL, o.link, l.link), {seen_until}
-         {from}"
+         {from} AND o.id BETWEEN ?2 AND ?3"
     )
+}
+
+/// Offers, each with the number of its feed.
+#[derive(Default)]
+struct Rows {
+    feeds: Feeds,
+    offers: Vec<(usize, Listed)>,
 }
 
 /// The names of the feeds, by the numbers that they have here.
@@ -79,24 +123,47 @@ impl Feeds {
     }
 }
 
-/// By part, feed, SKU, seller and condition; no two offers agree in all of them. Offers are wide, so
-/// their places are sorted and each is moved once.
-fn in_order(feeds: &Feeds, offers: Vec<(usize, Listed)>) -> Vec<Listed> {
-    let compare = |one: &usize, other: &usize| {
-        let ((feed, one), (other_feed, other)) = (&offers[*one], &offers[*other]);
-        one.part
-            .cmp(&other.part)
-            .then_with(|| feeds.names[*feed].cmp(&feeds.names[*other_feed]))
-            .then_with(|| one.sku.cmp(&other.sku))
-            // The retailer itself comes first, before any name.
-            .then_with(|| one.seller.cmp(&other.seller))
-            .then_with(|| one.condition.name().cmp(other.condition.name()))
-    };
-    let mut places: Vec<usize> = (0..offers.len()).collect();
-    places.sort_by(compare);
-    let mut offers: Vec<Option<Listed>> = offers.into_iter().map(|(_, one)| Some(one)).collect();
-    let sorted = places.into_iter().filter_map(|place| offers[place].take());
-    sorted.collect()
+impl Rows {
+    fn extend(&mut self, others: Rows) {
+        let Rows { feeds, offers } = others;
+        let numbers = feeds.names.iter().map(|name| self.feeds.number(name));
+        let numbers: Vec<usize> = numbers.collect();
+        let offers = offers.into_iter().map(|(feed, one)| (numbers[feed], one));
+        self.offers.extend(offers);
+    }
+
+    /// By part, feed, SKU, seller and condition; no two offers agree in all of them. Offers are wide,
+    /// so their places are sorted and each is moved once.
+    fn sorted(self) -> Rows {
+        let Rows { feeds, offers } = self;
+        let compare = |one: &usize, other: &usize| {
+            let ((feed, one), (other_feed, other)) = (&offers[*one], &offers[*other]);
+            one.part
+                .cmp(&other.part)
+                .then_with(|| feeds.names[*feed].cmp(&feeds.names[*other_feed]))
+                .then_with(|| one.sku.cmp(&other.sku))
+                // The retailer itself comes first, before any name.
+                .then_with(|| one.seller.cmp(&other.seller))
+                .then_with(|| one.condition.name().cmp(other.condition.name()))
+        };
+        let mut places: Vec<usize> = (0..offers.len()).collect();
+        // What two connections brought are two runs in order, which this sort merges.
+        places.sort_by(compare);
+        let mut offers: Vec<Option<(usize, Listed)>> = offers.into_iter().map(Some).collect();
+        let sorted = places.into_iter().filter_map(|place| offers[place].take());
+        Rows {
+            offers: sorted.collect(),
+            feeds,
+        }
+    }
+
+    fn in_order(self) -> Vec<Listed> {
+        self.sorted()
+            .offers
+            .into_iter()
+            .map(|(_, one)| one)
+            .collect()
+    }
 }
 
 /// Reads the columns of both selections; the name of the feed stands at [`TERMS_WIDTH`].

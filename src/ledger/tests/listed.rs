@@ -80,3 +80,31 @@ fn offers_come_by_part_feed_sku_seller_and_condition_with_their_terms() {
         [None, Some(3), Some(5)]
     );
 }
+
+#[test]
+fn so_many_offers_that_two_connections_read_them_are_those_of_one() {
+    let mut bench = Bench::new();
+    for (minute, names) in [
+        (1, ["zinc/all", "amber/all"]),
+        (2, ["amber/all", "birch/all"]),
+    ] {
+        for name in names {
+            let mut writer = bench
+                .ledger
+                .begin_poll(&FeedId::new(name), &retailer(), at(minute))
+                .unwrap();
+            for number in 0..900 {
+                let seen = offer(&format!("q-{number}"), 100 + minute * (number % 7));
+                let taken_for = part(&format!("cpu-{}", number % 50));
+                writer.see(&seen, Some(&taken_for)).unwrap();
+            }
+            let record = PollRecord::default();
+            writer.commit(&record, SnapshotIs::Complete).unwrap();
+        }
+    }
+    let reader = bench.ledger.read();
+    assert_eq!(reader.listed(Some(at(1))).unwrap().len(), 1800);
+    assert_eq!(reader.listed(Some(at(2))).unwrap().len(), 2700);
+    check_listed(reader, Some(at(1)));
+    check_listed(reader, Some(at(2)));
+}
