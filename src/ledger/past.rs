@@ -21,7 +21,7 @@ impl Reader {
     pub fn readings(&self, feed: &FeedId) -> Result<Vec<Reading>, LedgerError> {
         self.run(|connection| {
             let mut statement = connection.prepare_cached(&format!(
-                "SELECT p.at_ms, p.status = 'unchanged' OR p.is_complete
+                "SELECT p.at_ms, p.is_complete IS NOT 0
                  FROM poll p WHERE p.feed_id = (SELECT id FROM feed WHERE name = ?1)
                      AND {WENT_WELL}
                  ORDER BY p.at_ms"
