@@ -93,8 +93,8 @@ mod tests {
 
     #[test]
     fn jumps_by_a_power_of_ten_are_doubted_either_way() {
-        // Pitfall P36.
-        for now in [12_990, 1_299_000, 1_299] {
+        // Pitfalls P36 and F33: a digit too many, or minor units where major ones were meant.
+        for now in [12_990, 1_299_000, 1_299, 12_990_000] {
             assert!(matches!(
                 doubt(eur(now), Some(eur(129_900)), &[], 300),
                 Some(Doubt::OwnPast { .. })
@@ -128,6 +128,7 @@ mod tests {
 
     #[test]
     fn zero_is_never_a_price() {
+        // Pitfall P14.
         assert!(doubt(eur(0), None, &[], 300).is_some());
     }
 }

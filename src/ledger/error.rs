@@ -80,6 +80,12 @@ pub enum LedgerError {
         #[source]
         source: rusqlite::Error,
     },
+    #[error("{path} cannot be read or written: its disk failed, or its file system became read-only; see the system's log", path = path.display())]
+    Disk {
+        path: PathBuf,
+        #[source]
+        source: rusqlite::Error,
+    },
     #[error("the ledger {path} refused a statement", path = path.display())]
     Refused {
         path: PathBuf,
@@ -109,10 +115,8 @@ impl LedgerError {
             LedgerError::Full { .. }
             | LedgerError::ReadOnly { .. }
             | LedgerError::CannotOpen { .. }
+            | LedgerError::Disk { .. }
             | LedgerError::Busy { .. } => true,
-            LedgerError::Refused { source, .. } => {
-                source.sqlite_error_code() == Some(ErrorCode::SystemIoFailure)
-            }
             _ => false,
         }
     }
@@ -138,6 +142,7 @@ impl LedgerError {
             | LedgerError::File { path, .. }
             | LedgerError::Busy { path, .. }
             | LedgerError::Unreadable { path, .. }
+            | LedgerError::Disk { path, .. }
             | LedgerError::Refused { path, .. } => other.clone_into(path),
         }
         self
@@ -159,6 +164,7 @@ impl LedgerError {
                 Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied) => {
                     LedgerError::ReadOnly { path, source }
                 }
+                Some(ErrorCode::SystemIoFailure) => LedgerError::Disk { path, source },
                 Some(ErrorCode::CannotOpen) => LedgerError::CannotOpen { path, source },
                 Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
                     LedgerError::Busy { path, source }

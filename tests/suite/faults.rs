@@ -73,7 +73,7 @@ fn instant(round: u64) -> (i64, String) {
 
 #[test]
 fn after_kill_9_at_any_moment_every_acknowledged_price_and_bulletin_is_there() {
-    // Pitfall D10. Rounds with a poll that is left to end, one that is killed, and a daemon that
+    // Pitfalls D10 and N02. Rounds with a poll that is left to end, one that is killed, and a daemon that
     // is killed while it decides.
     let guides = Guides::new();
     let (_, first) = instant(0);

@@ -24,6 +24,8 @@ fn an_offer_reads_back_as_it_was_seen() {
 
 #[test]
 fn an_unchanged_price_is_one_row_however_often_it_is_seen() {
+    // Pitfalls D13 and H01: 288 polls in a day, half of them answered "not modified", are one row and
+    // the instant of the last.
     let mut bench = Bench::new();
     bench.poll(0, &[offer("q-1", 19_990)]);
     for minute in 1..288 {
