@@ -214,7 +214,7 @@ pub(super) fn claims(past: &Past) -> Vec<String> {
     let mut lines = vec!["claimed reductions, against the 30 days before each:".to_owned()];
     lines.extend(past.claims.iter().map(claim));
     lines.push(
-        "a reader's aid and no legal judgement: the rule is Art. 6a of Directive 98/6/EC; a list price may be \
+        "a reader's aid and no legal advice: the rule is Art. 6a of Directive 98/6/EC; a list price may be \
          the maker's recommended price, which it is not about"
             .to_owned(),
     );
