@@ -133,8 +133,11 @@ impl Moment {
             return reader.listed(None).map_err(fault);
         }
         let listed = reader.listed(Some(self.at)).map_err(fault)?;
+        if !listed.is_empty() {
+            return Ok(listed);
+        }
         let first = reader.record_begins().map_err(fault)?;
-        if listed.is_empty() && first.is_none_or(|first| first > self.at) {
+        if first.is_none_or(|first| first > self.at) {
             let message = format!("nothing had been seen by {}", shown_instant(self.at));
             let hint = match first {
                 Some(first) => format!("the record begins at {}", shown_instant(first)),
