@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
 # The long form of tests/suite/faults.rs: kill -9 in ROUNDS rounds (200 unless told), then a disk that
-# is really full and one that the kernel turns read-only under a running daemon. These two need root,
-# for a small tmpfs and an ext4 in a file; without it they are left out and said to be.
+# fills up at a random write of a poll, in a fifth as many rounds, or under a running daemon, and one that
+# the kernel turns read-only under it. These need root, for a small tmpfs and an ext4 in a file; without it
+# they are left out and said to be.
 # ROUNDS=20 tests/faults.sh takes about two minutes.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -68,6 +69,36 @@ holds_on() {
 new_price() {
     sed -i 's/,189.90,/,188.90,/' "$guides/retailers/example-offers.csv"
 }
+
+mount -t tmpfs -o size=2m tmpfs "$disk"
+begin
+stop
+full=0
+stored=0
+price=18990
+for round in $(seq 1 "$((RIGTIDE_FAULT_ROUNDS / 5))"); do
+    next=$((18000 + round))
+    sed -i "s/,${price:0:3}\.${price:3},/,${next:0:3}.${next:3},/" "$guides/retailers/example-offers.csv"
+    price=$next
+    before="$(past)"
+    free="$(df --output=avail -k "$disk" | tail -1)"
+    left=$((RANDOM % 120))
+    [ "$free" -le "$left" ] || dd if=/dev/zero of="$disk/fill" bs=1k count=$((free - left)) 2>/dev/null
+    if "$program" -C "$guides" poll >/dev/null 2>"$place/refused"; then
+        stored=$((stored + 1))
+        rm -f "$disk/fill"
+        [ "$before" != "$(past)" ]
+    else
+        full=$((full + 1))
+        rm -f "$disk/fill"
+        grep -q "no room to write\|cannot be read or written\|cannot be opened" "$place/refused"
+        [ "$before" = "$(past)" ]
+    fi
+    "$program" -C "$guides" verify >/dev/null
+done
+[ "$full" -gt 0 ] && [ "$stored" -gt 0 ]
+echo "a disk that filled up at a random write: $full polls were refused whole, $stored stored whole"
+umount "$disk"
 
 mount -t tmpfs -o size=2m tmpfs "$disk"
 begin
