@@ -6,6 +6,7 @@ that version would have left them. A test opens each file with the program as it
 is there already stays: it is what was once written. Needs python3 with SQLite 3.37 or later.
 """
 
+import hashlib
 import sqlite3
 from pathlib import Path
 
@@ -15,6 +16,11 @@ MIGRATIONS = sorted((HERE.parent.parent / "src/ledger/migrations").glob("*.sql")
 NAMES = ["first", "decisions", "properties", "marks and older copies", "matched with", "past",
          "lead time", "reading", "deciding", "dropped", "editions", "marks apart"]
 TERMS = "price_minor, currency, availability, tax_included, minimum_quantity"
+
+
+def digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
 
 ROWS = {
     1: f"""
@@ -56,8 +62,8 @@ INSERT INTO disabled_channel VALUES ('fax', 'hash', 100, 'no more');
     6: """INSERT INTO listing VALUES (1, 150, 'Quillon K7 tray', NULL);
 INSERT INTO gap VALUES (1, 100, 150);""",
     7: "UPDATE observation SET lead_days = 3, available_from_ms = 900 WHERE offer_id = 2;",
-    11: """INSERT INTO edition VALUES (1, 'media-room', 1, 100, 'digest', '{}');
-INSERT INTO edition_form VALUES (1, 1, 'markdown', 'digest', 'the guide');""",
+    11: f"""INSERT INTO edition VALUES (1, 'media-room', 1, 100, '{digest("{}")}', '{{}}');
+INSERT INTO edition_form VALUES (1, 1, 'markdown', '{digest("the guide")}', 'the guide');""",
 }
 
 
