@@ -111,14 +111,14 @@ impl LedgerError {
     /// True for what may pass by itself or by a person's hand while the program runs: no room, a
     /// file system that was mounted to be read only, a lock that another process holds.
     pub fn may_pass(&self) -> bool {
-        match self {
+        matches!(
+            self,
             LedgerError::Full { .. }
-            | LedgerError::ReadOnly { .. }
-            | LedgerError::CannotOpen { .. }
-            | LedgerError::Disk { .. }
-            | LedgerError::Busy { .. } => true,
-            _ => false,
-        }
+                | LedgerError::ReadOnly { .. }
+                | LedgerError::CannotOpen { .. }
+                | LedgerError::Disk { .. }
+                | LedgerError::Busy { .. }
+        )
     }
 
     /// What a file operation failed with.
