@@ -12,6 +12,7 @@
 
 use super::problem::{Problem, Selection};
 use super::sweep::{self, Step, TooWide, Wanted};
+use super::work::Work;
 use crate::rates::Score;
 use relaxed::{Asked, Relaxed, Ways};
 use std::cmp::Reverse;
@@ -30,23 +31,33 @@ pub fn climb(problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, TooWide> {
     let Some(relaxed) = Relaxed::of(problem) else {
         return sweep::sweep(problem, wanted);
     };
-    match Branching::new(&relaxed, Order::Cheapest).climb(wanted) {
+    let work = Work::unbounded();
+    match Branching::new(&relaxed, Order::Cheapest, &work).climb(wanted) {
         Err(TooWide) => sweep::sweep(problem, wanted),
         steps => steps,
     }
 }
 
-/// Finds the best step within the problem's budget, if it scores at least so much.
+/// What a search for the best step came to.
+pub enum Topped {
+    /// The best step, if there is any.
+    Best(Option<Step>),
+    /// The best so far; nothing scores more than `bound`.
+    CutShort { step: Step, bound: Score },
+}
+
+/// Finds the best step within the problem's budget, if it scores at least so much, or the best that
+/// so much work brings.
 ///
 /// # Errors
 /// [`TooWide`]
-pub fn top(problem: &Problem, least_score: Score) -> Result<Option<Step>, TooWide> {
+pub fn top(problem: &Problem, least_score: Score, work: &Work) -> Result<Topped, TooWide> {
     let Some(relaxed) = Relaxed::of(problem) else {
-        return sweep::top(problem, least_score);
+        return sweep::top_within(problem, least_score, work).map(Topped::Best);
     };
-    match Branching::new(&relaxed, Order::Best).top(least_score) {
-        Err(TooWide) => sweep::top(problem, least_score),
-        step => step,
+    match Branching::new(&relaxed, Order::Best, work).top(least_score) {
+        Err(TooWide) if !work.is_spent() => sweep::top(problem, least_score).map(Topped::Best),
+        topped => topped,
     }
 }
 
@@ -101,7 +112,8 @@ fn first_in(problem: &Problem, relaxed: &Relaxed<'_>, step: &Step) -> Result<Sel
         if n_nodes > MOST_NODES {
             return Err(TooWide);
         }
-        let Some(found) = relaxed.ask(&ways, Asked::Cheapest(step.score), step.cost)? else {
+        let asked = (Asked::Cheapest(step.score), step.cost);
+        let Some(found) = relaxed.ask(&ways, asked, &Work::unbounded())? else {
             continue;
         };
         let completed = relaxed.completed(&found.selection, &ways)?;
@@ -133,15 +145,17 @@ struct Node {
 struct Branching<'r, 'p> {
     relaxed: &'r Relaxed<'p>,
     order: Order,
+    work: &'r Work,
     nodes: Vec<Node>,
     queue: BinaryHeap<Reverse<(i64, i64, usize)>>,
 }
 
 impl<'r, 'p> Branching<'r, 'p> {
-    fn new(relaxed: &'r Relaxed<'p>, order: Order) -> Branching<'r, 'p> {
+    fn new(relaxed: &'r Relaxed<'p>, order: Order, work: &'r Work) -> Branching<'r, 'p> {
         Branching {
             relaxed,
             order,
+            work,
             nodes: Vec::new(),
             queue: BinaryHeap::new(),
         }
@@ -153,7 +167,7 @@ impl<'r, 'p> Branching<'r, 'p> {
             return Err(TooWide);
         }
         let budget = self.relaxed.budget();
-        if let Some(bound) = self.relaxed.ask(&ways, asked, budget)? {
+        if let Some(bound) = self.relaxed.ask(&ways, (asked, budget), self.work)? {
             let (cost, score) = (bound.cost, -bound.score.0);
             let (one, two) = match self.order {
                 Order::Cheapest => (cost, score),
@@ -204,7 +218,7 @@ impl<'r, 'p> Branching<'r, 'p> {
         Ok(())
     }
 
-    fn top(mut self, least_score: Score) -> Result<Option<Step>, TooWide> {
+    fn top(mut self, least_score: Score) -> Result<Topped, TooWide> {
         let mut best: Option<Step> = None;
         let ahead = |step: &Step| (Reverse(step.score), step.cost);
         self.push(self.relaxed.all_open(), Asked::Top(least_score))?;
@@ -222,12 +236,24 @@ impl<'r, 'p> Branching<'r, 'p> {
             {
                 best = Some(step.clone());
             }
-            if step.as_ref().is_none_or(|step| step.cost > node.bound.cost) {
-                let least = best.as_ref().map_or(least_score, |best| best.score);
-                self.branch(&node, step.as_ref(), Asked::Top(least))?;
+            if step
+                .as_ref()
+                .is_some_and(|step| step.cost <= node.bound.cost)
+            {
+                continue;
+            }
+            let least = best.as_ref().map_or(least_score, |best| best.score);
+            match (self.branch(&node, step.as_ref(), Asked::Top(least)), best) {
+                (Ok(()), so_far) => best = so_far,
+                // Nodes come best first: what is left scores no more than this one.
+                (Err(TooWide), Some(step)) if self.work.is_spent() => {
+                    let bound = node.bound.score;
+                    return Ok(Topped::CutShort { step, bound });
+                }
+                (Err(TooWide), _) => return Err(TooWide),
             }
         }
-        Ok(best)
+        Ok(Topped::Best(best))
     }
 
     fn climb(mut self, wanted: Wanted) -> Result<Vec<Step>, TooWide> {

@@ -1,11 +1,12 @@
 //! The two engines behind one trait: the sweep, which knows the problem's structure, and the
 //! integer program, which takes anything and is the reference.
 
-use super::branch;
+use super::branch::{self, Topped};
 use super::lexicographic::Effort;
 use super::problem::Problem;
 use super::search::{Found, Goal, Settled, SolverFault, solve};
 use super::sweep::{Step, TooWide, Wanted};
+use super::work::Work;
 use crate::rates::Score;
 
 /// Whoever can climb a problem's ladder.
@@ -51,7 +52,7 @@ impl Climb for Sweeper {
     }
 
     fn top(&self, problem: &Problem) -> Result<Option<Step>, ClimbFault> {
-        Ok(branch::top(problem, Score(i64::MIN))?)
+        top_of(branch::top(problem, Score(i64::MIN), &Work::unbounded())?)
     }
 }
 
@@ -64,10 +65,18 @@ impl Climb for SweeperFirst {
     }
 
     fn top(&self, problem: &Problem) -> Result<Option<Step>, ClimbFault> {
-        match branch::top(problem, Score(i64::MIN)) {
+        let work = Work::of_seconds(self.0.seconds_per_solve);
+        match branch::top(problem, Score(i64::MIN), &work) {
             Err(TooWide) => Programme(self.0).top(problem),
-            Ok(step) => Ok(step),
+            Ok(topped) => top_of(topped),
         }
+    }
+}
+
+fn top_of(topped: Topped) -> Result<Option<Step>, ClimbFault> {
+    match topped {
+        Topped::Best(step) => Ok(step),
+        Topped::CutShort { .. } => Err(ClimbFault::CutOff),
     }
 }
 

@@ -3,12 +3,13 @@
 //! Ties are common, because a bottleneck elsewhere makes many sets equal, and a solver's arbitrary
 //! choice among them would make the answer flap. Each goal is settled in turn.
 
-use super::branch;
+use super::branch::{self, Topped};
 use super::exhaust::exhaust;
 use super::problem::{Problem, Selection, unrestricted};
 use super::reduce::undominated;
 use super::search::{Engine, Found, Goal, Settled, SolverFault, solve};
 use super::sweep::TooWide;
+use super::work::Work;
 use crate::rates::Score;
 
 /// Nodes that the exact search may visit to prove that nothing scores a little more. Large problems
@@ -18,7 +19,8 @@ const MOST_PROVING_NODES: usize = 2_000;
 /// How far the search may go.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Effort {
-    /// Seconds for each call of the solver.
+    /// Seconds for each call of the solver. The sweep counts what it looks at instead, about as
+    /// much as takes so long.
     pub seconds_per_solve: f64,
     /// Leave out dominated choices first. Off only to compare.
     pub reduce: bool,
@@ -64,13 +66,13 @@ pub fn solve_lexicographically(problem: &Problem, effort: Effort) -> Result<Solv
     };
     let reduced = problem.restricted(&keep);
     let original = |selection: Selection| unrestricted(selection, &keep);
+    let work = Work::of_seconds(effort.seconds_per_solve);
     let swept = match effort.engine {
-        Engine::Sweep => swept(&reduced, Score(i64::MIN)).ok(),
+        Engine::Sweep => swept(&reduced, Score(i64::MIN), &work).ok(),
         Engine::Solver | Engine::ExactSearch => None,
     };
     let solved = match swept {
-        Some(Some(selection)) => Solved::Optimal(selection),
-        Some(None) => Solved::Nothing,
+        Some(solved) => solved,
         None => settle(&reduced, effort)?,
     };
     Ok(match solved {
@@ -93,19 +95,27 @@ pub(super) fn top_from(
     least_score: Score,
 ) -> Result<Option<Selection>, TooWide> {
     let keep = undominated(problem);
-    let top = swept(&problem.restricted(&keep), least_score)?;
-    Ok(top.map(|selection| unrestricted(selection, &keep)))
+    let work = Work::unbounded();
+    match swept(&problem.restricted(&keep), least_score, &work)? {
+        Solved::Optimal(selection) => Ok(Some(unrestricted(selection, &keep))),
+        _ => Ok(None),
+    }
 }
 
 /// The answer off the top of the ladder.
-fn swept(problem: &Problem, least_score: Score) -> Result<Option<Selection>, TooWide> {
-    let Some(step) = branch::top(problem, least_score)? else {
-        return Ok(None);
+fn swept(problem: &Problem, least_score: Score, work: &Work) -> Result<Solved, TooWide> {
+    let step = match branch::top(problem, least_score, work)? {
+        Topped::Best(Some(step)) => step,
+        Topped::Best(None) => return Ok(Solved::Nothing),
+        Topped::CutShort { step, bound } => {
+            let selection = step.selection;
+            return Ok(Solved::Bounded { selection, bound });
+        }
     };
-    match step.is_first {
-        true => Ok(Some(step.selection)),
-        false => Ok(Some(branch::Equals::of(problem)?.first(&step)?)),
-    }
+    Ok(Solved::Optimal(match step.is_first {
+        true => step.selection,
+        false => branch::Equals::of(problem)?.first(&step)?,
+    }))
 }
 
 fn settle(problem: &Problem, effort: Effort) -> Result<Solved, SolverFault> {

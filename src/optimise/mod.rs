@@ -34,6 +34,7 @@ mod sweep;
 mod tolerance;
 mod verify;
 mod why;
+mod work;
 
 pub use best::{Answer, BestBuild, BestFault, Obstacle, Proof, best, reprice};
 pub use binding::{Binding, BindingLimit, Bindings, HeldBy, NextStep, bindings};

@@ -15,6 +15,7 @@
 //! Start reading at [`sweep`].
 
 use super::problem::{Problem, Selection};
+use super::work::Work;
 use crate::rates::Score;
 use equals::First;
 use open::{Bar, Bound, Open};
@@ -95,11 +96,12 @@ type Key = (i64, i64);
 /// Partial selections, and those of them that are still to be taken up: of those that lie side by
 /// side the first is in the queue, the others behind it wait for their turn. Most are beaten before
 /// it comes.
-struct Search {
+struct Search<'w> {
     nodes: Vec<Node>,
     queue: BinaryHeap<Entry>,
     order: Order,
     children: Vec<(Key, u16)>,
+    work: &'w Work,
 }
 
 /// What is taken up first.
@@ -133,10 +135,19 @@ impl Order {
 /// # Errors
 /// [`TooWide`]
 pub fn sweep(problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, TooWide> {
+    sweep_within(problem, wanted, &Work::unbounded())
+}
+
+/// The same with so much work at most.
+pub(super) fn sweep_within(
+    problem: &Problem,
+    wanted: Wanted,
+    work: &Work,
+) -> Result<Vec<Step>, TooWide> {
     let Some(tables) = Tables::of(problem)? else {
         return Ok(Vec::new());
     };
-    let mut search = Search::by(Order::Cheapest);
+    let mut search = Search::by(Order::Cheapest, work);
     let mut found: Vec<Found> = Vec::new();
     let mut bar = Bar::least(wanted.least_score.0);
     let mut open = Open::of(&tables);
@@ -177,10 +188,19 @@ pub fn sweep(problem: &Problem, wanted: Wanted) -> Result<Vec<Step>, TooWide> {
 /// # Errors
 /// [`TooWide`]
 pub fn top(problem: &Problem, least_score: Score) -> Result<Option<Step>, TooWide> {
+    top_within(problem, least_score, &Work::unbounded())
+}
+
+/// The same with so much work at most.
+pub(super) fn top_within(
+    problem: &Problem,
+    least_score: Score,
+    work: &Work,
+) -> Result<Option<Step>, TooWide> {
     let Some(tables) = Tables::of(problem)? else {
         return Ok(None);
     };
-    let mut search = Search::by(Order::Best);
+    let mut search = Search::by(Order::Best, work);
     let mut found: Option<Found> = None;
     let mut bar = Bar::least(least_score.0);
     let mut open = Open::of(&tables);
@@ -261,13 +281,14 @@ impl Found {
     }
 }
 
-impl Search {
-    fn by(order: Order) -> Search {
+impl<'w> Search<'w> {
+    fn by(order: Order, work: &'w Work) -> Search<'w> {
         Search {
             nodes: Vec::new(),
             queue: BinaryHeap::new(),
             order,
             children: Vec::new(),
+            work,
         }
     }
 
@@ -316,7 +337,9 @@ impl Search {
     ) -> Result<(), TooWide> {
         let depth = open.depth();
         self.children.clear();
-        for choice in 0..open.affordable(tables) {
+        let n_choices = open.affordable(tables);
+        self.work.spend(n_choices)?;
+        for choice in 0..n_choices {
             if let Some(bound) = open.bound_with(tables, choice, bar) {
                 // Depth and choice were checked when the tables were made.
                 self.children.push((self.order.key(bound), choice as u16));

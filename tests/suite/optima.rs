@@ -26,6 +26,9 @@ const N_PROGRAMME: usize = 4;
 /// settle there.
 const LONG: [u64; 8] = [16, 42, 47, 52, 53, 55, 56, 58];
 
+/// Seeds in `coupled.json` whose orders take many nodes to settle.
+const CUT_SHORT: [u64; 2] = [42, 47];
+
 /// One market and what the solvers say of it; `None` where nothing fits.
 struct Instance {
     seed: u64,
@@ -97,7 +100,40 @@ fn orders_that_take_long_come_to_their_optimum_too() {
     long.for_each(check_coupled);
 }
 
+#[test]
+fn a_search_that_is_cut_short_leaves_a_bound_that_holds() {
+    let instances = read(include_str!("../reference/coupled.json"));
+    let mut n_cut = 0;
+    for instance in instances.iter().filter(|one| CUT_SHORT.contains(&one.seed)) {
+        let (best, _) = instance.optimum.unwrap();
+        let problem = coupled_problem(instance);
+        for seconds_per_solve in [0.01, 0.05, 0.25] {
+            let effort = Effort {
+                seconds_per_solve,
+                ..Effort::default()
+            };
+            let cut = solve_lexicographically(&problem, effort).unwrap();
+            match &cut {
+                Solved::Bounded { selection, bound } => {
+                    n_cut += 1;
+                    assert!(problem.admits(selection), "seed {}", instance.seed);
+                    let found = problem.score(selection).0;
+                    assert!(found <= best && best <= bound.0, "seed {}", instance.seed);
+                }
+                Solved::Optimal(selection) => assert_eq!(problem.score(selection).0, best),
+                Solved::CutOff => {}
+                Solved::Nothing => panic!("seed {}: there is a build", instance.seed),
+            }
+        }
+    }
+    assert!(n_cut > 0, "nothing was cut short after something was found");
+}
+
 fn check_coupled(instance: &Instance) {
+    check(&coupled_problem(instance), instance);
+}
+
+fn coupled_problem(instance: &Instance) -> Problem {
     let coupled = Coupled::generate(instance.seed, instance.n_parts, instance.budget);
     let world = &coupled.world;
     let market = market(
@@ -106,8 +142,7 @@ fn check_coupled(instance: &Instance) {
         &world.retailers,
         &world.listed,
     );
-    let problem = encode(&market, &Standing::new(), rule_limits(&market).iter());
-    check(&problem, instance);
+    encode(&market, &Standing::new(), rule_limits(&market).iter())
 }
 
 #[test]

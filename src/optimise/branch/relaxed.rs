@@ -5,6 +5,7 @@ use crate::optimise::pairing::Pairing;
 use crate::optimise::problem::{Balance, Choice, OrderSides, Problem, Selection, unrestricted};
 use crate::optimise::reduce::Classes;
 use crate::optimise::sweep::{self, Step, TooWide, Wanted, first_among_equals};
+use crate::optimise::work::Work;
 use crate::rates::Score;
 
 /// By order or bundle, the way that is settled, if it is.
@@ -149,14 +150,20 @@ impl<'p> Relaxed<'p> {
     }
 
     /// The bound of a node: what the roles alone say, of their selection.
-    pub fn ask(&self, ways: &Ways, asked: Asked, budget: i64) -> Result<Option<Step>, TooWide> {
+    pub fn ask(
+        &self,
+        ways: &Ways,
+        (asked, budget): (Asked, i64),
+        work: &Work,
+    ) -> Result<Option<Step>, TooWide> {
         let Some(node) = self.node(ways, budget) else {
             return Ok(None);
         };
         let step = match asked {
-            Asked::Top(least) => sweep::top(&node.problem, least)?,
+            Asked::Top(least) => sweep::top_within(&node.problem, least, work)?,
             Asked::Cheapest(least) => {
-                sweep::sweep(&node.problem, Wanted::cheapest_with(least))?.pop()
+                let wanted = Wanted::cheapest_with(least);
+                sweep::sweep_within(&node.problem, wanted, work)?.pop()
             }
         };
         Ok(step.map(|step| Step {
