@@ -277,6 +277,37 @@ fn a_followed_journal_shows_what_comes_and_ends_with_its_reader() {
 }
 
 #[test]
+fn a_followed_journal_that_is_interrupted_ends_well() {
+    let guides = Guides::new();
+    let mut ledger = Ledger::open(&guides.ledger()).unwrap();
+    for signal in ["-INT", "-TERM"] {
+        ledger
+            .note(&[entry("feed_failing", "kestrel/all", None, 0)])
+            .unwrap();
+        let mut command = rigtide(&guides.directory);
+        command.args(["journal", "--follow"]).stdout(Stdio::piped());
+        let mut child = command.spawn().unwrap();
+        let mut lines = BufReader::new(child.stdout.take().unwrap());
+        lines.read_line(&mut String::new()).unwrap();
+        // One that it shows while it follows: it listens for signals by then.
+        ledger
+            .note(&[entry("feed_failing", "kestrel/all", None, 1)])
+            .unwrap();
+        let mut line = String::new();
+        while !line.contains("08:11") {
+            line.clear();
+            assert!(lines.read_line(&mut line).unwrap() > 0);
+        }
+        let id = child.id().to_string();
+        let sent = std::process::Command::new("kill")
+            .args([signal, &id])
+            .status();
+        assert!(sent.unwrap().success());
+        assert_eq!(child.wait().unwrap().code(), Some(0), "{signal}");
+    }
+}
+
+#[test]
 fn the_status_tells_how_everything_stands() {
     let guides = Guides::new();
     let before = said(&guides, &["status"]);

@@ -1,5 +1,7 @@
 //! `rigtide journal`: what happened, oldest first, and on and on with `--follow`.
 //!
+//! A followed journal ends with exit code 0 when it is interrupted or nobody reads it any more.
+//!
 //! `--json` gives one document a line:
 //!
 //! ```text
@@ -12,9 +14,11 @@ use crate::cli::screen::{Screen, harmless, harmless_source};
 use crate::cli::wire;
 use crate::decide::shown_instant;
 use crate::ledger::{JournalLine, JournalWanted, Reader};
+use anyhow::Context as _;
 use serde_json::json;
 use std::path::Path;
 use std::time::Duration;
+use tokio::signal::unix::{SignalKind, signal};
 
 /// How soon a new entry is shown.
 const LOOK: Duration = Duration::from_millis(300);
@@ -36,17 +40,41 @@ pub fn run(directory: &Path, arguments: &JournalArguments, screen: &Screen) -> R
         return Ok(());
     }
     let reader = wire::reader(&settings)?;
-    // Read before the entries are, so that none is between the two.
-    let newest = reader.journal(1).map_err(of_ledger)?;
-    let mut last = newest.first().map_or(0, |line| line.number);
-    let shown = show(&reader, &wanted, arguments.limit, arguments.json, screen)?;
-    last = last.max(shown.unwrap_or(0));
-    while screen.is_read_for(LOOK) {
-        wanted.after = Some(last);
-        let shown = show(&reader, &wanted, u32::MAX, arguments.json, screen)?;
+    let runtime = wire::runtime()?;
+    runtime.block_on(async {
+        let stopped = stopped()?;
+        tokio::pin!(stopped);
+        // Read before the entries are, so that none is between the two.
+        let newest = reader.journal(1).map_err(of_ledger)?;
+        let mut last = newest.first().map_or(0, |line| line.number);
+        let shown = show(&reader, &wanted, arguments.limit, arguments.json, screen)?;
         last = last.max(shown.unwrap_or(0));
-    }
-    Ok(())
+        loop {
+            tokio::select! {
+                () = &mut stopped => return Ok(()),
+                () = tokio::time::sleep(LOOK) => {}
+            }
+            if !screen.is_read_for(Duration::ZERO) {
+                return Ok(());
+            }
+            wanted.after = Some(last);
+            let shown = show(&reader, &wanted, u32::MAX, arguments.json, screen)?;
+            last = last.max(shown.unwrap_or(0));
+        }
+    })
+}
+
+/// Ends when the person has seen enough: Ctrl-C, or SIGTERM.
+fn stopped() -> Result<impl Future<Output = ()>, Failure> {
+    let listen = |kind| signal(kind).context("cannot listen for signals");
+    let mut interrupt = listen(SignalKind::interrupt())?;
+    let mut terminate = listen(SignalKind::terminate())?;
+    Ok(async move {
+        tokio::select! {
+            _ = interrupt.recv() => {}
+            _ = terminate.recv() => {}
+        }
+    })
 }
 
 /// Shows what is wanted and returns the number of the last entry shown.
