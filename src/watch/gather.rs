@@ -1,9 +1,10 @@
 //! Brings in the documents of one feed, from the network or from disk.
 
+use super::failure::Failure;
+use super::remembering::{recall, remember};
 use super::settings::{Feed, Settings};
 use crate::catalogue::Part;
-use crate::feeds::decode::{Context, DecodeFault, decode, decode_links};
-use crate::feeds::health::Cause;
+use crate::feeds::decode::{Context, decode, decode_links};
 use crate::feeds::http::{
     Body, Document, Expects, FaultKind, FetchFault, Fetcher, Freshness, Outcome, Request,
     Validators,
@@ -13,7 +14,6 @@ use crate::feeds::paging::{NextStep, PageFound, Pages};
 use crate::feeds::source::{Access, Location, MachineKeeper, NextPage, PartKeys, Target};
 use chrono::{DateTime, Utc};
 use std::ops::ControlFlow;
-use std::time::Duration;
 use url::Url;
 
 /// What came of asking for a feed.
@@ -22,50 +22,6 @@ pub enum Gathered {
     /// With what to remember for the next poll.
     Unchanged(String),
     Failed(Failure),
-}
-
-/// Why a poll failed, for the person and for the feed's health.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Failure {
-    pub cause: Cause,
-    /// How long the host asked to be left alone.
-    pub retry_after: Option<Duration>,
-    pub text: String,
-}
-
-impl Failure {
-    /// The content cannot be used.
-    pub fn of_content(text: impl Into<String>) -> Failure {
-        Failure {
-            cause: Cause::Content,
-            retry_after: None,
-            text: text.into(),
-        }
-    }
-
-    fn local(text: impl Into<String>) -> Failure {
-        Failure {
-            cause: Cause::Fetch(FaultKind::Local),
-            retry_after: None,
-            text: text.into(),
-        }
-    }
-}
-
-impl From<FetchFault> for Failure {
-    fn from(fault: FetchFault) -> Failure {
-        Failure {
-            cause: Cause::Fetch(fault.kind()),
-            retry_after: fault.retry_after,
-            text: fault.to_string(),
-        }
-    }
-}
-
-impl From<DecodeFault> for Failure {
-    fn from(fault: DecodeFault) -> Failure {
-        Failure::of_content(super::decision::error_chain(&fault))
-    }
 }
 
 /// Everything that a feed consists of.
@@ -221,7 +177,7 @@ impl Round<'_> {
         target: &Target,
         memory: Option<&str>,
     ) -> Result<Gathered, Failure> {
-        let known: Option<Validators> = memory.and_then(|text| serde_json::from_str(text).ok());
+        let known = memory.and_then(|text| recall(self.feed, text));
         match self.fetch(&target.url, known.as_ref()).await {
             Outcome::Fresh(document) => {
                 let answered = document.validators.clone();
@@ -229,9 +185,10 @@ impl Round<'_> {
                 documents.memory = Some(Box::new(Memory { known, answered }));
                 Ok(Gathered::Documents(documents))
             }
-            Outcome::Unchanged { validators, .. } => Ok(Gathered::Unchanged(
-                serde_json::to_string(&validators).unwrap_or_default(),
-            )),
+            Outcome::Unchanged { validators, .. } => {
+                let memory = remember(self.feed, validators).unwrap_or_default();
+                Ok(Gathered::Unchanged(memory))
+            }
             Outcome::Failed(fault) => Err(fault.into()),
         }
     }

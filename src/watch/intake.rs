@@ -4,11 +4,13 @@
 //! threads read the records, which needs nothing but the document; this one weighs them in their
 //! order and stores them. A record that the ledger has already is neither read nor weighed.
 
-use super::gather::{Documents, Failure, Memory, Page};
+use super::failure::Failure;
+use super::gather::{Documents, Memory, Page};
 use super::judge::{Decisions, Hold, Judge, Judged, JudgedOffer, Past, Peers};
 use super::marks::Marker;
 use super::poll::Polling;
 use super::reading::{Reader, Record, Taken};
+use super::remembering::remember;
 use super::settings::Feed;
 use crate::feeds::decode::DecodeSummary;
 use crate::feeds::http::{OlderCopy, Validators, parse_document_date};
@@ -89,8 +91,7 @@ impl Intake<'_> {
         };
         verdict::judge(counts, self.last_good, &self.feed.source.doubt)
             .map_err(|fault| NotTaken::Suspicious(Failure::of_content(fault.to_string())))?;
-        record.remembered.memory =
-            memory.and_then(|validators| serde_json::to_string(&validators).ok());
+        record.remembered.memory = memory.and_then(|known| remember(self.feed, known));
         record.notes.truncate(NOTES_MAX);
         if let Some(entry) = finish(record) {
             writer.note(&entry)?;

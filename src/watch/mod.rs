@@ -8,6 +8,7 @@
 pub mod clock;
 pub mod schedule;
 pub mod settings;
+pub mod failure;
 pub mod gather;
 mod in_order;
 pub mod intake;
@@ -15,6 +16,7 @@ pub mod judge;
 mod marks;
 pub mod preview;
 pub mod price_past;
+mod remembering;
 pub mod poll;
 pub mod questions;
 pub mod reading;

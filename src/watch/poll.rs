@@ -3,10 +3,12 @@
 //! A poll stands as a whole or not at all. What came wrong (an error, a login page, a tenth of
 //! the records) leaves the last good offers as they are and goes into the ledger as a failed poll.
 
-use super::gather::{Failure, Gathered, gather};
+use super::failure::Failure;
+use super::gather::{Gathered, gather};
 use super::intake::{Intake, NotTaken};
 use super::judge::Peers;
 use super::questions::rematch;
+use super::remembering::remember;
 use super::settings::{Feed, Settings};
 use crate::feeds::health::{Attempt, Cause, Health, Notice};
 use crate::feeds::http::{FaultKind, Fetcher, OlderCopy};
@@ -210,7 +212,7 @@ impl Polling {
                     Err(NotTaken::Failed(failure)) => (NoSnapshot::Failed, Some(failure)),
                     Err(NotTaken::Suspicious(failure)) => (NoSnapshot::Suspicious, Some(failure)),
                     Err(NotTaken::OlderCopy(older)) => {
-                        record = passed_over(&older);
+                        record = passed_over(feed, &older);
                         (NoSnapshot::OlderCopy, None)
                     }
                 }
@@ -250,10 +252,10 @@ fn status(no_snapshot: NoSnapshot) -> &'static str {
 }
 
 /// What is written down of an older copy: none of its counts, for it is not taken.
-fn passed_over(older: &OlderCopy) -> PollRecord {
+fn passed_over(feed: &Feed, older: &OlderCopy) -> PollRecord {
     let mut record = PollRecord::default();
     record.notes.push(older.to_string());
-    record.remembered.memory = serde_json::to_string(&older.remembered).ok();
+    record.remembered.memory = remember(feed, older.remembered.clone());
     record
 }
 

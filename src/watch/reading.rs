@@ -4,7 +4,8 @@
 //! A record is read on its own: nothing here may depend on the records before it, nor on how many
 //! threads there are. A record that the ledger has already is not read at all.
 
-use super::gather::{Failure, Page};
+use super::failure::Failure;
+use super::gather::Page;
 use super::in_order::{Items, in_order};
 use super::judge::{Judge, Read};
 use super::marks::Marker;
