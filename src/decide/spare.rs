@@ -70,6 +70,12 @@ impl Solved {
         self.parts.extend(picks.map(|pick| pick.part.clone()));
     }
 
+    /// What was proven on a market from before holds on `now`, where the answer was found to: the build is
+    /// its best, too, and the ceilings cover both.
+    pub fn holds_on(&mut self, now: &Market<'_>) {
+        self.raise(now);
+    }
+
     /// Takes the candidates of a market into account where they are faster.
     fn raise(&mut self, market: &Market<'_>) {
         let workloads = &market.brief.objective.workloads;

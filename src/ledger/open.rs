@@ -110,6 +110,17 @@ impl Ledger {
         })
     }
 
+    /// Lets go of the pages and statements that are kept for the next work; to be called when idle.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn rest(&self) -> Result<(), LedgerError> {
+        self.reader.run(|connection| {
+            connection.flush_prepared_statement_cache();
+            connection.execute_batch("PRAGMA shrink_memory")
+        })
+    }
+
     /// Sets how the connection fares, to bring faults about.
     #[cfg(test)]
     pub(crate) fn set_pragma(&self, pragma: &str) {

@@ -3,12 +3,21 @@
 //!
 //! It lives as long as the settings that it is of: other settings, or a restart, solve everything anew.
 
+use super::metrics::SOLVES_SKIPPED;
 use super::settings::Settings;
 use crate::catalogue::PartId;
 use crate::decide::{Solved, Spared, spared};
-use crate::market::{Brief, BriefId, Listed, Retailer, RetailerId, market};
+use crate::market::{
+    Availability, Brief, BriefId, Condition, Listed, Retailer, RetailerId, Sku, market,
+};
+use crate::money::Money;
+use chrono::{DateTime, Utc};
 use serde::Serialize;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
+
+/// A brief whose answer was proven to hold while the offers of more parts moved is proven from what is
+/// listed now on, so that neither what is remembered nor the proof grows without end.
+const PARTS_THEN_MAX: usize = 64;
 
 /// How often briefs were looked at, and what that came to.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
@@ -30,8 +39,9 @@ pub struct Counters {
 #[derive(Debug, Default)]
 pub struct Attention {
     pub counters: Counters,
-    /// At the last look, in the ledger's order; without titles and links, which no answer hangs on.
-    listed: Vec<Listed>,
+    /// At the last look.
+    listed: BTreeMap<PartId, Box<[Kept]>>,
+    sellers: Sellers,
     retailers: BTreeMap<RetailerId, Retailer>,
     briefs: BTreeMap<BriefId, Known>,
     /// The newest edition of each brief's guide.
@@ -42,30 +52,54 @@ pub struct Attention {
 struct Known {
     solved: Solved,
     /// The offers of parts that moved since the solve, as they were then.
-    then: BTreeMap<PartId, Vec<Listed>>,
+    then: BTreeMap<PartId, Box<[Kept]>>,
     /// It is looked at again though nothing moves.
     is_pending: bool,
 }
 
 impl Attention {
-    /// Takes note of what is listed now. Every part that moved is remembered as it was at each
-    /// brief's last solve.
+    /// Takes note of what is listed now, in the ledger's order. Every part that moved is remembered as
+    /// it was at each brief's last solve.
     pub fn look(&mut self, listed: &[Listed], retailers: &BTreeMap<RetailerId, Retailer>) {
         // Terms that begin or end with the day may change any answer.
         if self.retailers != *retailers {
             self.retailers = retailers.clone();
             self.briefs.clear();
         }
-        let moved = moved(&self.listed, listed);
-        for known in self.briefs.values_mut() {
-            for (part, was) in &moved {
-                let then = known.then.entry((*part).clone());
-                then.or_insert_with(|| was.to_vec());
+        let mut now: BTreeMap<&PartId, &[Listed]> = BTreeMap::new();
+        for run in listed.chunk_by(|one, next| one.part == next.part) {
+            now.insert(&run[0].part, run);
+        }
+        let gone = self.listed.keys().filter(|part| !now.contains_key(part));
+        for part in gone.cloned().collect::<Vec<_>>() {
+            self.moves(&part, None);
+        }
+        for (part, run) in now {
+            let kept = self.listed.get(part).map_or(&[][..], |kept| kept);
+            let is_same = kept.len() == run.len()
+                && kept
+                    .iter()
+                    .zip(run)
+                    .all(|(kept, one)| kept.reads_as(one, &self.sellers));
+            if !is_same {
+                let kept = run.iter().map(|one| Kept::of(one, &mut self.sellers));
+                let kept = kept.collect();
+                self.moves(part, Some(kept));
             }
         }
-        let is_moved = !moved.is_empty() || self.listed.len() != listed.len();
-        if is_moved {
-            self.listed = listed.iter().map(bare).collect();
+    }
+
+    /// Puts a part's offers in the place of those that it had.
+    fn moves(&mut self, part: &PartId, now: Option<Box<[Kept]>>) {
+        let was = match now {
+            Some(now) => self.listed.insert(part.clone(), now),
+            None => self.listed.remove(part),
+        };
+        let was = was.unwrap_or_default();
+        for known in self.briefs.values_mut() {
+            if !known.then.contains_key(part) {
+                known.then.insert(part.clone(), was.clone());
+            }
         }
     }
 
@@ -78,7 +112,13 @@ impl Attention {
 
     /// Whether a brief's answer is proven to hold, and why. Counts it if so.
     pub fn is_spared(&mut self, settings: &Settings, brief: &Brief) -> bool {
-        let Some(known) = self.briefs.get(&brief.id) else {
+        let is_spared = self.proves(settings, brief);
+        SOLVES_SKIPPED.add(u64::from(is_spared));
+        is_spared
+    }
+
+    fn proves(&mut self, settings: &Settings, brief: &Brief) -> bool {
+        let Some(known) = self.briefs.get_mut(&brief.id) else {
             return false;
         };
         if known.is_pending {
@@ -93,19 +133,25 @@ impl Attention {
         if asked.any(|part| known.then.contains_key(part)) {
             return false;
         }
-        let then: Vec<Listed> = known.then.values().flatten().cloned().collect();
-        let now: Vec<Listed> = known
-            .then
-            .keys()
-            .flat_map(|part| of_part(&self.listed, part))
-            .cloned()
-            .collect();
+        let then = known.then.iter();
+        let then = then.flat_map(|(part, kept)| self.sellers.listed(part, kept));
+        let then: Vec<Listed> = then.collect();
+        let parts = known.then.keys();
+        let now = parts.filter_map(|part| self.listed.get_key_value(part));
+        let now = now.flat_map(|(part, kept)| self.sellers.listed(part, kept));
+        let now: Vec<Listed> = now.collect();
         let made = |listed| market(brief, &settings.catalogue, &self.retailers, listed);
-        match spared(&made(&then), &made(&now), &known.solved) {
+        let (then, now) = (made(&then), made(&now));
+        match spared(&then, &now, &known.solved) {
             Some(Spared::Unread) => self.counters.unread += 1,
             Some(Spared::Worse) => self.counters.worse += 1,
             Some(Spared::Beaten) => self.counters.beaten += 1,
             None => return false,
+        }
+        if known.then.len() > PARTS_THEN_MAX {
+            known.solved.holds_on(&now);
+            drop(then);
+            known.then.clear();
         }
         true
     }
@@ -126,43 +172,112 @@ impl Attention {
     }
 }
 
-/// The parts whose offers are not what they were, with those that they had.
-fn moved<'l>(before: &'l [Listed], now: &'l [Listed]) -> BTreeMap<&'l PartId, &'l [Listed]> {
-    let parts = |listed: &'l [Listed]| -> BTreeMap<&'l PartId, &'l [Listed]> {
-        let runs = listed.chunk_by(|one, next| one.part == next.part);
-        runs.map(|run| (&run[0].part, run)).collect()
-    };
-    let (before, now) = (parts(before), parts(now));
-    let ids: BTreeSet<&PartId> = before.keys().chain(now.keys()).copied().collect();
-    let run = |parts: &BTreeMap<&PartId, &'l [Listed]>, id| parts.get(id).copied().unwrap_or(&[]);
-    let moved = ids.into_iter().filter(|id| {
-        let (was, is) = (run(&before, *id), run(&now, *id));
-        was.len() != is.len() || was.iter().zip(is).any(|(was, is)| !reads_same(was, is))
-    });
-    moved.map(|id| (id, run(&before, id))).collect()
+/// What a market reads of an offer, in little room: a large market is kept for as long as the daemon
+/// rests. Titles and links are left out, which no answer hangs on.
+#[derive(Debug, Clone)]
+struct Kept {
+    sku: Box<str>,
+    /// What few offers have.
+    rare: Option<Box<Rare>>,
+    price: Money,
+    seen_at: DateTime<Utc>,
+    /// Among [`Sellers`].
+    retailer: u32,
+    tax_included: bool,
+    availability: Availability,
+    condition: Condition,
 }
 
-/// The offers of a part; they stand together.
-fn of_part<'l>(listed: &'l [Listed], part: &PartId) -> &'l [Listed] {
-    let start = listed.partition_point(|one| one.part < *part);
-    let end = listed.partition_point(|one| one.part <= *part);
-    &listed[start..end]
+#[derive(Debug, Clone, PartialEq)]
+struct Rare {
+    lead_days: Option<u32>,
+    seller: Option<String>,
+    shipping: Option<Money>,
+    minimum_quantity: u32,
 }
 
-/// True where a market reads the same of two states of an offer.
-fn reads_same(one: &Listed, other: &Listed) -> bool {
-    (&one.retailer, &one.sku, &one.part, &one.seller)
-        == (&other.retailer, &other.sku, &other.part, &other.seller)
-        && (one.price, one.tax_included, one.shipping)
-            == (other.price, other.tax_included, other.shipping)
-        && (one.availability, one.lead_days) == (other.availability, other.lead_days)
-        && (one.condition, one.minimum_quantity) == (other.condition, other.minimum_quantity)
+impl Rare {
+    fn of(listed: &Listed) -> Option<Box<Rare>> {
+        let rare = Rare {
+            lead_days: listed.lead_days,
+            seller: listed.seller.clone(),
+            shipping: listed.shipping,
+            minimum_quantity: listed.minimum_quantity,
+        };
+        (rare != Rare::default()).then(|| Box::new(rare))
+    }
 }
 
-fn bare(listed: &Listed) -> Listed {
-    Listed {
-        title: String::new(),
-        link: None,
-        ..listed.clone()
+impl Default for Rare {
+    fn default() -> Rare {
+        Rare {
+            lead_days: None,
+            seller: None,
+            shipping: None,
+            minimum_quantity: 1,
+        }
+    }
+}
+
+impl Kept {
+    fn of(listed: &Listed, sellers: &mut Sellers) -> Kept {
+        Kept {
+            sku: listed.sku.as_str().into(),
+            rare: Rare::of(listed),
+            price: listed.price,
+            seen_at: listed.seen_at,
+            retailer: sellers.number(&listed.retailer),
+            tax_included: listed.tax_included,
+            availability: listed.availability,
+            condition: listed.condition,
+        }
+    }
+
+    /// True where a market reads the same of this state of an offer.
+    fn reads_as(&self, other: &Listed, sellers: &Sellers) -> bool {
+        sellers.0.get(self.retailer as usize) == Some(&other.retailer)
+            && *self.sku == *other.sku.as_str()
+            && (self.price, self.tax_included) == (other.price, other.tax_included)
+            && (self.availability, self.condition) == (other.availability, other.condition)
+            && self.rare == Rare::of(other)
+    }
+}
+
+/// The retailers that offers are kept of; a handful.
+#[derive(Debug, Default)]
+struct Sellers(Vec<RetailerId>);
+
+impl Sellers {
+    fn number(&mut self, retailer: &RetailerId) -> u32 {
+        let known = self.0.iter().position(|one| one == retailer);
+        let number = known.unwrap_or_else(|| {
+            self.0.push(retailer.clone());
+            self.0.len() - 1
+        });
+        u32::try_from(number).unwrap_or(u32::MAX)
+    }
+
+    /// A part's offers as they were kept.
+    fn listed(&self, part: &PartId, kept: &[Kept]) -> Vec<Listed> {
+        let listed = kept.iter().filter_map(|kept| {
+            let rare = kept.rare.as_deref().cloned().unwrap_or_default();
+            Some(Listed {
+                retailer: self.0.get(kept.retailer as usize)?.clone(),
+                sku: Sku::new(&*kept.sku),
+                part: part.clone(),
+                title: String::new(),
+                price: kept.price,
+                tax_included: kept.tax_included,
+                availability: kept.availability,
+                lead_days: rare.lead_days,
+                condition: kept.condition,
+                seller: rare.seller,
+                shipping: rare.shipping,
+                minimum_quantity: rare.minimum_quantity,
+                link: None,
+                seen_at: kept.seen_at,
+            })
+        });
+        listed.collect()
     }
 }

@@ -4,6 +4,7 @@ use super::poll::PollReport;
 use super::settings::Settings;
 use crate::catalogue::Fault;
 use crate::decide::Bulletin;
+use chrono::{DateTime, Utc};
 use std::pin::pin;
 use std::sync::Arc;
 use std::time::Duration;
@@ -75,6 +76,8 @@ pub enum Phase {
 pub trait Listener: Send {
     fn polled(&mut self, _report: &PollReport) {}
     fn told(&mut self, _bulletin: &Bulletin) {}
+    /// The briefs were looked at, if anything was seen, as the market is at this instant.
+    fn looked(&mut self, _at: DateTime<Utc>) {}
     fn entered(&mut self, _phase: Phase) {}
     /// Settings without faults are about to be taken.
     ///
@@ -95,3 +98,31 @@ pub trait Listener: Send {
 pub struct Silent;
 
 impl Listener for Silent {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
+    #[tokio::test]
+    async fn a_loop_that_blocks_gives_no_sign_of_life() {
+        let beats = Arc::new(AtomicUsize::new(0));
+        let counted = beats.clone();
+        let pulse = Pulse {
+            every: Duration::from_millis(10),
+            beat: Arc::new(move || {
+                counted.fetch_add(1, Ordering::SeqCst);
+            }),
+        };
+        pulse
+            .during(tokio::time::sleep(Duration::from_millis(200)))
+            .await;
+        let alive = beats.swap(0, Ordering::SeqCst);
+        assert!(alive >= 5, "{alive}");
+        pulse
+            .during(async { std::thread::sleep(Duration::from_millis(200)) })
+            .await;
+        // The one before the work began.
+        assert_eq!(beats.load(Ordering::SeqCst), 1);
+    }
+}

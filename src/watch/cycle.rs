@@ -8,11 +8,16 @@ use super::settings::Feed;
 use crate::decide::Bulletin;
 use crate::feeds::health::{LatestPoll, is_without_network};
 use crate::feeds::http::FaultKind;
-use crate::ledger::{JournalEntry, LedgerError};
+use crate::ledger::{JournalEntry, JournalWanted, LedgerError, Reader};
 use crate::optimise::Effort;
-use chrono::{DateTime, Utc};
-use std::collections::BTreeMap;
+use chrono::{DateTime, TimeDelta, Utc};
+use std::collections::{BTreeMap, BTreeSet};
 use tokio::task::JoinSet;
+
+/// What the journal calls a round in which no name resolved.
+const NO_NETWORK: &str = "no_network";
+/// Names of other hosts that tell whether there is a network.
+const OTHERS_LOOKED_UP: usize = 3;
 
 /// What a cycle did.
 #[derive(Debug, Default)]
@@ -137,9 +142,14 @@ pub async fn poll_and_keep(
             Err(panic) => tracing::error!(error = %panic, "a poll panicked"),
         }
     }
-    let network = round.network();
+    let network = round.network(polling).await;
     if network == Network::Gone {
-        let noted = polling.ledger().note(&[network_gone(now)]);
+        let mut ledger = polling.ledger();
+        let noted = match is_told_of_network(ledger.read(), now)? {
+            true => Ok(()),
+            false => ledger.note(&[network_gone(now)]),
+        };
+        drop(ledger);
         // Where nothing can be stored, the polls below say so.
         noted.or_else(|error| if error.may_pass() { Ok(()) } else { Err(error) })?;
     }
@@ -178,14 +188,10 @@ impl PollRound<'_> {
         self.reports.insert(at, report);
     }
 
-    fn network(&self) -> Network {
-        let host = |at: usize| {
-            let origins = self
-                .feeds
-                .get(at)
-                .map(|feed| feed.source.location.origins());
-            origins.and_then(|urls| urls.first()?.host_str().map(str::to_owned))
-        };
+    /// What the polls of the round say of the network. Where one host alone was asked and its name did not
+    /// resolve, the names of a few others are looked up.
+    async fn network(&self, polling: &Polling) -> Network {
+        let host = |at: usize| self.feeds.get(at).and_then(host);
         let good = self
             .reports
             .keys()
@@ -194,7 +200,19 @@ impl PollRound<'_> {
             .waiting
             .iter()
             .filter_map(|(at, one)| Some((host(*at)?, one.fault())));
-        let asked: Vec<(String, Option<FaultKind>)> = good.chain(waits).collect();
+        let mut asked: BTreeMap<String, Option<FaultKind>> = waits.chain(good).collect();
+        if asked.len() == 1 && !self.waiting.is_empty() {
+            let others = polling.settings.feeds.iter().filter_map(self::host);
+            let others: BTreeSet<String> =
+                others.filter(|host| !asked.contains_key(host)).collect();
+            for other in others.into_iter().take(OTHERS_LOOKED_UP) {
+                let fault = match polling.fetcher.resolves(&other).await {
+                    true => None,
+                    false => Some(FaultKind::Dns),
+                };
+                asked.insert(other, fault);
+            }
+        }
         let latest: Vec<LatestPoll<'_>> = asked
             .iter()
             .map(|(host, fault)| LatestPoll {
@@ -210,10 +228,32 @@ impl PollRound<'_> {
     }
 }
 
+fn host(feed: &Feed) -> Option<String> {
+    let origins = feed.source.location.origins();
+    origins.first()?.host_str().map(str::to_owned)
+}
+
+/// True where the journal says already that there is no network, and nothing was reached since. It is
+/// said again once a day.
+fn is_told_of_network(reader: &Reader, now: DateTime<Utc>) -> Result<bool, LedgerError> {
+    let wanted = JournalWanted {
+        kind: Some(NO_NETWORK.to_owned()),
+        since: Some(now - TimeDelta::days(1)),
+        ..JournalWanted::default()
+    };
+    let last = reader.journal_of(&wanted, 1)?.pop();
+    let Some(told) = last.map(|line| line.entry.at) else {
+        return Ok(false);
+    };
+    let states = reader.feed_states()?;
+    let reached = states.iter().filter_map(|state| state.seen_until).max();
+    Ok(told <= now && reached.is_none_or(|reached| reached < told))
+}
+
 fn network_gone(at: DateTime<Utc>) -> JournalEntry {
     JournalEntry {
         at,
-        kind: "no_network".to_owned(),
+        kind: NO_NETWORK.to_owned(),
         feed: None,
         brief: None,
         part: None,

@@ -122,6 +122,9 @@ impl Daemon<'_> {
                 Err(error) => return Err(error),
             }
             self.listener.ledger_fares(self.backlog.fault());
+            if !feeds.is_empty() || is_written {
+                self.polling.ledger().rest()?;
+            }
             match self.rest(calls).await? {
                 Woken::ForWork => {}
                 Woken::ToStop => return Ok(()),
@@ -146,13 +149,14 @@ impl Daemon<'_> {
             true => rest(&self.due, self.clock.now()).min(LEDGER_RETRY),
             false => rest(&self.due, self.clock.now()),
         };
-        let until = tokio::time::Instant::now() + rest;
+        let mut left = rest;
         loop {
-            let look = tokio::time::Instant::now() + LOOK_AROUND;
+            let stride = self.clock.stride(left, LOOK_AROUND);
             tokio::select! {
-                () = tokio::time::sleep_until(look.min(until)) => {}
-                () = calls.reload.notified() => return Ok(Woken::ToReload(Because::Asked)),
+                biased;
                 () = stopped(&mut calls.stop) => return Ok(Woken::ToStop),
+                () = calls.reload.notified() => return Ok(Woken::ToReload(Because::Asked)),
+                () = self.clock.sleep(stride) => left -= stride,
             }
             if self
                 .watcher
@@ -161,7 +165,7 @@ impl Daemon<'_> {
                 return Ok(Woken::ToReload(Because::FilesChanged));
             }
             let is_written = self.polling.ledger().foreign_writes()? != self.seen_writes;
-            if look >= until || is_written {
+            if left.is_zero() || is_written {
                 return Ok(Woken::ForWork);
             }
         }
@@ -266,10 +270,14 @@ impl Round<'_> {
             }
             polls.extend(reports.iter().cloned());
             if !backlog.is_waiting() {
+                let is_seen = reports.iter().any(PollReport::is_good);
                 let CycleReport { bulletins, .. } = decided(polling, reports, now).await?;
                 bulletins
                     .iter()
                     .for_each(|bulletin| listener.told(bulletin));
+                if is_seen {
+                    listener.looked(now);
+                }
             }
         }
         if !backlog.is_waiting() {
@@ -287,9 +295,11 @@ async fn decide_again(
 ) -> Result<(), LedgerError> {
     let states = polling.ledger().read().feed_states()?;
     if states.iter().any(|state| state.last_fresh.is_some()) {
-        for bulletin in decide(polling, clock.now()).await?.0 {
+        let now = clock.now();
+        for bulletin in decide(polling, now).await?.0 {
             listener.told(&bulletin);
         }
+        listener.looked(now);
     }
     Ok(())
 }

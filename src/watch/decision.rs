@@ -47,32 +47,20 @@ pub fn decide_briefs(
 ) -> Result<(Vec<Bulletin>, Vec<DecisionFault>), LedgerError> {
     let feeds = settings.feeds.iter().map(|feed| &feed.id);
     ledger.retire_feeds(&feeds.collect(), at)?;
-    let listed = ledger.read().listed(None)?;
-    let retailers = retailers_on(&settings.retailers, at.date_naive());
-    let held = ledger.read().list_held()?.into_iter();
-    let held = held.map(|one| (one.retailer.to_string(), one.sku.to_string()));
+    let look = Look::at(settings, ledger.read(), at, effort)?;
     let attention = settings.attention.lock();
     // A panic elsewhere may have left a brief half noted: it is solved anew where in doubt.
     let mut attention = attention.unwrap_or_else(PoisonError::into_inner);
-    attention.look(&listed, &retailers);
-    let mut round = Round {
-        settings,
-        ledger,
-        listed: &listed,
-        retailers: &retailers,
-        held: held.collect(),
-        at,
-        effort,
-    };
+    attention.look(&look.listed, &look.retailers);
     let (mut told, mut faults) = (Vec::new(), Vec::new());
     for brief in &settings.briefs {
-        let edition = round.ledger.read().last_edition(brief.id.as_str())?;
+        let edition = ledger.read().last_edition(brief.id.as_str())?;
         attention.published(&brief.id, edition);
         if attention.is_spared(settings, brief) {
             continue;
         }
         attention.forget(&brief.id);
-        match round.decide(brief, &mut attention)? {
+        match decide(&look, ledger, brief, &mut attention)? {
             Ok(bulletins) => told.extend(bulletins),
             Err(fault) => faults.push(fault),
         }
@@ -80,119 +68,183 @@ pub fn decide_briefs(
     Ok((told, faults))
 }
 
-/// One look at the market.
-struct Round<'r> {
-    settings: &'r Settings,
-    ledger: &'r mut Ledger,
-    listed: &'r [Listed],
-    retailers: &'r BTreeMap<RetailerId, Retailer>,
+/// The market at one instant, and what it takes to judge briefs on it.
+pub struct Look<'s> {
+    settings: &'s Settings,
+    listed: Vec<Listed>,
+    retailers: BTreeMap<RetailerId, Retailer>,
     /// Offers whose newest price is held, by retailer and SKU.
     held: BTreeSet<(String, String)>,
     at: DateTime<Utc>,
     effort: Effort,
 }
 
-impl Round<'_> {
-    /// Solves a brief, decides what is told, and stores both as one.
-    fn decide(
-        &mut self,
+/// What a brief was decided on before.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Before {
+    /// The answer as it was last told.
+    pub standing: Option<AnswerRecord>,
+    pub memory: Option<Memory>,
+}
+
+/// A brief solved and judged.
+pub struct Judged {
+    pub today: AnswerRecord,
+    pub outcome: Outcome,
+    solved: Solved,
+}
+
+impl Before {
+    /// As the ledger keeps it.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn of(reader: &Reader, brief: &Brief) -> Result<Before, LedgerError> {
+        let stored = reader.last_answer(brief.id.as_str())?;
+        let memory = reader.remembered_of(brief.id.as_str())?;
+        Ok(Before {
+            standing: stored.and_then(|stored| AnswerRecord::from_json(&stored.answer_json)),
+            memory: memory.as_deref().map(Memory::from_json),
+        })
+    }
+}
+
+/// Solves a brief, decides what is told, and stores both as one.
+fn decide(
+    look: &Look<'_>,
+    ledger: &mut Ledger,
+    brief: &Brief,
+    attention: &mut Attention,
+) -> Result<Result<Vec<Bulletin>, DecisionFault>, LedgerError> {
+    let before = Before::of(ledger.read(), brief)?;
+    let begun = Instant::now();
+    let judged = look.judge(ledger.read(), brief, &before)?;
+    attention.counters.solves += 1;
+    attention.counters.solve_us += u64::try_from(begun.elapsed().as_micros()).unwrap_or(u64::MAX);
+    let Judged {
+        today,
+        outcome,
+        solved,
+    } = match judged {
+        Ok(judged) => judged,
+        Err(source) => return look.failed(ledger, brief, source).map(Err),
+    };
+    if outcome.stands || !outcome.told.is_empty() || before.memory.as_ref() != Some(&outcome.memory)
+    {
+        ledger.settle(&look.settled(brief, &today, &outcome))?;
+    }
+    attention.put(&brief.id, solved, outcome.is_pending);
+    let told = outcome.told.into_iter();
+    Ok(Ok(told.map(|told| told.bulletin).collect()))
+}
+
+impl<'s> Look<'s> {
+    /// What is listed at this instant.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn at(
+        settings: &'s Settings,
+        reader: &Reader,
+        at: DateTime<Utc>,
+        effort: Effort,
+    ) -> Result<Look<'s>, LedgerError> {
+        let held = reader.list_held()?.into_iter();
+        let held = held.map(|one| (one.retailer.to_string(), one.sku.to_string()));
+        Ok(Look {
+            settings,
+            listed: reader.listed(None)?,
+            retailers: retailers_on(&settings.retailers, at.date_naive()),
+            held: held.collect(),
+            at,
+            effort,
+        })
+    }
+
+    /// Solves a brief and decides what is told; changes nothing.
+    ///
+    /// # Errors
+    /// [`LedgerError`]; inside, why the brief cannot be answered.
+    pub fn judge(
+        &self,
+        reader: &Reader,
         brief: &Brief,
-        attention: &mut Attention,
-    ) -> Result<Result<Vec<Bulletin>, DecisionFault>, LedgerError> {
-        let stored = self.ledger.read().last_answer(brief.id.as_str())?;
-        let standing = stored.and_then(|stored| AnswerRecord::from_json(&stored.answer_json));
-        let memory = self.ledger.read().remembered_of(brief.id.as_str())?;
-        let known = memory.as_deref().map(Memory::from_json);
-        let parts = standing.as_ref().map(AnswerRecord::standing);
-        let begun = Instant::now();
-        let today = answer(
+        before: &Before,
+    ) -> Result<Result<Judged, BestFault>, LedgerError> {
+        let standing = before.standing.as_ref();
+        let parts = standing.map(AnswerRecord::standing).unwrap_or_default();
+        let answered = answer(
             self.settings,
             brief,
-            self.listed,
-            &parts.unwrap_or_default(),
+            &self.listed,
+            &parts,
             self.at,
             self.effort,
         );
-        attention.counters.solves += 1;
-        attention.counters.solve_us +=
-            u64::try_from(begun.elapsed().as_micros()).unwrap_or(u64::MAX);
-        let today = match today {
+        let today = match answered {
             Ok(today) => today,
-            Err(source) => return self.failed(brief, source).map(Err),
+            Err(fault) => return Ok(Err(fault)),
         };
         let usual = Telling::usual(&brief.channels);
         let telling = self.settings.telling.get(&brief.id).unwrap_or(&usual);
-        let market = market(brief, &self.settings.catalogue, self.retailers, self.listed);
-        let published = self.published(brief, telling, &today.best)?;
-        let mut scene =
-            self.ground()
-                .scene(brief, telling, (&market, &today), standing.as_ref())?;
+        let catalogue = &self.settings.catalogue;
+        let market = market(brief, catalogue, &self.retailers, &self.listed);
+        let published = self.published(reader, (brief, telling), &today.best)?;
+        let ground = Ground {
+            reader,
+            held: &self.held,
+            at: self.at,
+        };
+        let mut scene = ground.scene(brief, telling, (&market, &today), standing)?;
         scene.edition = published.as_ref().map(|one| one.edition.clone());
-        let mut outcome = settle(
-            brief.id.as_str(),
-            telling,
-            &scene,
-            known.clone().unwrap_or_default(),
-        );
-        self.dress(&mut outcome)?;
-        if outcome.stands || !outcome.told.is_empty() || known.as_ref() != Some(&outcome.memory) {
-            self.ledger
-                .settle(&self.settled(brief, &today.best, &outcome))?;
+        let memory = before.memory.clone().unwrap_or_default();
+        let mut outcome = settle(brief.id.as_str(), telling, &scene, memory);
+        let mut readings = Readings::default();
+        for told in &mut outcome.told {
+            dress_with_past(self.settings, reader, &mut readings, &mut told.bulletin)?;
         }
         let stands = match outcome.stands {
             true => Some(&today.best),
-            false => standing.as_ref(),
+            false => standing,
         };
         let mut solved = Solved::new(&market, &today.best, stands);
         if let Some(published) = &published {
             solved.watch(&published.then);
         }
-        attention.put(&brief.id, solved, outcome.is_pending);
-        Ok(Ok(outcome
-            .told
-            .into_iter()
-            .map(|told| told.bulletin)
-            .collect()))
+        Ok(Ok(Judged {
+            outcome,
+            solved,
+            today: today.best,
+        }))
     }
 
-    fn ground(&self) -> Ground<'_> {
-        Ground {
-            reader: self.ledger.read(),
-            held: &self.held,
-            at: self.at,
-        }
-    }
-
-    fn dress(&self, outcome: &mut Outcome) -> Result<(), LedgerError> {
-        let (reader, mut readings) = (self.ledger.read(), Readings::default());
-        for told in &mut outcome.told {
-            dress_with_past(self.settings, reader, &mut readings, &mut told.bulletin)?;
-        }
-        Ok(())
-    }
-
-    fn failed(&mut self, brief: &Brief, source: BestFault) -> Result<DecisionFault, LedgerError> {
+    fn failed(
+        &self,
+        ledger: &mut Ledger,
+        brief: &Brief,
+        source: BestFault,
+    ) -> Result<DecisionFault, LedgerError> {
         let fault = DecisionFault::Best {
             brief: brief.id.to_string(),
             source,
         };
         let text = error_chain(&fault);
         let failed = entry(brief, self.at, "answer_failed", text, json!({}));
-        self.ledger.note(&[failed])?;
+        ledger.note(&[failed])?;
         Ok(fault)
     }
 
     /// The newest edition, where something asks for it.
     fn published(
         &self,
-        brief: &Brief,
-        telling: &Telling,
+        reader: &Reader,
+        (brief, telling): (&Brief, &Telling),
         today: &AnswerRecord,
     ) -> Result<Option<Published>, LedgerError> {
         if !telling.reads_edition() {
             return Ok(None);
         }
-        let (reader, asked) = (self.ledger.read(), (brief, self.listed));
+        let asked = (brief, self.listed.as_slice());
         let mut found = published(self.settings, reader, asked, today, self.at)?;
         if let Some(published) = &mut found {
             let now = published.now.iter().collect::<Vec<_>>();

@@ -59,6 +59,51 @@ async fn a_poll_that_takes_longer_than_its_interval_is_never_joined_by_another_o
     }
 }
 
+#[tokio::test]
+async fn a_feed_whose_mapping_changed_is_read_again_though_its_server_says_not_modified() {
+    let server = Server::start(|seen| {
+        let offers = json!([{ "sku": "1", "title": "Norvant Tern 7", "mpn": "NV-8810/16G",
+                              "price": "489.00", "member_price": "469.00" }]);
+        match seen.header("if-none-match") {
+            Some("\"one\"") => answer(304, &[("ETag", "\"one\"")], ""),
+            _ => answer(200, &[("ETag", "\"one\"")], offers.to_string()),
+        }
+    })
+    .await;
+    let mut configuration = Configuration::new(START);
+    configuration.write("catalogue/parts.toml", PART);
+    let retailer = |fields: &str| {
+        format!(
+            "name = \"Brindlemark\"\ncountry = \"DE\"\ncurrency = \"EUR\"\n[[feed]]\nid = \"all\"\n\
+             minimum_interval_s = 0\nurl = \"{}\"\nformat = \"json\"\n{fields}",
+            server.url("/offers")
+        )
+    };
+    let other = FIELDS.replace("\"price\"", "\"member_price\"");
+    let polls = [
+        (START, FIELDS, 48_900),
+        ("2026-06-15T13:00:00Z", FIELDS, 48_900),
+        ("2026-06-15T14:00:00Z", &other, 46_900),
+        ("2026-06-15T15:00:00Z", &other, 46_900),
+    ];
+    for (now, fields, price) in polls {
+        configuration.at(now);
+        configuration.write("retailers/brindlemark.toml", retailer(fields));
+        configuration.run_beside(&["poll"]).await.exited(0);
+        let reader = Reader::open(&configuration.path("ledger.sqlite")).unwrap();
+        assert_eq!(
+            reader.listed(None).unwrap()[0].price.minor(),
+            price,
+            "{now}"
+        );
+    }
+    let asked = server.seen().into_iter();
+    let conditions: Vec<bool> = asked
+        .map(|seen| seen.header("if-none-match").is_some())
+        .collect();
+    assert_eq!(conditions, [false, true, false, true]);
+}
+
 // Pitfall D16.
 #[test]
 fn offers_of_a_feed_that_is_configured_no_more_leave_the_market_and_their_past_stays() {

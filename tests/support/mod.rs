@@ -11,7 +11,9 @@ pub mod offer;
 mod open_data;
 pub mod polling;
 pub mod program;
+pub mod receivers;
 pub mod server;
+pub mod shops;
 pub mod specs;
 #[path = "../../benches/ladder/world.rs"]
 #[expect(dead_code, reason = "the benchmark uses the rest")]

@@ -148,6 +148,11 @@ impl Server {
         seen
     }
 
+    /// Lets go of the requests so far, and tells how many they were.
+    pub fn forget(&self) -> usize {
+        std::mem::take(&mut *self.shared.seen.lock().unwrap()).len()
+    }
+
     /// How often robots.txt was asked for.
     pub fn n_robots(&self) -> usize {
         let seen = self.shared.seen.lock().unwrap();

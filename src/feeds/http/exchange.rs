@@ -99,7 +99,7 @@ pub(super) async fn send(
             Reason::Connect { causes } => {
                 let host = url.host_str().unwrap_or_default();
                 let port = url.port_or_known_default().unwrap_or(80);
-                let each = connect_causes(host, port, reach).await;
+                let each = connect_causes(transport, (host, port), reach).await;
                 let causes = each.unwrap_or(causes);
                 return Err(Reason::Connect { causes });
             }

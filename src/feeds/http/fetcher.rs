@@ -7,7 +7,7 @@ use super::headers::{link_next, retry_after};
 use super::identity::Identity;
 use super::page::{Expects, LOOKED_AT_BYTES, inspect};
 use super::redirect::{Trail, is_redirect};
-use super::transport::{Transport, TransportFault};
+use super::transport::{Names, Transport, TransportFault};
 use super::validators::Validators;
 use crate::feeds::address::Origin;
 use crate::feeds::politeness::{Hosts, Turn};
@@ -111,12 +111,29 @@ impl Fetcher {
     /// # Errors
     /// TLS cannot be set up.
     pub fn new(options: FetcherOptions) -> Result<Fetcher, TransportFault> {
+        Fetcher::make(options, None)
+    }
+
+    /// One that asks these names and not the system's name servers.
+    ///
+    /// # Errors
+    /// TLS cannot be set up.
+    pub fn with_names(options: FetcherOptions, names: Names) -> Result<Fetcher, TransportFault> {
+        Fetcher::make(options, Some(names))
+    }
+
+    fn make(options: FetcherOptions, names: Option<Names>) -> Result<Fetcher, TransportFault> {
         Ok(Fetcher {
-            transport: Transport::new(options.identity, &options.extra_roots)?,
+            transport: Transport::new(options.identity, &options.extra_roots, names)?,
             hosts: Hosts::default(),
             standings: Mutex::default(),
             spool_directory: options.spool_directory,
         })
+    }
+
+    /// Whether a host's name has an address now. Nobody but name servers is asked.
+    pub async fn resolves(&self, host: &str) -> bool {
+        self.transport.resolves(host).await
     }
 
     /// The hosts that this fetcher asks, for remembering their rests between runs.

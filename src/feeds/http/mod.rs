@@ -32,5 +32,5 @@ pub use headers::{LONGEST_REST, fresh_until, parse_link_next, parse_retry_after}
 pub use identity::{ContactFault, Identity, PRODUCT};
 pub use older_copy::{OlderCopy, parse_document_date};
 pub use page::{Expects, inspect};
-pub use transport::TransportFault;
+pub use transport::{Names, TransportFault};
 pub use validators::Validators;

@@ -9,7 +9,7 @@ use rustls::{CertificateError, ClientConfig, RootCertStore};
 use std::collections::BTreeMap;
 use std::error::Error as StdError;
 use std::io;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use thiserror::Error;
@@ -21,12 +21,17 @@ pub(super) enum Reach {
     Anywhere,
 }
 
+/// Looks a host's name up.
+pub type Names = Arc<dyn Fn(&str) -> io::Result<Vec<IpAddr>> + Send + Sync>;
+
 /// Makes clients and keeps them, so that connections to a host are used again.
 pub(super) struct Transport {
     tls: ClientConfig,
     /// Why no certificate can be checked on this machine, if so.
     no_trust: Option<String>,
     identity: Identity,
+    /// The system's name servers when `None`.
+    names: Option<Names>,
     clients: Mutex<BTreeMap<(Duration, Reach), reqwest::Client>>,
 }
 
@@ -45,6 +50,7 @@ impl Transport {
     pub fn new(
         identity: Identity,
         extra_roots: &[CertificateDer<'static>],
+        names: Option<Names>,
     ) -> Result<Transport, TransportFault> {
         let mut own = RootCertStore::empty();
         for root in extra_roots {
@@ -81,6 +87,7 @@ impl Transport {
             tls,
             no_trust,
             identity,
+            names,
             clients: Mutex::default(),
         })
     }
@@ -93,12 +100,26 @@ impl Transport {
             return Ok(client.clone());
         }
         let client = self
-            .build(connect, CheckedResolver { reach })
+            .build(
+                connect,
+                CheckedResolver {
+                    reach,
+                    names: self.names.clone(),
+                },
+            )
             .map_err(|error| Reason::Protocol {
                 cause: error.to_string(),
             })?;
         clients.insert((connect, reach), client.clone());
         Ok(client)
+    }
+
+    /// Whether a host's name has an address now.
+    pub async fn resolves(&self, host: &str) -> bool {
+        const PATIENCE: Duration = Duration::from_secs(5);
+        let found = resolve((host, 0), Reach::Anywhere, self.names.as_ref());
+        let found = tokio::time::timeout(PATIENCE, found).await;
+        found.is_ok_and(|found| found.is_ok())
     }
 
     /// # Errors
@@ -137,9 +158,10 @@ impl Transport {
     }
 }
 
-/// Resolves names through the system and drops addresses that are out of reach.
+/// Resolves names and drops addresses that are out of reach.
 struct CheckedResolver {
     reach: Reach,
+    names: Option<Names>,
 }
 
 #[derive(Debug, Error)]
@@ -153,18 +175,29 @@ enum ResolveFault {
 impl Resolve for CheckedResolver {
     fn resolve(&self, name: Name) -> Resolving {
         let (host, reach) = (name.as_str().to_owned(), self.reach);
+        let names = self.names.clone();
         Box::pin(async move {
-            let addresses = resolve(&host, 0, reach).await?;
+            let addresses = resolve((&host, 0), reach, names.as_ref()).await?;
             Ok(Box::new(addresses.into_iter()) as Addrs)
         })
     }
 }
 
-async fn resolve(host: &str, port: u16, reach: Reach) -> Result<Vec<SocketAddr>, ResolveFault> {
-    let found: Vec<SocketAddr> = tokio::net::lookup_host((host, port))
-        .await
-        .map_err(ResolveFault::Unresolved)?
-        .collect();
+async fn resolve(
+    (host, port): (&str, u16),
+    reach: Reach,
+    names: Option<&Names>,
+) -> Result<Vec<SocketAddr>, ResolveFault> {
+    let found: io::Result<Vec<SocketAddr>> = match names {
+        Some(names) => names(host).map(|found| {
+            let addresses = found.into_iter();
+            addresses.map(|ip| SocketAddr::new(ip, port)).collect()
+        }),
+        None => tokio::net::lookup_host((host, port))
+            .await
+            .map(Iterator::collect),
+    };
+    let found = found.map_err(ResolveFault::Unresolved)?;
     let within: Vec<SocketAddr> = found
         .iter()
         .copied()
@@ -271,11 +304,16 @@ fn bare_names(presented: &[String]) -> Vec<&str> {
 /// Tries each address of a host by itself, to say why none of them answers.
 ///
 /// Asked after a connection failed, because the client's own error names one address only.
-pub(super) async fn connect_causes(host: &str, port: u16, reach: Reach) -> Option<String> {
+pub(super) async fn connect_causes(
+    transport: &Transport,
+    (host, port): (&str, u16),
+    reach: Reach,
+) -> Option<String> {
     const MOST_ADDRESSES: usize = 4;
     const PATIENCE: Duration = Duration::from_secs(2);
     let host = host.trim_start_matches('[').trim_end_matches(']');
-    let addresses = resolve(host, port, reach).await.ok()?;
+    let names = transport.names.as_ref();
+    let addresses = resolve((host, port), reach, names).await.ok()?;
     let mut causes = Vec::new();
     for address in addresses.into_iter().take(MOST_ADDRESSES) {
         let attempt = tokio::net::TcpStream::connect(address);
@@ -313,7 +351,7 @@ mod tests {
     }
 
     fn transport() -> Transport {
-        Transport::new(Identity::new("editor@guide.example").unwrap(), &[]).unwrap()
+        Transport::new(Identity::new("editor@guide.example").unwrap(), &[], None).unwrap()
     }
 
     /// An IPv6 address where connections are neither accepted nor refused: the queue of a
