@@ -1,10 +1,9 @@
 //! The program from its start to its answer, with everything to be read: configuration and ledger.
 
-use crate::world::World;
+use crate::world::{World, as_written};
 use crate::{BUDGET, SEED};
 use anyhow::{Context, Result, ensure};
-use rigtide::catalogue::spec::{Field, Shape};
-use rigtide::catalogue::{Kind, Part, SpecValue, render_parts};
+use rigtide::catalogue::{Kind, Part, render_parts};
 use serde_json::Value;
 use std::fmt::Write as _;
 use std::fs;
@@ -86,7 +85,10 @@ fn write(world: &World, directory: &Path) -> Result<u64> {
     }
     let contact = "contact = \"mailto:editor@guide.example\"\n";
     fs::write(directory.join("rigtide.toml"), contact)?;
-    fs::write(directory.join("catalogue/workloads.toml"), workloads(world))?;
+    fs::write(
+        directory.join("catalogue/workloads.toml"),
+        world.workloads_file(),
+    )?;
     let mut bytes = 0;
     for kind in Kind::CORE {
         let parts = world.catalogue.parts.values();
@@ -131,55 +133,4 @@ fn write(world: &World, directory: &Path) -> Result<u64> {
     }
     fs::write(directory.join(format!("briefs/seed-{SEED}.toml")), brief)?;
     Ok(bytes)
-}
-
-/// The part with entries that a catalogue file may have: the generated ones are all slots of a board.
-fn as_written(part: &Part) -> Part {
-    let mut part = part.clone();
-    for (spec, value) in &mut part.specs {
-        if let (Shape::Entries(fields), SpecValue::Entries(entries)) = (&spec.def().shape, value) {
-            let required = |field: &&Field| field.is_required;
-            entries.iter_mut().for_each(|entry| {
-                entry
-                    .0
-                    .retain(|key, _| fields.iter().any(|field| field.key == *key));
-                for field in fields.iter().filter(required) {
-                    entry
-                        .0
-                        .entry(field.key)
-                        .or_insert_with(|| any_value(&field.shape));
-                }
-            });
-        }
-    }
-    part
-}
-
-fn any_value(shape: &Shape) -> SpecValue {
-    match shape {
-        Shape::Text => SpecValue::Text("front".to_owned()),
-        Shape::Texts => SpecValue::Texts(Vec::new()),
-        Shape::Flag => SpecValue::Flag(true),
-        Shape::Number { plausible, .. } => SpecValue::Number(plausible.start),
-        Shape::Numbers { plausible, .. } => SpecValue::Numbers(vec![plausible.start]),
-        Shape::Entries(_) => SpecValue::Entries(Vec::new()),
-    }
-}
-
-fn workloads(world: &World) -> String {
-    let mut text = String::new();
-    for workload in world.catalogue.workloads.values() {
-        let kinds = workload.limited_by.iter();
-        let kinds: Vec<String> = kinds.map(|kind| format!("\"{}\"", kind.name())).collect();
-        let _ = writeln!(
-            text,
-            "[[workload]]\nid = \"{}\"\nname = \"{}\"\nunit = \"{}\"\nlimited_by = [{}]\nreference = {}",
-            workload.id,
-            workload.name,
-            workload.unit,
-            kinds.join(", "),
-            workload.reference_milli / 1_000
-        );
-    }
-    text
 }

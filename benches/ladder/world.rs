@@ -3,8 +3,9 @@
 use super::generated::{Made, Use, WORKLOADS, parts};
 use super::specs::{Dice, part, roomy};
 use chrono::DateTime;
+use rigtide::catalogue::spec::{Field, Shape};
 use rigtide::catalogue::{
-    Catalogue, Evidence, Gtin, Kind, PartId, Rate, SpecValue, Workload, WorkloadId, spec::Shape,
+    Catalogue, Evidence, Gtin, Kind, Part, PartId, Rate, SpecValue, Workload, WorkloadId,
 };
 use rigtide::market::{
     Availability, Brief, Bundle, Condition, Days, Delivery, Listed, Retailer, RetailerId, Sku,
@@ -13,6 +14,7 @@ use rigtide::market::{
 use rigtide::money::{Currency, Money};
 use rigtide::rates::Weighted;
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 
 const RETAILERS: [&str; 5] = ["north", "east", "south", "west", "harbour"];
 
@@ -90,6 +92,25 @@ impl World {
             Weighted::new(&self.catalogue.workloads[&workload_id(number)], one.weight)
         });
         Brief::ad_hoc(budget, "DE", uses.collect())
+    }
+
+    /// The workloads as a catalogue file.
+    pub fn workloads_file(&self) -> String {
+        let mut text = String::new();
+        for workload in self.catalogue.workloads.values() {
+            let kinds = workload.limited_by.iter();
+            let kinds: Vec<String> = kinds.map(|kind| format!("\"{}\"", kind.name())).collect();
+            let _ = writeln!(
+                text,
+                "[[workload]]\nid = \"{}\"\nname = \"{}\"\nunit = \"{}\"\nlimited_by = [{}]\nreference = {}",
+                workload.id,
+                workload.name,
+                workload.unit,
+                kinds.join(", "),
+                workload.reference_milli / 1_000
+            );
+        }
+        text
     }
 
     /// The cheapest retailer has the price, the others up to an eighth more.
@@ -198,4 +219,37 @@ fn retailer(name: &str) -> (RetailerId, Retailer) {
 pub fn graphics(brief: &Brief) -> usize {
     let roles = brief.roles.iter();
     roles.take_while(|role| role.kind != Kind::Gpu).count()
+}
+
+/// The part with entries that a catalogue file may have: the generated ones are all slots of a board.
+pub fn as_written(part: &Part) -> Part {
+    let mut part = part.clone();
+    for (spec, value) in &mut part.specs {
+        if let (Shape::Entries(fields), SpecValue::Entries(entries)) = (&spec.def().shape, value) {
+            let required = |field: &&Field| field.is_required;
+            entries.iter_mut().for_each(|entry| {
+                entry
+                    .0
+                    .retain(|key, _| fields.iter().any(|field| field.key == *key));
+                for field in fields.iter().filter(required) {
+                    entry
+                        .0
+                        .entry(field.key)
+                        .or_insert_with(|| any_value(&field.shape));
+                }
+            });
+        }
+    }
+    part
+}
+
+fn any_value(shape: &Shape) -> SpecValue {
+    match shape {
+        Shape::Text => SpecValue::Text("front".to_owned()),
+        Shape::Texts => SpecValue::Texts(Vec::new()),
+        Shape::Flag => SpecValue::Flag(true),
+        Shape::Number { plausible, .. } => SpecValue::Number(plausible.start),
+        Shape::Numbers { plausible, .. } => SpecValue::Numbers(vec![plausible.start]),
+        Shape::Entries(_) => SpecValue::Entries(Vec::new()),
+    }
 }

@@ -30,6 +30,7 @@ const N_NAIVE: usize = 200;
 const N_RUNS: usize = 3;
 /// Where the section begins in the report.
 const HEADING: &str = "\n# Matching: ";
+const NEXT_HEADING: &str = "\n# Idle: ";
 
 struct Measured {
     seconds: f64,
@@ -46,7 +47,8 @@ fn main() -> Result<()> {
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("benches/README.md");
     let report = std::fs::read_to_string(&path).unwrap_or_default();
     let kept = report.split(HEADING).next().unwrap_or_default();
-    std::fs::write(&path, format!("{kept}{text}"))?;
+    let rest = report.find(NEXT_HEADING).map_or("", |at| &report[at..]);
+    std::fs::write(&path, format!("{kept}{text}{rest}"))?;
     std::io::stdout().write_all(text.as_bytes())?;
     Ok(())
 }
