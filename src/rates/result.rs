@@ -9,8 +9,10 @@ use crate::catalogue::{Catalogue, Fault, Kind, PartId, TestId, scale_decimal};
 use chrono::NaiveDate;
 use std::ops::Range;
 
+mod readings;
 mod rows;
 
+pub use readings::{Reading, Readings};
 pub use rows::{COLUMNS, render_csv};
 
 /// One measured number.
@@ -28,6 +30,8 @@ pub struct BenchResult {
     pub source: String,
     pub date: Option<NaiveDate>,
     pub note: String,
+    /// What was read off meanwhile.
+    pub readings: Readings,
     /// Where it is written.
     pub file: String,
     pub line: usize,
@@ -96,6 +100,8 @@ struct Raw {
     source: String,
     date: String,
     note: String,
+    /// In the order of [`Reading::ALL`].
+    readings: [String; Reading::ALL.len()],
 }
 
 /// What is wrong with one field: the field, what, and what to do.
@@ -128,6 +134,7 @@ impl Raw {
         }
         let limited_by = check_limit(&self.limited_by, &parts, catalogue, &mut faults);
         let date = check_date(&self.date, &mut faults);
+        let readings = check_readings(&self.readings, &mut faults);
         if self.source.trim().is_empty() {
             let remedy = "write who measured it, such as \"own bench\"".to_owned();
             faults.push(("source", "no source is named".to_owned(), remedy));
@@ -142,6 +149,7 @@ impl Raw {
                 source: self.source.trim().to_owned(),
                 date,
                 note: self.note.trim().to_owned(),
+                readings,
                 file: place.0.to_owned(),
                 line: place.1,
             }),
@@ -202,6 +210,17 @@ fn check_limit(
     kind
 }
 
+fn check_readings(texts: &[String], faults: &mut Vec<FieldFault>) -> Readings {
+    let mut readings = Readings::default();
+    for (reading, text) in Reading::ALL.into_iter().zip(texts) {
+        match reading.parse(text) {
+            Ok(value) => readings.set(reading, value),
+            Err((message, remedy)) => faults.push((reading.column(), message, remedy)),
+        }
+    }
+    readings
+}
+
 fn check_date(text: &str, faults: &mut Vec<FieldFault>) -> Option<NaiveDate> {
     let text = text.trim();
     if text.is_empty() {
@@ -256,6 +275,7 @@ fn read_table(mut table: Table<'_, '_>, catalogue: &Catalogue) -> Option<BenchRe
         source: text("source", table.text("source")),
         date: text("date", table.text("date")),
         note: text("note", table.text("note")),
+        readings: Reading::ALL.map(|one| text(one.column(), table.decimal(one.column()))),
     };
     table.finish();
     let (line, _) = document.position(whole.start);

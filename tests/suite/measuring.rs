@@ -136,9 +136,10 @@ fn one_result_is_written_down_and_listed_with_its_doubts() {
     assert_eq!(
         written,
         format!(
-            "parts,test,setting,value,unit,limited_by,source,date,note\n\
-             {card},Harrow Fields,1080p high,61.4,frames/s,,own bench,2026-10-02,\n\
-             {card},Harrow Fields,1080p high,95,frames/s,,own bench,2026-10-02,\n"
+            "parts,test,setting,value,unit,limited_by,source,date,note,\
+             temperature_c,wall_w,clock_mhz,voltage_v\n\
+             {card},Harrow Fields,1080p high,61.4,frames/s,,own bench,2026-10-02,,,,,\n\
+             {card},Harrow Fields,1080p high,95,frames/s,,own bench,2026-10-02,,,,,\n"
         )
     );
     let listed = run(&guides.directory, &["measure", "list", card]);

@@ -8,12 +8,12 @@ use std::path::PathBuf;
 pub enum MeasureCommand {
     /// Take results out of a CSV or TOML file into `measurements/`.
     ///
-    /// Columns: parts,test,setting,value,unit,limited_by,source,date,note. A whole build is its parts with +
-    /// between them. Results that are known already are not taken twice; contradictory and
-    /// impossible ones are taken and named.
+    /// Columns: parts,test,setting,value,unit,limited_by,source,date,note and, where they were read off,
+    /// temperature_c,wall_w,clock_mhz,voltage_v. A whole build is its parts with + between them. Results
+    /// that are known already are not taken twice; contradictory and impossible ones are taken and named.
     Import(MeasureImportArguments),
     /// Write down one result.
-    Add(MeasureAddArguments),
+    Add(Box<MeasureAddArguments>),
     /// List the results, with what in them can hardly be right.
     List(MeasureListArguments),
 }
@@ -67,6 +67,43 @@ pub struct MeasureAddArguments {
 
     #[arg(long, value_name = "TEXT", default_value = "")]
     pub note: String,
+
+    /// The temperature in °C of the hottest part, or of the one that the note names.
+    #[arg(
+        long,
+        value_name = "NUMBER",
+        default_value = "",
+        hide_default_value = true,
+        allow_hyphen_values = true
+    )]
+    pub temperature_c: String,
+
+    /// What the build drew at the wall, in W.
+    #[arg(
+        long,
+        value_name = "NUMBER",
+        default_value = "",
+        hide_default_value = true
+    )]
+    pub wall_w: String,
+
+    /// The clock in MHz of the part that the note names.
+    #[arg(
+        long,
+        value_name = "NUMBER",
+        default_value = "",
+        hide_default_value = true
+    )]
+    pub clock_mhz: String,
+
+    /// Its voltage in V.
+    #[arg(
+        long,
+        value_name = "NUMBER",
+        default_value = "",
+        hide_default_value = true
+    )]
+    pub voltage_v: String,
 
     #[command(flatten)]
     pub output: Output,

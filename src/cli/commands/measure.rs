@@ -4,7 +4,8 @@
 //!
 //! ```text
 //! { file, taken, known_already, written,            of `import` and `add`
-//!   results [{ parts [], test, setting, value, unit, limited_by, source, date, note, at }],
+//!   results [{ parts [], test, setting, value, unit, limited_by, source, date, note,
+//!              temperature_c, wall_w, clock_mhz, voltage_v, at }],
 //!   doubts  [{ kind, message, results [] }] }        numbers into `results`
 //! ```
 
@@ -17,12 +18,15 @@ use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, Tone, columns, harmless, harmless_source};
 use crate::cli::wire;
 use crate::rates::doubts::{ResultDoubt, result_doubts};
-use crate::rates::result::{BenchResult, COLUMNS, load_results, render_csv};
+use crate::rates::result::{BenchResult, COLUMNS, Reading, load_results, render_csv};
 use crate::watch::clock::Clock;
 use crate::watch::settings::{MEASUREMENTS, Settings};
 use anyhow::Context as _;
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
+
+/// How many columns a file had before results had readings.
+const BEFORE_READINGS: usize = 9;
 
 pub fn run(directory: &Path, command: &MeasureCommand, screen: &Screen) -> Result<(), Failure> {
     let settings = wire::settings(directory)?;
@@ -82,6 +86,10 @@ fn add(
         &arguments.source,
         arguments.date.as_ref().unwrap_or(&today),
         &arguments.note,
+        &arguments.temperature_c,
+        &arguments.wall_w,
+        &arguments.clock_mhz,
+        &arguments.voltage_v,
     ];
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(COLUMNS)?;
@@ -161,6 +169,7 @@ fn is_same(one: &BenchResult, other: &BenchResult) -> bool {
         && one.unit == other.unit
         && one.source == other.source
         && one.date == other.date
+        && one.readings == other.readings
 }
 
 /// Appends results to a file of `measurements/`, which is replaced whole or not at all.
@@ -178,7 +187,9 @@ fn append(directory: &Path, taken: &Taken) -> Result<(), Failure> {
                 .into());
         }
     };
-    let is_ours = before.is_empty() || before.lines().next() == Some(&COLUMNS.join(","));
+    let header = before.lines().next().unwrap_or_default();
+    let is_narrow = header == COLUMNS[..BEFORE_READINGS].join(",");
+    let is_ours = before.is_empty() || is_narrow || header == COLUMNS.join(",");
     if !is_ours {
         let message = format!("{} has columns of its own order", taken.file.display());
         let hint = format!(
@@ -187,12 +198,32 @@ fn append(directory: &Path, taken: &Taken) -> Result<(), Failure> {
         );
         return Err(Failure::usage(message, hint));
     }
+    let before = match is_narrow {
+        true => widened(&before)?,
+        false => before,
+    };
     let end = match before.is_empty() || before.ends_with('\n') {
         true => "",
         false => "\n",
     };
     let rows = render_csv(&taken.new, before.is_empty());
     wire::write_whole(&path, &format!("{before}{end}{rows}"))
+}
+
+/// The rows of a file that was written before results had readings, with their columns, empty.
+fn widened(narrow: &str) -> Result<String, Failure> {
+    let mut reader = csv::ReaderBuilder::new()
+        .flexible(true)
+        .from_reader(narrow.as_bytes());
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(COLUMNS)?;
+    for record in reader.records() {
+        let record = record?;
+        let empty = COLUMNS.len().saturating_sub(record.len());
+        writer.write_record(record.iter().chain(std::iter::repeat_n("", empty)))?;
+    }
+    let bytes = writer.into_inner().map_err(|error| error.into_error())?;
+    Ok(String::from_utf8(bytes)?)
 }
 
 fn doubts_of(settings: &Settings, results: &[BenchResult]) -> Vec<ResultDoubt> {
@@ -237,7 +268,15 @@ fn list(
         screen.line("no results yet; `rigtide measure add` writes one down, `rigtide measure import` takes a file");
         return Ok(());
     }
-    let heading = ["parts", "test", "value", "limited by", "source", "date"];
+    let heading = [
+        "parts",
+        "test",
+        "value",
+        "limited by",
+        "source",
+        "date",
+        "read off",
+    ];
     let mut rows = vec![heading.map(str::to_owned).to_vec()];
     for result in &results {
         let parts: Vec<&str> = result.parts.iter().map(PartId::as_str).collect();
@@ -248,12 +287,14 @@ fn list(
             result.limited_by.map_or("", |kind| kind.noun()).to_owned(),
             harmless(&result.source),
             result.date.map_or(String::new(), |date| date.to_string()),
+            result.readings.words(),
         ]);
     }
     let set = [
         Set::Left,
         Set::Left,
         Set::Right,
+        Set::Left,
         Set::Left,
         Set::Left,
         Set::Left,
@@ -289,6 +330,10 @@ fn report(results: &[BenchResult], doubts: &[&ResultDoubt]) -> Value {
                 "source": result.source,
                 "date": result.date.map(|date| date.to_string()),
                 "note": result.note,
+                "temperature_c": result.readings.get(Reading::Temperature),
+                "wall_w": result.readings.get(Reading::Wall),
+                "clock_mhz": result.readings.get(Reading::Clock),
+                "voltage_v": result.readings.get(Reading::Voltage),
                 "at": result.place(),
             })
         })

@@ -1,11 +1,11 @@
 //! Results as CSV: one row a result, under a header of our column names.
 
-use super::{BenchResult, Raw};
+use super::{BenchResult, Raw, Reading};
 use crate::catalogue::table::nearest;
 use crate::catalogue::{Catalogue, Fault};
 
 /// The columns of a file of results, in the order in which they are written.
-pub const COLUMNS: [&str; 9] = [
+pub const COLUMNS: [&str; 13] = [
     "parts",
     "test",
     "setting",
@@ -15,6 +15,10 @@ pub const COLUMNS: [&str; 9] = [
     "source",
     "date",
     "note",
+    Reading::Temperature.column(),
+    Reading::Wall.column(),
+    Reading::Clock.column(),
+    Reading::Voltage.column(),
 ];
 /// Columns without which a row says nothing.
 const REQUIRED: [&str; 5] = ["parts", "test", "value", "unit", "source"];
@@ -74,6 +78,7 @@ pub(super) fn load_csv(
             source: field("source"),
             date: field("date"),
             note: field("note"),
+            readings: Reading::ALL.map(|one| field(one.column())),
         };
         match raw.check(catalogue, (file, line)) {
             Ok(result) => results.push(result),
@@ -149,7 +154,7 @@ pub fn render_csv(results: &[BenchResult], header: bool) -> String {
     }
     for result in results {
         let parts: Vec<&str> = result.parts.iter().map(|part| part.as_str()).collect();
-        let row = [
+        let row = vec![
             parts.join(" + "),
             result.test.name.clone(),
             result.test.setting.clone(),
@@ -162,6 +167,8 @@ pub fn render_csv(results: &[BenchResult], header: bool) -> String {
             result.date.map_or(String::new(), |date| date.to_string()),
             result.note.clone(),
         ];
+        let readings = Reading::ALL.map(|one| result.readings.decimal(one));
+        let row = row.into_iter().chain(readings);
         let _in_memory = writer.write_record(row);
     }
     let bytes = writer.into_inner().unwrap_or_default();
@@ -213,6 +220,41 @@ mod tests {
     }
 
     #[test]
+    fn readings_have_their_unit_in_the_column_and_what_no_pc_shows_is_a_fault() {
+        let (results, faults) = load(
+            "m.csv",
+            "parts,test,value,unit,source,temperature_c,wall_w,clock_mhz,voltage_v\n\
+             tarn-8 + skua-12,Harrow Fields,61.4,fps,own bench,68.5,331,,0.95\n",
+        );
+        assert_eq!(faults, Vec::<String>::new());
+        assert_eq!(
+            results[0].readings.words(),
+            "68.5 °C, 331 W at the wall, 0.95 V"
+        );
+        assert_eq!(results[0].readings.get(Reading::Clock), None);
+        let (again, faults) = load("m.csv", &render_csv(&results, true));
+        assert_eq!((again, faults), (results, Vec::new()));
+        let (_, faults) = load(
+            "m.csv",
+            "parts,test,value,unit,source,temperature_c,voltage_v\nskua-12,a,1,fps,me,68 C,950\n",
+        );
+        assert_eq!(
+            faults,
+            [
+                "m.csv:2:1: temperature_c: \"68 C\" is no number of °C that a PC shows; write digits \
+                 with a point, from -20 to 150, without the unit",
+                "m.csv:2:1: voltage_v: \"950\" is no number of V that a PC shows; write digits with a \
+                 point, from 0.1 to 20, without the unit",
+            ]
+        );
+        let toml = "[[result]]\nparts = \"skua-12\"\ntest = \"a\"\nvalue = 1\nunit = \"fps\"\n\
+            source = \"me\"\nwall_w = 331.5\n";
+        let (by_hand, faults) = load("m.toml", toml);
+        assert_eq!(faults, Vec::<String>::new());
+        assert_eq!(by_hand[0].readings.get(Reading::Wall), Some(331.5));
+    }
+
+    #[test]
     fn every_fault_of_a_row_is_named_at_once() {
         let (results, faults) = load(
             "m.csv",
@@ -243,7 +285,8 @@ mod tests {
             [
                 "m.csv:1:1: unknown column \"part\"; did you mean \"parts\"?",
                 "m.csv:1:1: there is no column \"parts\"; name it in the first line, such as: \
-                 parts,test,setting,value,unit,limited_by,source,date,note",
+                 parts,test,setting,value,unit,limited_by,source,date,note,temperature_c,wall_w,\
+                 clock_mhz,voltage_v",
             ]
         );
     }
