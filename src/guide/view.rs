@@ -48,6 +48,9 @@ pub struct View {
     pub upgrades: Vec<String>,
     pub tools: Vec<String>,
     pub assembly: Vec<Stage>,
+    /// The same picks elsewhere.
+    #[serde(default)]
+    pub countries: Vec<CountryView>,
 }
 
 /// Which edition this is.
@@ -120,6 +123,9 @@ pub struct WorkloadView {
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct MeasuredView {
+    /// The test and its setting.
+    #[serde(default)]
+    pub test: String,
     pub rate: f64,
     /// Beside what was expected.
     pub difference_percent: f64,
@@ -128,6 +134,44 @@ pub struct MeasuredView {
     pub source: String,
     pub date: Option<String>,
     pub note: String,
+    /// Of the hottest part, or of the one that the note names.
+    #[serde(default)]
+    pub temperature_c: Option<f64>,
+    /// Of the whole build.
+    #[serde(default)]
+    pub wall_w: Option<f64>,
+    #[serde(default)]
+    pub clock_mhz: Option<f64>,
+    #[serde(default)]
+    pub voltage_v: Option<f64>,
+    /// At 230 V, of the load that the supply has to cover.
+    #[serde(default)]
+    pub wall_expected_w: Option<i64>,
+    #[serde(default)]
+    pub wall_difference_percent: Option<f64>,
+    /// More is drawn than the expected load lets one expect.
+    #[serde(default)]
+    pub is_wall_flagged: bool,
+}
+
+/// The same picks in another country.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CountryView {
+    /// ISO 3166-1 alpha-2.
+    pub country: String,
+    pub currency: String,
+    /// With tax and delivery; absent, as the score is, where there is an obstacle.
+    pub total_minor: Option<i64>,
+    pub score: Option<f64>,
+    pub orders: Vec<OrderLine>,
+    pub picks: Vec<PickView>,
+    pub disclosures: Vec<String>,
+    /// What is not sold there, and the best that is.
+    pub substitutes: Vec<ChangeView>,
+    /// What had to change with them, though it is sold there.
+    pub goes_with: Vec<ChangeView>,
+    /// Why the build cannot be had there.
+    pub obstacle: Option<String>,
 }
 
 /// Another rung of the ladder, seen from the guide's.
@@ -263,6 +307,80 @@ impl PickView {
     }
 }
 
+impl CountryView {
+    /// What it costs there, or why it cannot be had.
+    pub fn total_words(&self) -> String {
+        match (self.total_minor, self.score, &self.obstacle) {
+            (Some(total), Some(score), _) => format!(
+                "{} with tax and delivery to {}, score {score:.1}.",
+                amount(total, &self.currency),
+                self.country
+            ),
+            (_, _, Some(obstacle)) => format!("Cannot be had: {obstacle}."),
+            _ => "Cannot be had.".to_owned(),
+        }
+    }
+
+    /// What stands for a pick that is not sold there, and what had to change with it.
+    pub fn substitute_words(&self) -> Vec<String> {
+        let substitutes = self.substitutes.iter().map(|change| {
+            let ChangeView { role, from, to } = change;
+            format!(
+                "{role}: {from} is not sold in {}; {to} instead.",
+                self.country
+            )
+        });
+        let goes_with = self.goes_with.iter().map(|change| {
+            let ChangeView { role, from, to } = change;
+            format!("{role}: {to} in place of {from}, which does not go with that.")
+        });
+        substitutes.chain(goes_with).collect()
+    }
+
+    pub fn money(&self, minor: i64) -> String {
+        amount(minor, &self.currency)
+    }
+}
+
+impl MeasuredView {
+    /// What was read off, with units.
+    pub fn readings(&self) -> Vec<String> {
+        let wall = self.wall_w.map(|watts| {
+            let expected = self.wall_expected_w.zip(self.wall_difference_percent);
+            let flag = if self.is_wall_flagged {
+                ", differs"
+            } else {
+                ""
+            };
+            let expected = expected.map_or(String::new(), |(expected, off)| {
+                format!(" (at most {expected} W expected, {off:+.0} %{flag})")
+            });
+            format!("{watts} W at the wall{expected}")
+        });
+        let temperature = self.temperature_c.map(|degrees| format!("{degrees} °C"));
+        let clock = self.clock_mhz.map(|clock| format!("{clock} MHz"));
+        let voltage = self.voltage_v.map(|volts| format!("{volts} V"));
+        [temperature, wall, clock, voltage]
+            .into_iter()
+            .flatten()
+            .collect()
+    }
+
+    /// Who measured when, and what they noted.
+    pub fn origin(&self) -> String {
+        let date = self.date.iter().cloned();
+        let note = Some(self.note.clone()).filter(|note| !note.is_empty());
+        let all = std::iter::once(self.source.clone()).chain(date).chain(note);
+        all.collect::<Vec<_>>().join(", ")
+    }
+
+    /// How the rate differs from the expected one.
+    pub fn difference(&self) -> String {
+        let flag = if self.is_flagged { ", differs" } else { "" };
+        format!("{:+.0} %{flag}", self.difference_percent)
+    }
+}
+
 impl WorkloadView {
     /// The expected rate, called an estimate where it is one.
     pub fn rate_words(&self) -> String {
@@ -272,12 +390,13 @@ impl WorkloadView {
 
     pub fn measured_words(&self) -> Option<String> {
         let measured = self.measured.as_ref()?;
-        let date = measured.date.as_ref();
-        let date = date.map_or(String::new(), |date| format!(", {date}"));
-        let flag = if measured.is_flagged { ", differs" } else { "" };
+        let all = std::iter::once(measured.difference())
+            .chain(measured.readings())
+            .chain([measured.origin()]);
+        let all = all.collect::<Vec<_>>().join("; ");
         Some(format!(
-            "{:.1} {} measured ({:+.0} %{flag}; {}{date})",
-            measured.rate, self.unit, measured.difference_percent, measured.source
+            "{:.1} {} measured ({all})",
+            measured.rate, self.unit
         ))
     }
 }

@@ -56,6 +56,8 @@ pub struct Settings {
     pub briefs: Vec<Brief>,
     /// What each brief asks to be told.
     pub telling: BTreeMap<BriefId, Telling>,
+    /// The countries besides its own that a brief's guide is for.
+    pub abroad: BTreeMap<BriefId, Vec<String>>,
     /// When channels may be spoken to, of those that say.
     pub hours: BTreeMap<String, Hours>,
     /// The texts that bulletins are made of, with those that the author put in their place.
@@ -147,10 +149,9 @@ pub fn settings_of(directory: &Path, files: Files) -> Result<Settings, Vec<Fault
         }
         faults.extend(document.into_faults());
     }
-    let (templates, template_faults) = Templates::with_files(TEMPLATES, &texts_of(&template_files));
-    faults.extend(template_faults);
-    faults.extend(decide::faults_of(&templates));
-    let (briefs, telling) = read_briefs(&brief_files, &catalogue, program.as_ref(), &mut faults);
+    let templates = read_templates(&template_files, &mut faults);
+    let (briefs, telling, abroad) =
+        read_briefs(&brief_files, &catalogue, program.as_ref(), &mut faults);
     match program {
         Some(program) if faults.is_empty() => Ok(Settings {
             directory: directory.to_owned(),
@@ -167,12 +168,20 @@ pub fn settings_of(directory: &Path, files: Files) -> Result<Settings, Vec<Fault
             feeds,
             briefs,
             telling,
+            abroad,
             hours: program.hours,
             templates,
             attention: Mutex::default(),
         }),
         _ => Err(faults),
     }
+}
+
+fn read_templates(files: &[File], faults: &mut Vec<Fault>) -> Templates {
+    let (templates, more) = Templates::with_files(TEMPLATES, &texts_of(files));
+    faults.extend(more);
+    faults.extend(decide::faults_of(&templates));
+    templates
 }
 
 /// Reads the catalogue alone, without the file `except`: what can be read, and every fault.

@@ -2,7 +2,8 @@
 
 HTML: html5lib in strict mode, which stops at every parse error of the HTML standard. JSON-LD: pyld
 expands it, and Product, Offer and ItemList have what schema.org asks for. Markdown: commonmark.
-CSV: Python's csv, after RFC 4180.
+CSV: Python's csv, after RFC 4180; DuckDB, which finds out by itself how a file is written, as a
+spreadsheet does; and openpyxl, which tells which cells a spreadsheet would take for formulas.
 """
 
 import csv
@@ -11,14 +12,19 @@ import sys
 from pathlib import Path
 
 import commonmark
+import duckdb
 import html5lib
+import openpyxl
 from pyld import jsonld
 
 folder = Path(sys.argv[1])
 view = json.loads((folder / "guide.json").read_text())
-links = [pick["link"] for pick in view["picks"] if pick["link"]]
+places = [view, *view["countries"]]
+every = [pick for place in places for pick in place["picks"]]
+links = [pick["link"] for pick in every if pick["link"]]
 names = [pick["name"] for pick in view["picks"]]
-assert links and names and view["disclosures"]
+assert links and names and len(places) > 1
+assert all(place["disclosures"] for place in places)
 
 # --- HTML
 text = (folder / "guide.html").read_text()
@@ -35,6 +41,8 @@ for element in document.iter():
             assert reference in ids, reference
 whole = "".join(document.itertext())
 assert all(text in whole for text in names + view["disclosures"])
+measured = [one["measured"] for one in view["workloads"] if one["measured"]]
+assert measured and all(f"{one['temperature_c']} °C" in whole for one in measured)
 
 # --- JSON-LD, without fetching schema.org's context: its terms all lie in one vocabulary.
 scripts = [element for element in document.iter("script")]
@@ -85,11 +93,32 @@ assert all(name in "".join(text) for name in names)
 with open(folder / "guide.csv", newline="") as file:
     rows = list(csv.DictReader(file, strict=True))
 assert [row["name"] for row in rows[: len(names)]] == names
-assert [row["link"] for row in rows[: len(links)]] == links
-landed = sum(round(float(row["landed"]) * 100) for row in rows if row["landed"])
-assert landed == view["total_minor"], (landed, view["total_minor"])
+assert [row["link"] for row in rows if row["link"]] == links
+for place in places:
+    landed = [row["landed"] for row in rows if row["landed"] and row["country"] == place["country"]]
+    landed = sum(round(float(amount) * 100) for amount in landed)
+    assert landed == place["total_minor"], (landed, place["total_minor"])
+
+# Nobody tells DuckDB the separator, the quotes or the types.
+table = duckdb.read_csv(str(folder / "guide.csv"))
+assert table.columns == list(rows[0]), table.columns
+types = dict(zip(table.columns, map(str, table.types)))
+assert types["price"] == types["landed"] == "DOUBLE" and types["quantity"] == "BIGINT", types
+assert types["seen_at"].startswith("TIMESTAMP"), types
+assert len(table.fetchall()) == len(rows)
+
+# What acts as a formula is none: the shop in Austria is called =1+1.
+sheet = openpyxl.Workbook().active
+for row in csv.reader(open(folder / "guide.csv", newline="")):
+    sheet.append(row)
+cells = [cell for row in sheet.iter_rows() for cell in row]
+assert not [cell.value for cell in cells if cell.data_type == "f"]
+assert "'=1+1" in [cell.value for cell in cells], "the formula is not there to be seen"
+sheet["A1"] = "=1+1"
+assert sheet["A1"].data_type == "f", "openpyxl takes nothing for a formula"
 
 # --- Text
 text = (folder / "guide.txt").read_text()
 assert all(part in text for part in names + links + view["disclosures"])
+assert "Checked: " in text and text.count("Checked: ") == 1
 print("every form of the guide is read as it was meant")

@@ -1,5 +1,5 @@
 """Looks at a guide in Chromium: axe-core finds nothing serious, nothing is wider than the window and
-nothing is fetched, light and dark, from 360 to 1600 pixels.
+nothing is fetched, light and dark, from 360 to 1600 pixels. What Chromium prints has everything on it, on few pages.
 
 Chromium is run once a size and theme, with the page and axe-core in one file; what it finds is read
 from the page as it stands afterwards.
@@ -12,6 +12,8 @@ import subprocess
 import sys
 import tempfile
 from pathlib import Path
+
+from pypdf import PdfReader
 
 work = Path(sys.argv[1])
 page = (work / "out" / "guide.html").read_text()
@@ -79,3 +81,23 @@ for width in WIDTHS:
         assert found["wide"] <= 0, f"{where}: {found['wide']} pixels too wide at {found['width']}"
         assert not found["fetched"], f"{where}: {found['fetched']}"
         print(f"{where}: {found['passes']} checks pass, {len(found['violations'])} lesser findings")
+
+with tempfile.TemporaryDirectory() as folder:
+    printed = work / "out" / "guide.pdf"
+    subprocess.run(
+        ["chromium", *FLAGS, f"--user-data-dir={folder}/profile", "--no-pdf-header-footer",
+         f"--print-to-pdf={printed}", (work / "out" / "guide.html").as_uri()],
+        capture_output=True, timeout=120, check=True,
+    )
+reader = PdfReader(printed)
+pages = [page.extract_text() for page in reader.pages]
+flat = re.sub(r"\s+", "", "".join(pages))
+view = json.loads((work / "out" / "guide.json").read_text())
+for place in [view, *view["countries"]]:
+    for pick in place["picks"]:
+        # Paper has no links to follow, so the addresses stand beside them.
+        for said in (pick["name"], pick["link"]):
+            assert re.sub(r"\s+", "", said) in flat, f"{said} is not printed"
+assert 2 <= len(pages) <= 8, f"{len(pages)} pages"
+assert all(len(page) > 200 for page in pages), "a page is all but empty"
+print(f"printed on {len(pages)} pages")

@@ -44,6 +44,12 @@ impl Asked {
         })
     }
 
+    /// The countries besides its own that the brief names for its guide.
+    pub fn countries(&self) -> Vec<String> {
+        let named = self.settings.abroad.get(&self.brief.id);
+        named.cloned().unwrap_or_default()
+    }
+
     pub fn market(&self) -> Market<'_> {
         market(
             &self.brief,

@@ -11,6 +11,7 @@ use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, harmless, harmless_source};
 use crate::cli::wire;
 use crate::guide::render::{Form, render};
+use crate::guide::view::View;
 use std::path::Path;
 
 pub fn run(directory: &Path, arguments: &GuideArguments, screen: &Screen) -> Result<(), Failure> {
@@ -23,18 +24,48 @@ pub fn run(directory: &Path, arguments: &GuideArguments, screen: &Screen) -> Res
         return Err(Failure::usage("--max-chars is for --format text", hint));
     }
     let asked = Asked::load(directory, arguments.brief.as_deref(), &arguments.changes)?;
-    let joined = join::joined(&asked, screen)?;
+    let countries = match arguments.country.is_empty() {
+        true => asked.countries(),
+        false => arguments.country.clone(),
+    };
+    let joined = join::joined(&asked, &countries, screen)?;
     screen.clear_progress();
     let Some(join::Joined { view, .. }) = joined else {
         screen.complain("nothing fits; `rigtide best` tells why");
         return Err(Failure::NothingFits);
     };
+    warn(&view, screen);
     let text = render(&view, form, arguments.max_chars);
     match &arguments.out {
         Some(file) => wire::write_whole(file, &text)?,
         None => show(&text, form, screen),
     }
     Ok(())
+}
+
+/// Tells the author of what was measured otherwise than expected.
+pub(super) fn warn(view: &View, screen: &Screen) {
+    for workload in &view.workloads {
+        let Some(measured) = &workload.measured else {
+            continue;
+        };
+        let name = harmless(&workload.name);
+        if measured.is_flagged {
+            screen.complain(format!(
+                "warning: {name}: {:.1} {} measured, {:.1} expected ({:+.0} %)",
+                measured.rate, workload.unit, workload.rate, measured.difference_percent
+            ));
+        }
+        if let (true, Some(wall), Some(expected)) = (
+            measured.is_wall_flagged,
+            measured.wall_w,
+            measured.wall_expected_w,
+        ) {
+            screen.complain(format!(
+                "warning: {name}: {wall} W measured at the wall, at most {expected} W expected"
+            ));
+        }
+    }
 }
 
 /// The form that a word of the command line means.

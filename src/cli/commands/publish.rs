@@ -13,6 +13,7 @@ mod evidence;
 
 use super::asking::Asked;
 use super::guide::join::{Joined, joined};
+use super::guide::warn;
 use super::published::{Kept, kept, needed, of_ledger};
 use crate::cli::args::{Changes, PublishArguments};
 use crate::cli::report::Failure;
@@ -78,12 +79,13 @@ fn write(
     arguments: &PublishArguments,
     screen: &Screen,
 ) -> Result<(), Failure> {
-    let joined = joined(asked, screen)?;
+    let joined = joined(asked, &asked.countries(), screen)?;
     screen.clear_progress();
     let Some(joined) = joined else {
         screen.complain("nothing fits, so nothing is published; `rigtide best` tells why");
         return Err(Failure::NothingFits);
     };
+    warn(&joined.view, screen);
     let last = before.as_ref().map(|before| before.stored.number);
     let (is_first, changes) = (before.is_none(), noted(asked, &joined, before.as_ref()));
     if let (Some(last), [], false) = (last, changes.as_slice(), arguments.anyway || is_first) {

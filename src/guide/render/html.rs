@@ -2,7 +2,7 @@
 
 use super::{chart, linked_data};
 use crate::guide::svg::escaped;
-use crate::guide::view::{PickView, StepView, View};
+use crate::guide::view::{MeasuredView, OrderLine, PickView, StepView, View, WorkloadView};
 
 const STYLE: &str = include_str!("guide.css");
 
@@ -64,7 +64,9 @@ fn sections(view: &View) -> String {
     [
         section("changed", &escaped(&changed), &list(changes)),
         section("picks", "The picks", &picks(view)),
+        countries(view),
         section("rates", "What it achieves", &workloads(view)),
+        section("measured", "Measured", &measured(view)),
         section("ladder", "For more or less money", &ladder.concat()),
         section("others", "Alternatives", &list(others)),
         section("fit", "Compatibility", &list(cautions.chain(notes))),
@@ -117,22 +119,63 @@ fn table(caption: &str, heading: &[&str], rows: &[Vec<String>]) -> String {
 }
 
 fn picks(view: &View) -> String {
-    let disclosures: String = view
-        .disclosures
+    let caption = "Parts, where to buy them, and when the price was seen";
+    let money = |minor| view.money(minor);
+    bought(
+        caption,
+        (&view.disclosures, &view.picks, &view.orders),
+        &money,
+    )
+}
+
+/// The picks in other countries, one section each.
+fn countries(view: &View) -> String {
+    let all = view.countries.iter().enumerate();
+    all.map(|(number, one)| {
+        let substitutes = one.substitute_words();
+        let substitutes = list(substitutes.iter().map(|text| escaped(text)));
+        let total = format!("<p>{}</p>\n", escaped(&one.total_words()));
+        let country = escaped(&one.country);
+        let caption = format!("Parts in {country}, and when the price was seen");
+        let money = |minor| one.money(minor);
+        let table = match one.picks.is_empty() {
+            true => String::new(),
+            false => bought(
+                &caption,
+                (&one.disclosures, &one.picks, &one.orders),
+                &money,
+            ),
+        };
+        section(
+            &format!("country-{}", number + 1),
+            &format!("In {country}"),
+            &format!("{total}{substitutes}{table}"),
+        )
+    })
+    .collect()
+}
+
+type Bought<'v> = (&'v [String], &'v [PickView], &'v [OrderLine]);
+
+fn bought(
+    caption: &str,
+    (disclosures, picks, orders): Bought<'_>,
+    money: &dyn Fn(i64) -> String,
+) -> String {
+    let disclosures: String = disclosures
         .iter()
         .map(|text| format!("<p class=\"note\">{}</p>\n", escaped(text)))
         .collect();
-    let rows: Vec<Vec<String>> = view.picks.iter().map(|pick| row(pick, view)).collect();
-    let orders = list(view.orders.iter().map(|order| {
-        let amount = view.money(order.minor);
+    let rows: Vec<Vec<String>> = picks.iter().map(|pick| row(pick, money)).collect();
+    let orders = list(orders.iter().map(|order| {
+        let amount = money(order.minor);
         format!("{}: {}", escaped(&order.words), escaped(&amount))
     }));
     let heading = ["Role", "Part", "Retailer", "Price", "In the total"];
-    let caption = "Parts, where to buy them, and when the price was seen";
     format!("{disclosures}{}{orders}", table(caption, &heading, &rows))
 }
 
-fn row(pick: &PickView, view: &View) -> Vec<String> {
+fn row(pick: &PickView, money: &dyn Fn(i64) -> String) -> Vec<String> {
     let name = escaped(&pick.shown_name());
     let name = match &pick.link {
         // A link type for what was paid for; HTML leaves them open to extension.
@@ -160,7 +203,7 @@ fn row(pick: &PickView, view: &View) -> Vec<String> {
         (Some(price), None) => escaped(&price),
         (None, _) => "had already".to_owned(),
     };
-    let landed = escaped(&view.money(pick.landed_minor));
+    let landed = escaped(&money(pick.landed_minor));
     vec![
         escaped(&pick.role),
         name,
@@ -171,28 +214,52 @@ fn row(pick: &PickView, view: &View) -> Vec<String> {
 }
 
 fn workloads(view: &View) -> String {
-    let has_measured = view.workloads.iter().any(|one| one.measured.is_some());
-    let mut heading = vec!["Use", "Weight", "Expected", "Limited by"];
-    if has_measured {
-        heading.push("Measured");
-    }
+    let heading = ["Use", "Weight", "Expected", "Limited by"];
     let rows = view.workloads.iter().map(|workload| {
-        let measured = workload.measured_words();
-        let mut row = vec![
+        vec![
             escaped(&workload.name),
             format!("{:.0} %", workload.weight_percent),
             escaped(&workload.rate_words()),
             escaped(&workload.limited_by),
-            escaped(measured.as_deref().unwrap_or("–")),
-        ];
-        row.truncate(heading.len());
-        row
+        ]
     });
     let rows: Vec<Vec<String>> = rows.collect();
     match rows.is_empty() {
         true => String::new(),
         false => table("Expected rates by use", &heading, &rows),
     }
+}
+
+/// What was measured beside what was expected.
+fn measured(view: &View) -> String {
+    let measured = view.workloads.iter();
+    let measured = measured.filter_map(|one| Some((one, one.measured.as_ref()?)));
+    let rows: Vec<Vec<String>> = measured.map(measured_row).collect();
+    let heading = ["Use", "Test", "Expected", "Measured", "Read off", "By whom"];
+    match rows.is_empty() {
+        true => String::new(),
+        false => table("What the author measured, and when", &heading, &rows),
+    }
+}
+
+fn measured_row((workload, measured): (&WorkloadView, &MeasuredView)) -> Vec<String> {
+    let readings = measured.readings().join(", ");
+    vec![
+        escaped(&workload.name),
+        escaped(&measured.test),
+        escaped(&workload.rate_words()),
+        format!(
+            "<b>{:.1} {}</b> <small>{}</small>",
+            measured.rate,
+            escaped(&workload.unit),
+            escaped(&measured.difference())
+        ),
+        match readings.is_empty() {
+            true => "–".to_owned(),
+            false => escaped(&readings),
+        },
+        escaped(&measured.origin()),
+    ]
 }
 
 fn steps(title: &str, steps: &[StepView], view: &View) -> String {

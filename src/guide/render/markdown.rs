@@ -1,6 +1,6 @@
 //! Markdown after CommonMark 0.31. Tables are none of it, so there is none: every renderer shows this.
 
-use crate::guide::view::{PickView, Stage, StepView, View};
+use crate::guide::view::{CountryView, OrderLine, PickView, Stage, StepView, View};
 
 pub fn render(view: &View) -> String {
     let mut lines = vec![
@@ -31,9 +31,14 @@ pub fn render(view: &View) -> String {
     let assembly = assembly(&view.tools, &view.assembly);
     let (changed, changes) = view.changed().unwrap_or_default();
     let changes = changes.iter().map(|text| escaped(text));
-    for (title, content) in [
+    let elsewhere: Vec<(String, Vec<String>)> = view.countries.iter().map(country).collect();
+    let elsewhere = elsewhere.iter();
+    let elsewhere = elsewhere.map(|(title, content)| (title.as_str(), content.clone()));
+    let first = [
         (changed.as_str(), items(changes)),
         ("The picks", picks(view)),
+    ];
+    let rest = [
         ("What it achieves", workloads(view)),
         ("A little more money", steps(&view.steps_up)),
         ("A little less", steps(&view.steps_down)),
@@ -42,7 +47,8 @@ pub fn render(view: &View) -> String {
         ("Power", items(power.map(|text| escaped(&text)))),
         ("Upgrades later", items(upgrades)),
         ("Assembly", assembly),
-    ] {
+    ];
+    for (title, content) in first.into_iter().chain(elsewhere).chain(rest) {
         if !content.is_empty() {
             lines.extend([String::new(), format!("## {title}"), String::new()]);
             lines.extend(content);
@@ -55,22 +61,45 @@ fn items(texts: impl Iterator<Item = String>) -> Vec<String> {
     texts.map(|text| format!("- {text}")).collect()
 }
 
+/// The picks in another country, under its heading.
+fn country(view: &CountryView) -> (String, Vec<String>) {
+    let mut lines = vec![escaped(&view.total_words()), String::new()];
+    let substitutes = view.substitute_words();
+    for words in substitutes {
+        lines.extend([escaped(&words), String::new()]);
+    }
+    let (picks, orders) = (&view.picks, &view.orders);
+    let money = |minor| view.money(minor);
+    lines.extend(bought(&view.disclosures, picks, orders, &money));
+    (format!("In {}", escaped(&view.country)), lines)
+}
+
 fn picks(view: &View) -> Vec<String> {
+    let money = |minor| view.money(minor);
+    bought(&view.disclosures, &view.picks, &view.orders, &money)
+}
+
+fn bought(
+    disclosures: &[String],
+    picks: &[PickView],
+    orders: &[OrderLine],
+    money: &dyn Fn(i64) -> String,
+) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
-    for disclosure in &view.disclosures {
+    for disclosure in disclosures {
         lines.extend([format!("> {}", escaped(disclosure)), String::new()]);
     }
-    let picks = view.picks.iter();
-    let picks = picks.map(|pick| format!("**{}**: {}", escaped(&pick.role), words(pick, view)));
-    let orders = view.orders.iter().map(|order| {
-        let amount = view.money(order.minor);
+    let picks = picks.iter();
+    let picks = picks.map(|pick| format!("**{}**: {}", escaped(&pick.role), words(pick, money)));
+    let orders = orders.iter().map(|order| {
+        let amount = money(order.minor);
         format!("{}: {}", escaped(&order.words), escaped(&amount))
     });
     lines.extend(items(picks.chain(orders)));
     lines
 }
 
-fn words(pick: &PickView, view: &View) -> String {
+fn words(pick: &PickView, money: &dyn Fn(i64) -> String) -> String {
     let name = escaped(&pick.shown_name());
     let name = match &pick.link {
         Some(link) => format!("[{name}]({})", destination(link)),
@@ -88,7 +117,7 @@ fn words(pick: &PickView, view: &View) -> String {
         words.push_str(&format!(", seen {seen}"));
     }
     if pick.price_minor != Some(pick.landed_minor) {
-        words.push_str(&format!("; {} in the total", view.money(pick.landed_minor)));
+        words.push_str(&format!("; {} in the total", money(pick.landed_minor)));
     }
     if let Some(position) = &pick.price_position {
         words.push_str(&format!("; {position}"));

@@ -2,8 +2,8 @@
 
 use super::*;
 use crate::guide::view::{
-    AlternativeView, ChangeView, OrderLine, PickView, PowerView, RungView, Stage, StepView,
-    WorkloadView,
+    AlternativeView, BeforeView, ChangeView, CountryView, EditionView, MeasuredView, OrderLine,
+    PickView, PowerView, RungView, Stage, StepView, WorkloadView,
 };
 use pulldown_cmark::{Event, Parser, Tag};
 
@@ -43,6 +43,47 @@ fn step(cost_minor: i64, score_change: f64) -> StepView {
     }
 }
 
+fn measured() -> MeasuredView {
+    MeasuredView {
+        test: "Harrow Fields, 1440p high".to_owned(),
+        rate: 74.5,
+        difference_percent: -18.6,
+        is_flagged: true,
+        source: "own bench".to_owned(),
+        date: Some("2026-02-28".to_owned()),
+        note: "clock of the card".to_owned(),
+        temperature_c: Some(68.5),
+        wall_w: Some(331.0),
+        clock_mhz: Some(2_580.0),
+        voltage_v: Some(0.95),
+        wall_expected_w: Some(357),
+        wall_difference_percent: Some(-7.3),
+        is_wall_flagged: false,
+    }
+}
+
+fn austria() -> CountryView {
+    let mut case = pick("case", "Barn 14");
+    case.link = None;
+    case.is_paid_link = false;
+    CountryView {
+        country: "AT".to_owned(),
+        currency: "EUR".to_owned(),
+        total_minor: Some(90_100),
+        score: Some(104.2),
+        orders: Vec::new(),
+        picks: vec![pick("processor", "Tern 7"), case],
+        disclosures: vec!["Paid link: the author may earn a commission.".to_owned()],
+        substitutes: vec![ChangeView {
+            role: "case".to_owned(),
+            from: "Loft 12".to_owned(),
+            to: "Barn 14".to_owned(),
+        }],
+        goes_with: Vec::new(),
+        obstacle: None,
+    }
+}
+
 fn power() -> PowerView {
     PowerView {
         load_w: 325,
@@ -52,6 +93,18 @@ fn power() -> PowerView {
         wall_115_w: Some(361),
         wall_230_w: Some(357),
         room_w: Some(175),
+    }
+}
+
+fn edition() -> EditionView {
+    EditionView {
+        number: 2,
+        at: "2026-03-01T09:00:00Z".to_owned(),
+        before: Some(BeforeView {
+            number: 1,
+            at: "2026-02-01T09:00:00Z".to_owned(),
+            changes: vec!["Tern 7: EUR 199.90; it was EUR 209.90.".to_owned()],
+        }),
     }
 }
 
@@ -81,7 +134,7 @@ fn view() -> View {
         score: 104.2,
         estimated_percent: 25.0,
         is_proven: true,
-        edition: None,
+        edition: Some(edition()),
         picks: vec![pick("processor", "Tern 7"), owned],
         disclosures: vec!["Paid link: the author may earn a commission.".to_owned()],
         workloads: vec![WorkloadView {
@@ -91,7 +144,7 @@ fn view() -> View {
             rate: 91.5,
             limited_by: "graphics (Gull 4)".to_owned(),
             is_estimate: true,
-            measured: None,
+            measured: Some(measured()),
         }],
         steps_up: vec![step(4_000, 6.1)],
         steps_down: vec![step(-3_000, -4.0)],
@@ -119,6 +172,7 @@ fn view() -> View {
             cautions: vec!["Static: discharge yourself.".to_owned()],
             steps: vec!["Check every part.".to_owned()],
         }],
+        countries: vec![austria()],
     }
 }
 
@@ -135,7 +189,16 @@ fn hostile() -> View {
     view.workloads[0].name = bad.to_owned();
     view.orders[0].words = bad.to_owned();
     view.steps_up[0].changes[0].to = bad.to_owned();
-    for pick in &mut view.picks {
+    let measured = view.workloads[0].measured.as_mut().unwrap();
+    (measured.note, measured.source) = (bad.to_owned(), bad.to_owned());
+    let edition = view.edition.as_mut().unwrap();
+    edition.before.as_mut().unwrap().changes = vec![bad.to_owned()];
+    let there = &mut view.countries[0];
+    there.disclosures = vec![bad.to_owned()];
+    there.substitutes[0].to = bad.to_owned();
+    there.obstacle = Some(bad.to_owned());
+    let there = view.countries.iter_mut().flat_map(|one| &mut one.picks);
+    for pick in view.picks.iter_mut().chain(there) {
         pick.name = bad.to_owned();
         pick.role = "=role".to_owned();
         pick.retailer = Some(bad.to_owned());
@@ -187,7 +250,7 @@ fn text_from_outside_is_only_text_in_markdown() {
     assert!(text.contains(
         "1. =cmd()\"><script>alert(1)</script> [x](http://e.example) *b* `c` &copy; </title> # H"
     ));
-    assert_eq!(links, ["https://shop.example/p?a=%3Cb%3E)&copy=1%5C"; 2]);
+    assert_eq!(links, ["https://shop.example/p?a=%3Cb%3E)&copy=1%5C"; 4]);
     let (_, _, _, usual) = read(&render(&view(), Form::Markdown, None));
     assert_eq!(headings, usual);
 }

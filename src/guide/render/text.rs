@@ -2,11 +2,11 @@
 //!
 //! Where all of it is too long, it is shortened in this order until it fits: the assembly goes, then
 //! upgrades, notes, alternatives, power, the steps down, the steps up, what changed since the edition
-//! before, the workloads; then the picks lose their price positions, and their instants for one line
+//! before, the workloads, the other countries; then the picks lose their price positions, and their instants for one line
 //! that says when all were seen, and names are cut. Links go last, and never without their disclosure.
 //! What is left is cut at the end, and says so.
 
-use crate::guide::view::{PickView, StepView, View};
+use crate::guide::view::{CountryView, PickView, StepView, View};
 
 /// What has been left out; the later leave out the earlier too.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -21,13 +21,14 @@ enum Cut {
     StepsUp,
     Changed,
     Workloads,
+    Countries,
     Positions,
     Instants,
     Names,
     Links,
 }
 
-const CUTS: [Cut; 14] = [
+const CUTS: [Cut; 15] = [
     Cut::Nothing,
     Cut::Assembly,
     Cut::Upgrades,
@@ -38,6 +39,7 @@ const CUTS: [Cut; 14] = [
     Cut::StepsUp,
     Cut::Changed,
     Cut::Workloads,
+    Cut::Countries,
     Cut::Positions,
     Cut::Instants,
     Cut::Names,
@@ -85,6 +87,9 @@ fn written(view: &View, cut: Cut) -> String {
     lines.extend(
         orders.map(|order| format!("{}: {}", plain(&order.words), view.money(order.minor))),
     );
+    if cut < Cut::Countries {
+        lines.extend(view.countries.iter().flat_map(|one| country(one, cut)));
+    }
     for (last, title, content) in sections(view) {
         if cut < last && !content.is_empty() {
             lines.extend([String::new(), title.to_uppercase()]);
@@ -101,7 +106,7 @@ fn sections(view: &View) -> [(Cut, String, Vec<String>); 9] {
     let others = view.alternatives.iter();
     let others = others.map(|other| format!("Another {}: {}", other.role, other.step.words(view)));
     let cautions = view.cautions.iter().map(|text| format!("Caution: {text}"));
-    let notes = cautions.chain(view.notes.iter().cloned());
+    let notes = cautions.chain(checked(view));
     let (changed, changes) = view.changed().unwrap_or_default();
     [
         (Cut::Changed, changed, changes.to_vec()),
@@ -134,6 +139,32 @@ fn sections(view: &View) -> [(Cut, String, Vec<String>); 9] {
         ),
         (Cut::Assembly, "Assembly".to_owned(), assembly(view)),
     ]
+}
+
+/// How many rules were looked at and hold; the other forms name them.
+fn checked(view: &View) -> Option<String> {
+    match view.notes.as_slice() {
+        [] => None,
+        [one] => Some(one.clone()),
+        all => Some(format!(
+            "Checked: {} rules of what goes together; all hold.",
+            all.len()
+        )),
+    }
+}
+
+/// The picks in another country. Links never stand without their disclosure.
+fn country(view: &CountryView, cut: Cut) -> Vec<String> {
+    let title = format!("In {}", view.country).to_uppercase();
+    let mut lines = vec![String::new(), plain(&title), plain(&view.total_words())];
+    lines.extend(view.substitute_words().iter().map(|text| plain(text)));
+    lines.extend(view.disclosures.iter().map(|text| plain(text)));
+    lines.extend(view.picks.iter().flat_map(|pick| pick_lines(pick, cut)));
+    let orders = view.orders.iter();
+    lines.extend(
+        orders.map(|order| format!("{}: {}", plain(&order.words), view.money(order.minor))),
+    );
+    lines
 }
 
 /// When the prices were seen, in one line.

@@ -4,34 +4,47 @@ use super::{File, Program};
 use crate::catalogue::table::{Document, Table, nearest};
 use crate::catalogue::{Catalogue, Fault};
 use crate::decide::Telling;
-use crate::market::{Brief, BriefId};
+use crate::market::{Brief, BriefId, read_country};
 use crate::money::Currency;
 use crate::notify::Channels;
 use std::collections::BTreeMap;
 
 type Told = BTreeMap<BriefId, Telling>;
+type Abroad = BTreeMap<BriefId, Vec<String>>;
 
 pub(super) fn read_briefs(
     files: &[File],
     catalogue: &Catalogue,
     program: Option<&Program>,
     faults: &mut Vec<Fault>,
-) -> (Vec<Brief>, Told) {
+) -> (Vec<Brief>, Told, Abroad) {
     let (mut briefs, mut telling) = (Vec::new(), Told::new());
+    let mut abroad = Abroad::new();
     for file in files {
         let document = Document::parse(&file.name, &file.text);
         let mut root = document.root();
         let told = read_telling(&mut root, file);
+        let countries = read_countries(&mut root);
         let brief = Brief::read(&file.stem, root, catalogue);
         if let (Some(mut brief), Some(program)) = (brief, program) {
             check_channels(&brief, &program.channels, &document);
             telling.insert(brief.id.clone(), told);
+            abroad.insert(brief.id.clone(), countries);
             brief.rules = program.rules.clone();
             briefs.push(brief);
         }
         faults.extend(document.into_faults());
     }
-    (briefs, telling)
+    (briefs, telling, abroad)
+}
+
+/// The countries besides its own that a brief's guide is for.
+fn read_countries(root: &mut Table<'_, '_>) -> Vec<String> {
+    let codes = root.texts("countries").map(|at| at.value);
+    let codes = codes.into_iter().flatten();
+    codes
+        .filter_map(|code| read_country(root, &code.value, &code.span))
+        .collect()
 }
 
 /// What a brief asks to be told. Its faults that others find are left to them.

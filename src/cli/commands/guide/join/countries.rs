@@ -1,0 +1,158 @@
+//! The same picks in other countries: what is not sold there gives way to the best substitute.
+//!
+//! A substitute is asked of the optimiser with the other picks pinned, or all but a few of them where
+//! it does not go with all: the cheapest that scores no less than the guide's build does, else the best
+//! that is sold there.
+
+use super::orders;
+use super::picks::{disclosures, pick_view};
+use super::steps::{among, rungs, step};
+use crate::cli::commands::asking::Asked;
+use crate::cli::report::Failure;
+use crate::decide::AnswerRecord;
+use crate::guide::view::CountryView;
+use crate::market::{Brief, Market, RoleId, market};
+use crate::money::{Currency, Money};
+use crate::optimise::{BestBuild, Build, Climb, Standing, reprice};
+use anyhow::Context as _;
+use std::collections::BTreeSet;
+
+/// What the picks may cost elsewhere is for readers to judge, so the budget is no limit there: so many
+/// times the number of it, in the country's currency.
+const BUDGETS: i64 = 1_000;
+
+/// A guide's build in each of these countries.
+pub(super) fn abroad(
+    asked: &Asked,
+    build: &Build,
+    countries: &[String],
+    engine: &dyn Climb,
+) -> Result<Vec<CountryView>, Failure> {
+    let mut seen = BTreeSet::from([asked.brief.country.as_str()]);
+    let countries = countries.iter().filter(|code| seen.insert(code.as_str()));
+    countries
+        .map(|code| one_country(asked, build, code, engine))
+        .collect()
+}
+
+fn one_country(
+    asked: &Asked,
+    build: &Build,
+    country: &str,
+    engine: &dyn Climb,
+) -> Result<CountryView, Failure> {
+    let currency = currency_of(asked, country);
+    let brief = Brief {
+        country: country.to_owned(),
+        budget: Money::from_minor(asked.brief.budget.minor().saturating_mul(BUDGETS), currency),
+        ..asked.brief.clone()
+    };
+    let settings = &asked.settings;
+    let whole = market(
+        &brief,
+        &settings.catalogue,
+        &settings.retailers,
+        &asked.listed,
+    );
+    let mut view = CountryView {
+        country: country.to_owned(),
+        currency: currency.to_string(),
+        total_minor: None,
+        score: None,
+        orders: Vec::new(),
+        picks: Vec::new(),
+        disclosures: Vec::new(),
+        substitutes: Vec::new(),
+        goes_with: Vec::new(),
+        obstacle: None,
+    };
+    let gone = gone(&whole, build);
+    match sold(asked, &whole, (build, &gone), engine)? {
+        Ok(there) => {
+            let record = AnswerRecord::of_build(&whole, &there, asked.at);
+            let there = there.build;
+            view.total_minor = Some(there.total.minor());
+            view.score = Some(there.shown_score.points());
+            view.orders = orders(&record);
+            view.disclosures = disclosures(asked, &there);
+            let changes = step(build, &there).changes.into_iter();
+            (view.substitutes, view.goes_with) =
+                changes.partition(|change| gone.iter().any(|role| role.as_str() == change.role));
+            let picks = there.picks.iter().map(|pick| pick_view(asked, pick));
+            view.picks = picks.collect::<Result<_, _>>()?;
+        }
+        Err(obstacle) => view.obstacle = Some(obstacle),
+    }
+    Ok(view)
+}
+
+/// The currency of the country's own retailers: the brief's where one of them has it.
+fn currency_of(asked: &Asked, country: &str) -> Currency {
+    let own = asked.brief.budget.currency();
+    let there = asked.settings.retailers.values();
+    let there = there.filter(|retailer| retailer.country == country);
+    let known: BTreeSet<Currency> = there.map(|retailer| retailer.currency).collect();
+    match known.first() {
+        Some(first) if !known.contains(&own) => *first,
+        _ => own,
+    }
+}
+
+/// The roles whose picks nobody there sells.
+fn gone<'b>(whole: &Market<'_>, build: &'b Build) -> BTreeSet<&'b RoleId> {
+    let pairs = build.picks.iter().zip(&whole.candidates);
+    let gone = pairs.filter(|(pick, all)| all.iter().all(|one| one.part.id != pick.part));
+    gone.map(|(pick, _)| &pick.role).collect()
+}
+
+/// The build as it is sold in a market, or why there is none.
+fn sold(
+    asked: &Asked,
+    whole: &Market<'_>,
+    (build, gone): (&Build, &BTreeSet<&RoleId>),
+    engine: &dyn Climb,
+) -> Result<Result<BestBuild, String>, Failure> {
+    let catalogue = &asked.settings.catalogue;
+    let mut roles = whole.brief.roles.iter().zip(&whole.candidates);
+    if let Some((role, _)) = roles.find(|(_, all)| all.is_empty()) {
+        let words = format!(
+            "nothing that is sold there can fill the role \"{}\"",
+            role.id
+        );
+        return Ok(Err(words));
+    }
+    for free in freedoms(build, gone) {
+        let pinned = among(whole, build, |pick, candidate| {
+            free.contains(&pick.role) || candidate.part.id == pick.part
+        });
+        let rungs = rungs(&pinned, catalogue, whole.brief.budget, engine);
+        let rungs = rungs.context("cannot look for substitutes")?;
+        let no_worse = rungs.iter().find(|rung| rung.score >= build.score);
+        let Some(chosen) = no_worse.or(rungs.last()) else {
+            continue;
+        };
+        let picks = chosen.picks.iter();
+        let standing: Standing = picks
+            .map(|pick| (pick.role.clone(), pick.part.clone()))
+            .collect();
+        if let Some(there) = reprice(whole, catalogue, &standing) {
+            return Ok(Ok(there));
+        }
+    }
+    Ok(Err("what is sold there makes no build".to_owned()))
+}
+
+/// Which roles may have another part, in the order in which it is tried: those alone whose picks are
+/// not sold, then one role more or two, for a processor of another socket needs another board; then all.
+fn freedoms<'b>(build: &'b Build, gone: &BTreeSet<&'b RoleId>) -> Vec<BTreeSet<&'b RoleId>> {
+    let kept = build.picks.iter().map(|pick| &pick.role);
+    let kept: Vec<&RoleId> = kept.filter(|role| !gone.contains(role)).collect();
+    let with = |more: &[&'b RoleId]| gone.iter().chain(more).copied().collect();
+    let mut freedoms: Vec<BTreeSet<&RoleId>> = vec![with(&[])];
+    freedoms.extend(kept.iter().map(|one| with(&[one])));
+    for (at, one) in kept.iter().enumerate() {
+        freedoms.extend(kept[at + 1..].iter().map(|other| with(&[one, other])));
+    }
+    freedoms.push(with(&kept));
+    freedoms
+}
