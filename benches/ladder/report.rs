@@ -13,8 +13,8 @@ pub fn render(all: &Measured) -> String {
         "{HEADING}how fast the questions are answered\n\n\
          Written by `cargo bench --bench ladder`; what is measured, and how, stands in\n\
          [`ladder/main.rs`](ladder/main.rs). {N_PARTS} parts, {} offers, seed {SEED}, one core of {}.\n\
-         One best build at {} takes HiGHS {:.2} s and CP-SAT {:.2} s ({}); both prove this\n\
-         program's score and cost.\n\n\
+         One best build at {} takes HiGHS {:.2} s and CP-SAT {:.2} s ({}).\n\
+         {}.\n\n\
          | question | ms | HiGHS / it | asked | CP-SAT / it | asked |\n\
          | --- | ---: | ---: | ---: | ---: | ---: |\n",
         all.n_offers,
@@ -23,6 +23,7 @@ pub fn render(all: &Measured) -> String {
         peers.highs,
         peers.cp_sat,
         peers.versions,
+        proven(peers),
     );
     let ladder = format!(
         "the whole ladder from {} to {}: {} rungs",
@@ -75,24 +76,27 @@ fn orders(orders: &Orders) -> String {
     format!(
         "\nWith six retailers that deliver free above a threshold and ten bundles, every offer is a\n\
          choice of its own. {N_PARTS} parts ({} choices): the best build takes {:.0} ms, HiGHS {:.2} s, {:.1} times it (10\n\
-         asked), CP-SAT {:.2} s, {:.1} times; both prove the same score, {}.\n",
+         asked), CP-SAT {:.2} s, {:.1} times. {}.\n",
         orders.n_choices,
         1_000.0 * orders.best,
         orders.peers.highs,
         orders.peers.highs / orders.best,
         orders.peers.cp_sat,
         orders.peers.cp_sat / orders.best,
-        proven_cost(&orders.peers),
+        proven(&orders.peers),
     )
 }
 
-/// Who proved the least cost at that score as well.
-fn proven_cost(peers: &Peers) -> String {
-    match peers.without_cost.as_slice() {
-        [] => "and the same least cost".to_owned(),
-        [one] => format!("and one the same least cost, for which {one} was not asked"),
-        _ => "and neither was asked for the least cost".to_owned(),
-    }
+/// Who proved what of this program's answer.
+fn proven(peers: &Peers) -> String {
+    let of = |(name, has_score, has_cost): &(&str, bool, bool)| match (has_score, has_cost) {
+        (true, true) => format!("{name} proves this program's score and cost"),
+        (true, false) => {
+            format!("{name} proves this program's score and was not asked for the cost")
+        }
+        _ => format!("{name} had proven nothing when it was ended"),
+    };
+    peers.proven.iter().map(of).collect::<Vec<_>>().join("; ")
 }
 
 fn growth_row(text: &mut String, before: Option<&Growth>, growth: &Growth) {
