@@ -83,10 +83,10 @@ for width in WIDTHS:
         print(f"{where}: {found['passes']} checks pass, {len(found['violations'])} lesser findings")
 
 with tempfile.TemporaryDirectory() as folder:
-    printed = work / "out" / "guide.pdf"
+    printed = (work / "out" / "guide.pdf").resolve()
     subprocess.run(
         ["chromium", *FLAGS, f"--user-data-dir={folder}/profile", "--no-pdf-header-footer",
-         f"--print-to-pdf={printed}", (work / "out" / "guide.html").as_uri()],
+         f"--print-to-pdf={printed}", (work / "out" / "guide.html").resolve().as_uri()],
         capture_output=True, timeout=120, check=True,
     )
 reader = PdfReader(printed)
