@@ -26,6 +26,7 @@ pub mod market;
 pub mod history;
 pub mod optimise;
 pub mod decide;
+pub mod chart;
 
 // Edges, below the line.
 pub mod feeds;

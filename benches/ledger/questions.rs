@@ -4,7 +4,7 @@ use crate::world::begin;
 use crate::{N_PARTS, processor_seconds};
 use anyhow::{Context as _, Result};
 use chrono::{DateTime, TimeDelta, Utc};
-use rigtide::guide::steps::{Line, StepChart};
+use rigtide::chart::steps::{Line, StepChart};
 use rigtide::history::{Asked, Facts, Reading, Series, Stock, lowest_of};
 use rigtide::ledger::{Interval, Reader};
 use rigtide::market::FeedId;

@@ -30,6 +30,10 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "template",
         ],
     ),
+    (
+        "chart",
+        &["money", "catalogue", "fit", "rates", "market", "history"],
+    ),
 ];
 /// Edges use every pure module and no other edge.
 const EDGES: &[&str] = &["feeds", "ledger", "notify", "guide", "web"];

@@ -19,12 +19,12 @@ mod table_file;
 
 use crate::catalogue::PartId;
 use crate::catalogue::table::nearest;
+use crate::chart::stacked;
 use crate::cli::args::HistoryArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, Tone, columns, harmless, harmless_source};
 use crate::cli::wire;
 use crate::decide::shown_instant;
-use crate::guide::stacked;
 use crate::ledger::Interval;
 use crate::watch::clock::Clock;
 use crate::watch::settings::Settings;

@@ -13,11 +13,11 @@
 //! `whole`: the last rung is the best that any money buys.
 
 use super::asking::{Asked, amount};
+use crate::chart::scatter::{Point, Scatter};
 use crate::cli::args::LadderArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, Tone, columns, harmless, harmless_source};
 use crate::cli::wire;
-use crate::guide::scatter::{Point, Scatter};
 use crate::money::Money;
 use crate::optimise::{Build, Effort, Ladder, Question, Rung, SweeperFirst, ladder};
 use anyhow::Context as _;

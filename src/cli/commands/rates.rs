@@ -16,12 +16,12 @@
 
 use crate::catalogue::table::nearest;
 use crate::catalogue::{Evidence, Kind, Part, PartId, Workload, WorkloadId};
+use crate::chart::scatter::{Point, Scatter};
+use crate::chart::stacked;
 use crate::cli::args::RatesArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, harmless_source};
 use crate::cli::wire;
-use crate::guide::scatter::{Point, Scatter};
-use crate::guide::stacked;
 use crate::market::{Condition, Listed, landed_price};
 use crate::money::{Currency, Money};
 use crate::rates::derive::{CheckedRow, WorkloadFit};

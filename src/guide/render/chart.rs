@@ -1,7 +1,7 @@
 //! The ladder as a step chart that takes its colours from the page.
 
-use crate::guide::axis::Axis;
-use crate::guide::svg::{escaped, plain};
+use crate::chart::axis::Axis;
+use crate::chart::svg::{escaped, plain};
 use crate::guide::view::View;
 use crate::money::Currency;
 use std::fmt::Write as _;

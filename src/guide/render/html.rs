@@ -1,7 +1,7 @@
 //! One HTML file: no scripts that run, nothing from elsewhere, light and dark, on paper too.
 
 use super::{chart, linked_data};
-use crate::guide::svg::escaped;
+use crate::chart::svg::escaped;
 use crate::guide::view::{MeasuredView, OrderLine, PickView, StepView, View, WorkloadView};
 
 const STYLE: &str = include_str!("guide.css");

@@ -1,11 +1,11 @@
 //! A part's past as it is read from the ledger and sorted into what can be compared.
 
 use crate::catalogue::PartId;
+use crate::chart::steps::{Line, StepChart};
 use crate::cli::args::HistoryArguments;
 use crate::cli::commands::asking::amount;
 use crate::cli::report::Failure;
 use crate::cli::wire;
-use crate::guide::steps::{Line, StepChart};
 use crate::history::prior_price::{self, Finding, Reduction, Stated, Terms, Verdict};
 use crate::history::{Asked, Facts, Reading, Series, State, Stock, lowest_of};
 use crate::ledger::{Interval, OfferRow, Reader};

@@ -1,21 +1,21 @@
 //! What the SVG charts share: size, colours, and text that is safe in XML.
 
 /// Size of a chart, in its own units.
-pub(super) const WIDTH: f64 = 720.0;
-pub(super) const HEIGHT: f64 = 420.0;
-pub(super) const LEFT: f64 = 64.0;
-pub(super) const RIGHT: f64 = 24.0;
-pub(super) const TOP: f64 = 40.0;
-pub(super) const BOTTOM: f64 = 52.0;
+pub(crate) const WIDTH: f64 = 720.0;
+pub(crate) const HEIGHT: f64 = 420.0;
+pub(crate) const LEFT: f64 = 64.0;
+pub(crate) const RIGHT: f64 = 24.0;
+pub(crate) const TOP: f64 = 40.0;
+pub(crate) const BOTTOM: f64 = 52.0;
 
 /// What a chart is about, and what stands beside it.
-pub(super) const STRONG: &str = "#1f5f5b";
-pub(super) const QUIET: &str = "#a5a39b";
-pub(super) const GRID: &str = "#e4e4e0";
+pub(crate) const STRONG: &str = "#1f5f5b";
+pub(crate) const QUIET: &str = "#a5a39b";
+pub(crate) const GRID: &str = "#e4e4e0";
 
 /// The beginning of a chart: its size, its title, and what it shows in words for those who do not
 /// see it.
-pub(super) fn opening(title: &str, description: &str) -> Vec<String> {
+pub(crate) fn opening(title: &str, description: &str) -> Vec<String> {
     let mut lines = vec![
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {HEIGHT}\" role=\"img\" \
@@ -34,7 +34,7 @@ pub(super) fn opening(title: &str, description: &str) -> Vec<String> {
 }
 
 /// A tick of the axis below, with its line.
-pub(super) fn tick_below(x: f64, label: &str) -> [String; 2] {
+pub(crate) fn tick_below(x: f64, label: &str) -> [String; 2] {
     let (top, bottom) = (TOP, HEIGHT - BOTTOM);
     [
         format!("<path d=\"M{x:.1} {top:.1}V{bottom:.1}\" stroke=\"{GRID}\"/>"),
@@ -43,7 +43,7 @@ pub(super) fn tick_below(x: f64, label: &str) -> [String; 2] {
 }
 
 /// A tick of the axis on the left, with its line.
-pub(super) fn tick_left(y: f64, label: &str) -> [String; 2] {
+pub(crate) fn tick_left(y: f64, label: &str) -> [String; 2] {
     [
         format!(
             "<path d=\"M{LEFT:.1} {y:.1}H{:.1}\" stroke=\"{GRID}\"/>",
@@ -53,7 +53,7 @@ pub(super) fn tick_left(y: f64, label: &str) -> [String; 2] {
     ]
 }
 
-pub(super) fn text(x: f64, y: f64, anchor: &str, colour: &str, words: &str) -> String {
+pub(crate) fn text(x: f64, y: f64, anchor: &str, colour: &str, words: &str) -> String {
     format!(
         "<text x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"{anchor}\" fill=\"{colour}\">{}</text>",
         escaped(words)
@@ -61,13 +61,13 @@ pub(super) fn text(x: f64, y: f64, anchor: &str, colour: &str, words: &str) -> S
 }
 
 /// A number with as many places as it needs, two at most.
-pub(super) fn plain(value: f64) -> String {
+pub(crate) fn plain(value: f64) -> String {
     let text = format!("{value:.2}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// Text as it may stand in XML.
-pub(super) fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     // XML 1.0, section 2.2: these two are no characters of a document, escaped or not.
     let is_text = |one: &char| !one.is_control() && !matches!(one, '\u{fffe}' | '\u{ffff}');
     let text: String = text.chars().filter(is_text).collect();

@@ -7,7 +7,7 @@ const TIME_TICKS: usize = 6;
 
 /// An axis of numbers whose ends are round.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Axis {
+pub(crate) struct Axis {
     pub least: f64,
     pub most: f64,
     step: f64,
@@ -15,7 +15,7 @@ pub(super) struct Axis {
 
 /// An axis of time.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct TimeAxis {
+pub(crate) struct TimeAxis {
     pub from: DateTime<Utc>,
     pub until: DateTime<Utc>,
 }
