@@ -1,15 +1,20 @@
 //! Answers on loopback: how the daemon fares, what it counts and what it told, for programs of the
 //! same machine.
 //!
-//! Knows nothing of the ledger or the watch: what it shows comes through [`Vitals`]. Answers only
+//! Knows nothing of the ledger or the watch: what it shows comes through [`Vitals`] and
+//! [`desk::Desk`], as the plain data of [`view`]. Answers only
 //! machines that ask on this one, under a name of this one, so that no page that a browser here
 //! has open can read it by pointing a name of its own at loopback.
 //!
-//! Start reading at [`Vitals`], then `server`.
+//! Start reading at [`Vitals`] and [`desk::Desk`], then `server`.
 
 mod address;
+pub mod desk;
 mod metrics;
+#[cfg(test)]
+pub mod sample;
 mod server;
+pub mod view;
 
 pub use address::read_address;
 pub use metrics::{Family, Histogram, render};

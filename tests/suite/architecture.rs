@@ -56,6 +56,7 @@ const HOMES: &[(&str, &[&str])] = &[
     ("rustix", &["watch/status.rs", "cli/screen.rs"]),
     ("scraper", &["feeds/decode/"]),
     ("axum", &["web/"]),
+    ("utoipa", &["web/"]),
     ("tokio", &["feeds/", "notify/", "watch/", "web/", "cli/"]),
 ];
 
