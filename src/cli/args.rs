@@ -10,6 +10,7 @@ mod history;
 mod instant;
 mod ledger;
 mod operating;
+mod page;
 mod questions;
 mod rates;
 mod service;
@@ -26,6 +27,7 @@ pub use operating::{
     JournalArguments, OutboxArguments, OutboxCommand, OutboxListArguments, ScheduleArguments,
     StateWord,
 };
+pub use page::OpenArguments;
 pub use questions::{
     Changes, EntryPricesArguments, LadderArguments, WhatIfArguments, WhyArguments,
 };
@@ -153,6 +155,12 @@ pub enum Command {
     Compact(CompactArguments),
     /// Poll on schedule, and send a bulletin when the best build changes.
     Watch,
+    /// Say where the daemon's page is, and open it in a browser.
+    Open(OpenArguments),
+    /// Make the line for `[web]` that lets in who knows the password.
+    ///
+    /// The password is asked for, or read from the first line of a pipe. Only its hash is written.
+    Password,
     /// Write a systemd unit that runs the daemon on this configuration.
     InstallService(InstallServiceArguments),
     /// Show what is polled and sent next, and why something is put off.

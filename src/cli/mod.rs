@@ -113,6 +113,8 @@ fn dispatch(arguments: &Arguments, screen: &Screen, open_demo: OpenDemo) -> Resu
         Command::Verify(output) => commands::verify::run(config, *output, screen),
         Command::Compact(compact) => commands::compact::run(config, compact, screen),
         Command::Watch => commands::watch::run(config, screen),
+        Command::Open(open) => commands::open::run(config, open, screen),
+        Command::Password => commands::password::run(screen),
         Command::InstallService(service) => commands::install_service::run(config, service, screen),
         Command::Schedule(schedule) => commands::schedule::run(config, schedule, screen),
         Command::Status(output) => commands::status::run(config, *output, screen),

@@ -2,7 +2,8 @@
 
 use super::error::LockError;
 use std::fs::{File, OpenOptions, TryLockError};
-use std::io::{Read, Write};
+use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -11,8 +12,8 @@ use std::time::Duration;
 /// The file stays behind: deleting it could let two processes lock two files of one name.
 #[derive(Debug)]
 pub struct WatchLock {
-    // Held for its lock alone.
-    _file: File,
+    // Held for its lock, and to say where the holder answers.
+    file: File,
 }
 
 impl WatchLock {
@@ -37,10 +38,32 @@ impl WatchLock {
             }
             Err(TryLockError::Error(source)) => return Err(fault(source)),
         }
-        file.set_len(0).map_err(fault)?;
-        writeln!(file, "{}", std::process::id()).map_err(fault)?;
-        file.flush().map_err(fault)?;
-        Ok(WatchLock { _file: file })
+        let lock = WatchLock { file };
+        lock.say(None).map_err(fault)?;
+        Ok(lock)
+    }
+
+    /// Says who has the lock, and where that process answers.
+    ///
+    /// # Errors
+    /// The file cannot be written.
+    pub fn say(&self, address: Option<SocketAddr>) -> io::Result<()> {
+        let process = std::process::id();
+        let address = address.map(|address| format!("{address}\n"));
+        let text = format!("{process}\n{}", address.unwrap_or_default());
+        let mut file = &self.file;
+        file.set_len(0)?;
+        file.seek(SeekFrom::Start(0))?;
+        file.write_all(text.as_bytes())
+    }
+
+    /// Where the process that has the lock answers, if one has it and answers.
+    pub fn address(ledger: &Path) -> Option<SocketAddr> {
+        let mut file = File::open(beside(ledger)).ok()?;
+        match file.try_lock_shared() {
+            Err(TryLockError::WouldBlock) => said(&mut file)?.lines().nth(1)?.parse().ok(),
+            Ok(()) | Err(TryLockError::Error(_)) => None,
+        }
     }
 
     /// The process that has the lock: `None` if nobody has, `Some(None)` if it did not say who it is.
@@ -74,7 +97,11 @@ fn beside(ledger: &Path) -> PathBuf {
 
 /// The process that wrote the file; none while it is still writing.
 fn holder(file: &mut File) -> Option<u32> {
+    said(file)?.lines().next()?.trim().parse().ok()
+}
+
+fn said(file: &mut File) -> Option<String> {
     let mut text = String::new();
-    file.take(32).read_to_string(&mut text).ok()?;
-    text.trim().parse().ok()
+    file.take(128).read_to_string(&mut text).ok()?;
+    Some(text)
 }

@@ -27,10 +27,9 @@ use crate::notify::{Channels, MachineSecrets, read_channel};
 use crate::rates::derive::{RateTable, derive};
 use crate::rates::result::{BenchResult, load_results};
 use crate::template::{BuiltIn, Templates};
-use crate::web::read_address;
+use crate::web::WebSettings;
 use chrono_tz::Tz;
 use std::collections::BTreeMap;
-use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
@@ -42,8 +41,8 @@ pub struct Settings {
     pub identity: Identity,
     pub ledger: PathBuf,
     pub channels: Channels,
-    /// Where health and metrics are asked for; nowhere unless it is written.
-    pub web: Option<SocketAddr>,
+    /// Where the page is, and who may see it.
+    pub web: WebSettings,
     /// What every brief is judged by.
     pub rules: RuleBook,
     /// With the rates that were worked out of the results.
@@ -203,7 +202,7 @@ struct Program {
     ledger: PathBuf,
     channels: Channels,
     hours: BTreeMap<String, Hours>,
-    web: Option<SocketAddr>,
+    web: WebSettings,
     rules: RuleBook,
     exchange: Vec<Rate>,
 }
@@ -239,7 +238,7 @@ impl Program {
                 document.fault(&id.span, message, "give each channel an id of its own");
             }
         }
-        let web = read_address(&mut table);
+        let web = WebSettings::read(&mut table);
         let rules = read_rules(&mut table);
         let exchange = table.tables("exchange").into_iter().filter_map(read_rate);
         let exchange = exchange.collect();

@@ -1,24 +1,40 @@
-//! Answers on loopback: how the daemon fares, what it counts and what it told, for programs of the
-//! same machine.
+//! The page, and the same for programs: what the daemon found, in a browser beside it.
 //!
-//! Knows nothing of the ledger or the watch: what it shows comes through [`Vitals`] and
-//! [`desk::Desk`], as the plain data of [`view`]. Answers only
-//! machines that ask on this one, under a name of this one, so that no page that a browser here
-//! has open can read it by pointing a name of its own at loopback.
+//! Knows nothing of the ledger or the watch: what it shows comes through [`Vitals`] and [`desk::Desk`],
+//! as the plain data of [`view`]. It is on loopback unless the settings say otherwise, and answers only
+//! under names of this machine and of the settings, so that no page that a browser here has open can read
+//! it by pointing a name of its own at it.
 //!
-//! Start reading at [`Vitals`] and [`desk::Desk`], then `server`.
+//! Start reading at [`Vitals`] and [`desk::Desk`], then `server` (what every request goes through), `api`,
+//! `pages`.
 
-mod address;
+mod api;
 pub mod desk;
+mod form;
+mod guard;
+mod headers;
+mod listen;
 mod metrics;
+mod pace;
+mod pages;
+mod password;
+mod refusing;
 #[cfg(test)]
 pub mod sample;
 mod server;
+mod session;
+mod settings;
+mod shown;
+mod sign_in;
+#[cfg(test)]
+mod tests;
 pub mod view;
+mod vitals;
 
-pub use address::read_address;
 pub use metrics::{Family, Histogram, render};
+pub use password::{PasswordFault, PasswordHash};
 pub use server::{Serving, bind};
+pub use settings::{Access, Listen, USUAL, WebSettings};
 
 use serde::Serialize;
 

@@ -1,26 +1,36 @@
-//! The server on loopback.
+//! The server: what is answered where, and what every request goes through first.
 
-use super::metrics::{MEDIA_TYPE, render};
-use super::{Health, Vitals};
+use super::desk::Desk;
+use super::guard::{self, is_safe, who};
+use super::pace::Cost;
+use super::refusing::{Turned, refuse};
+use super::settings::Access;
+use super::shown::Shown;
+use super::{Vitals, api, headers, listen, pages, sign_in, vitals};
 use axum::Router;
-use axum::extract::{Path, Request, State};
-use axum::http::{HeaderMap, StatusCode, Uri, header};
-use axum::middleware::{Next, from_fn};
-use axum::response::{IntoResponse, Response};
-use axum::routing::get;
-use serde_json::json;
-use std::net::{IpAddr, SocketAddr};
+use axum::extract::{Request, State};
+use axum::http::{Method, StatusCode, Uri};
+use axum::middleware::{Next, from_fn, from_fn_with_state};
+use axum::response::Response;
+use std::net::SocketAddr;
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 use tokio::net::TcpListener;
-use tokio::sync::Semaphore;
 use tokio::task::JoinHandle;
 
-/// So many look at the vitals at once; others wait their turn.
-const LOOKS_AT_ONCE: usize = 2;
+/// So long an answer may take until its first byte.
+const PATIENCE: Duration = Duration::from_secs(30);
 
-/// A server that ends when dropped.
+/// Queries that have to be solved for, and the words of paths that work something out.
+const ASKS_FOR_A_SOLVE: [&str; 6] = ["budget", "pin", "ban", "own", "price", "most_retailers"];
+const WORKS_SOMETHING_OUT: [&str; 5] = ["why", "entry-prices", "alternatives", "guide", "proposal"];
+/// The last words of paths that ask a shop when something is sent there.
+const ASKS_A_SHOP: [&str; 2] = ["poll", "trial"];
+
+/// A server that ends when dropped, with its connections.
 pub struct Serving {
     task: JoinHandle<()>,
+    shown: Shown,
     address: SocketAddr,
 }
 
@@ -35,7 +45,6 @@ impl Drop for Serving {
 /// # Errors
 /// It cannot be had, as when another program has it.
 pub fn bind(address: SocketAddr) -> std::io::Result<TcpListener> {
-    debug_assert!(address.ip().is_loopback());
     let listener = std::net::TcpListener::bind(address)?;
     listener.set_nonblocking(true)?;
     TcpListener::from_std(listener)
@@ -45,137 +54,109 @@ impl Serving {
     /// Answers who asks.
     ///
     /// # Errors
-    /// The listener has no address.
-    pub fn start(listener: TcpListener, vitals: Arc<dyn Vitals>) -> std::io::Result<Serving> {
+    /// The listener has no address, or the system no randomness.
+    pub fn start(
+        listener: TcpListener,
+        vitals: Arc<dyn Vitals>,
+        desk: Option<Arc<dyn Desk>>,
+        access: Access,
+    ) -> std::io::Result<Serving> {
         let address = listener.local_addr()?;
-        let shown = Shown {
-            vitals,
-            turns: Arc::new(Semaphore::new(LOOKS_AT_ONCE)),
-        };
-        let router = Router::new()
-            .route("/health", get(health))
-            .route("/metrics", get(metrics))
-            .route("/feeds/{channel}", get(feed))
-            .layer(from_fn(from_this_machine))
-            .with_state(shown);
-        let task = tokio::spawn(async move {
-            if let Err(error) = axum::serve(listener, router).await {
-                tracing::error!(%error, "health and metrics are served no more");
-            }
-        });
-        Ok(Serving { task, address })
+        let shown = Shown::new(vitals, desk, address, access).map_err(std::io::Error::other)?;
+        let task = tokio::spawn(listen::answer(listener, router(shown.clone())));
+        Ok(Serving {
+            task,
+            shown,
+            address,
+        })
     }
 
     pub fn address(&self) -> SocketAddr {
         self.address
     }
-}
 
-#[derive(Clone)]
-struct Shown {
-    vitals: Arc<dyn Vitals>,
-    turns: Arc<Semaphore>,
-}
-
-impl Shown {
-    /// Looks away from the threads that serve the network.
-    async fn look<T: Send + 'static>(
-        &self,
-        look: impl FnOnce(&dyn Vitals) -> T + Send + 'static,
-    ) -> Option<T> {
-        let _turn = self.turns.acquire().await.ok()?;
-        let vitals = self.vitals.clone();
-        let looked = tokio::task::spawn_blocking(move || look(vitals.as_ref())).await;
-        looked
-            .inspect_err(|panic| tracing::error!(error = %panic, "looking at the daemon panicked"))
-            .ok()
+    /// From now on these are let in.
+    pub fn let_in(&self, access: &Access) {
+        self.shown.let_in(access);
     }
 }
 
-async fn health(State(shown): State<Shown>) -> Response {
-    let Some(Health { reasons, cautions }) = shown.look(|vitals| vitals.health()).await else {
-        return StatusCode::INTERNAL_SERVER_ERROR.into_response();
+/// Everything that is answered. What is added last is gone through first.
+pub fn router(shown: Shown) -> Router {
+    Router::new()
+        .merge(vitals::router())
+        .merge(api::router())
+        .merge(pages::router())
+        .merge(sign_in::router())
+        .fallback(missing)
+        .method_not_allowed_fallback(not_done)
+        .layer(from_fn_with_state(shown.clone(), paced))
+        .layer(from_fn_with_state(shown.clone(), sign_in::known))
+        .layer(from_fn(guard::origin))
+        .layer(from_fn_with_state(shown.clone(), guard::host))
+        .layer(from_fn(in_time))
+        .layer(from_fn(headers::usual))
+        .with_state(shown)
+}
+
+async fn missing(uri: Uri) -> Response {
+    let message = format!("there is nothing at {}", uri.path());
+    let turned = Turned::new(StatusCode::NOT_FOUND, message, "begin at the first page, /");
+    refuse(uri.path(), &turned)
+}
+
+async fn not_done(method: Method, uri: Uri) -> Response {
+    let message = format!("{method} is not done at {}", uri.path());
+    let remedy = "the header Allow says what is";
+    let turned = Turned::new(StatusCode::METHOD_NOT_ALLOWED, message, remedy);
+    refuse(uri.path(), &turned)
+}
+
+/// An answer that takes too long is given up; what was begun for it ends by its own limits.
+async fn in_time(request: Request, next: Next) -> Response {
+    let path = request.uri().path().to_owned();
+    let answered = tokio::time::timeout(PATIENCE, next.run(request)).await;
+    answered.unwrap_or_else(|_| {
+        let message = format!("this took more than {} seconds", PATIENCE.as_secs());
+        let remedy = "ask again in a while, or by the command line, which waits longer";
+        let turned = Turned::new(StatusCode::SERVICE_UNAVAILABLE, message, remedy);
+        refuse(&path, &turned.again_in(PATIENCE))
+    })
+}
+
+/// Lets nobody ask for what costs much more often than the machine bears.
+async fn paced(State(shown): State<Shown>, request: Request, next: Next) -> Response {
+    let path = request.uri().path();
+    let cost = cost(request.method(), path, request.uri().query().unwrap_or(""));
+    let counted = cost.map_or(Ok(()), |cost| {
+        shown.pace().count(who(&request), cost, Instant::now())
+    });
+    let Err(again) = counted else {
+        return next.run(request).await;
     };
-    let (code, status) = match reasons.is_empty() {
-        true => (StatusCode::OK, "ok"),
-        false => (StatusCode::SERVICE_UNAVAILABLE, "failing"),
-    };
-    let body = json!({ "status": status, "reasons": reasons, "cautions": cautions });
-    answer(code, "application/json", format!("{body}\n"))
+    refuse(path, &too_often(again))
 }
 
-async fn metrics(State(shown): State<Shown>) -> Response {
-    match shown.look(|vitals| render(&vitals.metrics())).await {
-        Some(text) => answer(StatusCode::OK, MEDIA_TYPE, text),
-        None => StatusCode::INTERNAL_SERVER_ERROR.into_response(),
+/// What somebody is told who asks too often.
+pub fn too_often(again: Duration) -> Turned {
+    let message = "this was asked too often in a short time";
+    let remedy = "wait as long as the header Retry-After says, and ask again";
+    Turned::new(StatusCode::TOO_MANY_REQUESTS, message, remedy).again_in(again)
+}
+
+fn cost(method: &Method, path: &str, query: &str) -> Option<Cost> {
+    let mut words = path.trim_end_matches('/').rsplit('/');
+    let last = words.clone().next().unwrap_or("");
+    if !is_safe(method) {
+        return Some(match last {
+            "sign-in" => Cost::SignIn,
+            last if ASKS_A_SHOP.contains(&last) => Cost::Poll,
+            _ => Cost::Write,
+        });
     }
-}
-
-/// RFC 4287, section 7, names the media type.
-async fn feed(State(shown): State<Shown>, Path(channel): Path<String>) -> Response {
-    match shown.look(move |vitals| vitals.feed(&channel)).await {
-        Some(Some(text)) => answer(StatusCode::OK, "application/atom+xml; charset=utf-8", text),
-        Some(None) => (
-            StatusCode::NOT_FOUND,
-            "no channel of this name has told yet\n",
-        )
-            .into_response(),
-        None => StatusCode::INTERNAL_SERVER_ERROR.into_response(),
-    }
-}
-
-fn answer(code: StatusCode, media_type: &'static str, body: String) -> Response {
-    let headers = [
-        (header::CONTENT_TYPE, media_type),
-        (header::CACHE_CONTROL, "no-store"),
-        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-    ];
-    (code, headers, body).into_response()
-}
-
-/// Answers only who names this machine. A page whose own name was pointed at loopback sends that
-/// name (DNS rebinding), and gets 421 (RFC 9110, 15.5.20).
-async fn from_this_machine(request: Request, next: Next) -> Response {
-    match names_this_machine(request.uri(), request.headers()) {
-        Some(true) => next.run(request).await,
-        Some(false) => (
-            StatusCode::MISDIRECTED_REQUEST,
-            "ask by a loopback address\n",
-        )
-            .into_response(),
-        None => (StatusCode::BAD_REQUEST, "the request names no host\n").into_response(),
-    }
-}
-
-/// Whether every name that the request is for is one of this machine; none without a name.
-fn names_this_machine(uri: &Uri, headers: &HeaderMap) -> Option<bool> {
-    let mut hosts: Vec<&str> = headers
-        .get_all(header::HOST)
-        .iter()
-        .map(|host| host.to_str().unwrap_or(""))
-        .collect();
-    hosts.extend(uri.authority().map(|authority| authority.as_str()));
-    match hosts.as_slice() {
-        [] => None,
-        hosts => Some(hosts.iter().all(|host| is_local(host))),
-    }
-}
-
-fn is_local(host: &str) -> bool {
-    if let Ok(address) = host.parse::<SocketAddr>() {
-        return address.ip().is_loopback();
-    }
-    let name = match host.rsplit_once(':') {
-        Some((name, port)) if !port.is_empty() && port.bytes().all(|one| one.is_ascii_digit()) => {
-            name
-        }
-        _ => host,
-    };
-    let bare = name
-        .strip_prefix('[')
-        .and_then(|rest| rest.strip_suffix(']'));
-    let address = bare.unwrap_or(name).parse::<IpAddr>();
-    name.eq_ignore_ascii_case("localhost") || address.is_ok_and(|address| address.is_loopback())
+    let mut fields = url::form_urlencoded::parse(query.as_bytes());
+    let is_other = fields.any(|(name, _)| ASKS_FOR_A_SOLVE.contains(&name.as_ref()));
+    (is_other || words.any(|word| WORKS_SOMETHING_OUT.contains(&word))).then_some(Cost::Solve)
 }
 
 #[cfg(test)]
@@ -183,31 +164,39 @@ mod tests {
     use super::*;
 
     #[test]
-    fn only_names_of_this_machine_are_answered() {
-        for host in [
-            "localhost",
-            "LOCALHOST:9414",
-            "127.0.0.1",
-            "127.0.0.1:80",
-            "[::1]",
-            "[::1]:9414",
+    fn what_has_to_be_worked_out_or_asked_for_is_counted() {
+        for (expected, method, path, query) in [
+            (None, Method::GET, "/", ""),
+            (None, Method::GET, "/api/v1/briefs/a/ladder", ""),
+            (None, Method::HEAD, "/parts", "q=budget&page=2"),
+            (
+                Some(Cost::Solve),
+                Method::GET,
+                "/briefs/a",
+                "budget=1200.00",
+            ),
+            (
+                Some(Cost::Solve),
+                Method::GET,
+                "/briefs/a",
+                "x=1&%62an=part",
+            ),
+            (Some(Cost::Solve), Method::GET, "/briefs/a/guide/", ""),
+            (Some(Cost::Solve), Method::GET, "/briefs/a/why/part", ""),
+            (Some(Cost::Write), Method::POST, "/held/3", ""),
+            (
+                Some(Cost::Poll),
+                Method::POST,
+                "/api/v1/feeds/shop/a/poll",
+                "",
+            ),
+            (Some(Cost::SignIn), Method::POST, "/sign-in", ""),
         ] {
-            assert!(is_local(host), "{host}");
-        }
-        for host in [
-            "",
-            ":80",
-            "guide.example",
-            "guide.example:9414",
-            "localhost.guide.example",
-            "127.0.0.1.guide.example",
-            "192.0.2.7:9414",
-            "localhost:x",
-            "a@localhost",
-            "[::2]:1",
-            "0.0.0.0",
-        ] {
-            assert!(!is_local(host), "{host}");
+            assert_eq!(
+                cost(&method, path, query),
+                expected,
+                "{method} {path}?{query}"
+            );
         }
     }
 }

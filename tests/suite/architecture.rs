@@ -53,10 +53,26 @@ const HOMES: &[(&str, &[&str])] = &[
     ("minijinja", &["template/"]),
     ("clap", &["cli/"]),
     ("sd_notify", &["cli/service.rs"]),
-    ("rustix", &["watch/status.rs", "cli/screen.rs"]),
+    (
+        "rustix",
+        &[
+            "watch/status.rs",
+            "cli/screen.rs",
+            "cli/commands/password.rs",
+        ],
+    ),
     ("scraper", &["feeds/decode/"]),
     ("axum", &["web/"]),
+    ("hyper", &["web/listen.rs"]),
+    ("hyper_util", &["web/listen.rs"]),
+    (
+        "tower_service",
+        &["web/listen.rs", "web/tests.rs", "web/api/tests.rs"],
+    ),
     ("utoipa", &["web/"]),
+    ("utoipa_axum", &["web/api/"]),
+    ("maud", &["web/pages/"]),
+    ("argon2", &["web/password.rs"]),
     ("tokio", &["feeds/", "notify/", "watch/", "web/", "cli/"]),
 ];
 

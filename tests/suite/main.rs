@@ -25,6 +25,7 @@ mod faults;
 mod fetching;
 mod fit;
 mod fuzz;
+mod guarding;
 mod guide;
 mod history;
 mod asking;

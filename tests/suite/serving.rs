@@ -2,60 +2,16 @@
 
 use crate::support::daemon::{DEADLINE, Daemon};
 use crate::support::guides::Guides;
+use crate::support::web::{self, address, get, raw, wait_for, with_web};
 use std::fs;
-use std::io::{Read as _, Write as _};
 use std::net::TcpStream;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
-fn with_web(guides: &Guides) {
-    let path = guides.directory.join("rigtide.toml");
-    let before = fs::read_to_string(&path).unwrap();
-    fs::write(path, format!("{before}\n[web]\nlisten = \"127.0.0.1:0\"\n")).unwrap();
-}
-
-/// The address that the daemon says it answers at.
-fn address(daemon: &Daemon) -> String {
-    let line = daemon.says("answering");
-    let line: serde_json::Value = serde_json::from_str(&line).unwrap();
-    line["address"].as_str().unwrap().to_owned()
-}
-
-/// Sends a request as it stands; head and body of the answer.
-fn raw(address: &str, request: &str) -> (String, String) {
-    let mut stream = TcpStream::connect(address).unwrap();
-    stream.set_read_timeout(Some(DEADLINE)).unwrap();
-    stream.write_all(request.as_bytes()).unwrap();
-    let mut answer = String::new();
-    stream.read_to_string(&mut answer).unwrap();
-    let (head, body) = answer.split_once("\r\n\r\n").unwrap();
-    (head.to_owned(), body.to_owned())
-}
-
-fn get(address: &str, path: &str) -> (String, String) {
-    raw(
-        address,
-        &format!("GET {path} HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n"),
-    )
-}
-
-/// Asks until the answer is as wanted.
-fn wait_for(address: &str, path: &str, is_wanted: impl Fn(&str, &str) -> bool) -> String {
-    let until = Instant::now() + DEADLINE;
-    loop {
-        let (head, body) = get(address, path);
-        if is_wanted(&head, &body) {
-            return body;
-        }
-        assert!(Instant::now() < until, "{head}\n{body}");
-        std::thread::sleep(Duration::from_millis(50));
-    }
-}
-
 #[test]
 fn a_daemon_that_does_its_work_is_well_and_one_whose_feeds_all_fail_is_not() {
     let guides = Guides::new();
-    with_web(&guides);
+    with_web(&guides, "listen = \"127.0.0.1:0\"");
     let daemon = Daemon::start(&guides.directory);
     let address = address(&daemon);
     daemon.says("bulletin: ");
@@ -91,7 +47,7 @@ fn a_daemon_that_does_its_work_is_well_and_one_whose_feeds_all_fail_is_not() {
         crate::support::guides::run(&guides.directory, &["poll"]);
     }
     let daemon = Daemon::start(&guides.directory);
-    let address = self::address(&daemon);
+    let address = web::address(&daemon);
     let failing =
         |head: &str, body: &str| head.contains(" 503 ") && body.contains("every_feed_fails");
     let body = wait_for(&address, "/health", failing);
@@ -101,7 +57,7 @@ fn a_daemon_that_does_its_work_is_well_and_one_whose_feeds_all_fail_is_not() {
 #[test]
 fn metrics_are_whole_and_keep_the_essentials_of_the_grammar() {
     let guides = Guides::new();
-    with_web(&guides);
+    with_web(&guides, "listen = \"127.0.0.1:0\"");
     let daemon = Daemon::start(&guides.directory);
     let address = address(&daemon);
     daemon.says("bulletin: ");
@@ -208,7 +164,7 @@ fn read_by_a_reference(text: &str) {
 #[test]
 fn pages_whose_name_was_pointed_at_this_machine_learn_nothing() {
     let guides = Guides::new();
-    with_web(&guides);
+    with_web(&guides, "listen = \"127.0.0.1:0\"");
     let daemon = Daemon::start(&guides.directory);
     let address = address(&daemon);
     let port = address.rsplit(':').next().unwrap();
@@ -235,7 +191,7 @@ fn where_it_answers_follows_the_settings_and_a_taken_address_refuses_them() {
     let guides = Guides::new();
     let daemon = Daemon::start(&guides.directory);
     daemon.says("bulletin: ");
-    with_web(&guides);
+    with_web(&guides, "listen = \"127.0.0.1:0\"");
     daemon.signal("-HUP");
     let first = address(&daemon);
     get(&first, "/health");
@@ -246,11 +202,7 @@ fn where_it_answers_follows_the_settings_and_a_taken_address_refuses_them() {
     let line = daemon.says("refused");
     assert!(line.contains(&taken), "{line}");
     assert!(get(&first, "/health").1.contains("settings_refused"));
-    guides.edit(
-        "rigtide.toml",
-        &format!("\n[web]\nlisten = \"{taken}\""),
-        "",
-    );
+    guides.edit("rigtide.toml", &taken, "off");
     daemon.signal("-HUP");
     daemon.says("the settings were changed");
     let until = Instant::now() + DEADLINE;

@@ -15,6 +15,7 @@ pub mod receivers;
 pub mod server;
 pub mod shops;
 pub mod specs;
+pub mod web;
 #[path = "../../benches/ladder/world.rs"]
 #[expect(dead_code, reason = "the benchmark uses the rest")]
 pub mod world;

@@ -38,6 +38,8 @@ pub mod why;
 pub mod schedule;
 pub mod status;
 pub mod journal;
+pub mod open;
 pub mod outbox;
+pub mod password;
 pub mod bulletin;
 pub mod templates;

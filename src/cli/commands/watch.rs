@@ -12,9 +12,8 @@ use crate::watch::clock::Clock;
 use crate::watch::daemon::watch;
 use crate::watch::poll::Polling;
 use crate::watch::settings::Settings;
-use crate::web::{Serving, Vitals, bind};
+use crate::web::{Listen, Serving, USUAL, Vitals, WebSettings, bind};
 use anyhow::{Context as _, anyhow};
-use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
@@ -37,11 +36,11 @@ pub fn run(directory: &Path, screen: &Screen) -> Result<(), Failure> {
     #[cfg(all(target_os = "linux", target_env = "gnu"))]
     tell_allocator();
     let settings = wire::settings(directory)?;
-    let _lock =
+    let lock =
         WatchLock::acquire(&settings.ledger).map_err(|error| Failure::Ledger(error.into()))?;
     let polling = wire::polling(settings)?;
     let runtime = wire::runtime()?;
-    let watched = runtime.block_on(run_watch(&polling));
+    let watched = runtime.block_on(run_watch(&polling, &lock));
     // A solve or a poll that is being stored may still run; it undoes itself when cut.
     runtime.shutdown_timeout(LAST_WORK);
     watched?;
@@ -72,7 +71,7 @@ fn tell_allocator() {
     tracing::debug!(%error, "the allocator keeps its own settings");
 }
 
-async fn run_watch(polling: &Polling) -> Result<(), Failure> {
+async fn run_watch(polling: &Polling, lock: &WatchLock) -> Result<(), Failure> {
     let settings = &polling.settings;
     let (feeds, briefs) = (settings.feeds.len(), settings.briefs.len());
     warn_of_dead_letters(polling)?;
@@ -81,12 +80,13 @@ async fn run_watch(polling: &Polling) -> Result<(), Failure> {
     let calls = calls(vitals.clone())?;
     let mut teller = Teller {
         status: status(settings),
-        asked_at: None,
+        asked_at: Listen::Off,
         serving: None,
+        lock,
         vitals,
     };
-    if let Err(reason) = teller.answer_at(settings.web) {
-        let error = anyhow!(reason).context("health and metrics cannot be served");
+    if let Err(reason) = teller.answer_at(&settings.web) {
+        let error = anyhow!(reason).context("the page cannot be served");
         return Err(Failure::Other(error));
     }
     let watched = watch(polling, &Clock::system(), calls, &mut teller).await;
@@ -130,12 +130,14 @@ fn calls(vitals: Arc<DaemonVitals>) -> Result<Calls, Failure> {
 }
 
 /// Passes on what the daemon tells to the service manager and to whoever asks on loopback.
-struct Teller {
+struct Teller<'l> {
     status: String,
     vitals: Arc<DaemonVitals>,
     /// Where the settings want answers, and what gives them.
-    asked_at: Option<SocketAddr>,
+    asked_at: Listen,
     serving: Option<Serving>,
+    /// Tells other commands where.
+    lock: &'l WatchLock,
 }
 
 fn status(settings: &Settings) -> String {
@@ -143,29 +145,54 @@ fn status(settings: &Settings) -> String {
     format!("watches {feeds} feeds for {briefs} briefs")
 }
 
-impl Teller {
-    /// Answers at this address from now on, or nowhere. With an error everything stays.
-    fn answer_at(&mut self, wanted: Option<SocketAddr>) -> Result<(), String> {
-        if wanted == self.asked_at {
-            return Ok(());
-        }
-        let serving = match wanted {
-            None => None,
-            Some(address) => {
-                let vitals: Arc<dyn Vitals> = self.vitals.clone();
-                let serving = bind(address).and_then(|listener| Serving::start(listener, vitals));
-                Some(serving.map_err(|error| format!("{address} cannot be listened at: {error}"))?)
+impl Teller<'_> {
+    /// Answers as these settings say from now on. With an error everything stays.
+    fn answer_at(&mut self, wanted: &WebSettings) -> Result<(), String> {
+        if wanted.listen != self.asked_at {
+            self.serving = self.serve(wanted)?;
+            self.asked_at = wanted.listen;
+            let address = self.serving.as_ref().map(Serving::address);
+            if let Some(address) = address {
+                tracing::info!(%address, "answering at http://{address}/");
             }
-        };
-        if let Some(serving) = &serving {
-            tracing::info!(address = %serving.address(), "answering /health and /metrics");
+            if let Err(error) = self.lock.say(address) {
+                tracing::warn!(%error, "`rigtide open` will not find the page");
+            }
         }
-        (self.asked_at, self.serving) = (wanted, serving);
+        if let Some(serving) = &self.serving {
+            serving.let_in(&wanted.access);
+            if let Some(caution) = wanted.caution() {
+                tracing::warn!("{caution}");
+            }
+        }
         Ok(())
+    }
+
+    fn serve(&self, wanted: &WebSettings) -> Result<Option<Serving>, String> {
+        let address = match wanted.listen {
+            Listen::Off => return Ok(None),
+            Listen::Usual => USUAL,
+            Listen::At(address) => address,
+        };
+        let vitals: Arc<dyn Vitals> = self.vitals.clone();
+        let serving = bind(address)
+            .and_then(|listener| Serving::start(listener, vitals, None, wanted.access.clone()));
+        match serving {
+            Ok(serving) => Ok(Some(serving)),
+            // Nobody has asked for this address; the daemon does the rest of its work without a page.
+            Err(error) if wanted.listen == Listen::Usual => {
+                tracing::warn!(
+                    "there is no page: {address} cannot be listened at: {error}; name another port \
+                     in `listen` under [web], or say \"off\" there"
+                );
+                Ok(None)
+            }
+            Err(error) => Err(format!("{address} cannot be listened at: {error}")),
+        }
     }
 }
 
-impl Listener for Teller {
+impl Listener for Teller<'_> {
     fn entered(&mut self, phase: Phase) {
         service::tell(phase);
         if phase == Phase::Ready {
@@ -174,7 +201,7 @@ impl Listener for Teller {
     }
 
     fn taking(&mut self, settings: &Arc<Settings>) -> Result<(), Vec<Fault>> {
-        self.answer_at(settings.web).map_err(|message| {
+        self.answer_at(&settings.web).map_err(|message| {
             let remedy = "name another port under [web]";
             vec![Fault::of_file("rigtide.toml", message, remedy)]
         })?;

@@ -179,6 +179,26 @@ fn a_second_watch_is_refused_and_told_who_has_the_ledger() {
 }
 
 #[test]
+fn whoever_holds_a_ledger_says_where_it_answers() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("ledger.db");
+    assert_eq!(WatchLock::address(&path), None);
+    let lock = WatchLock::acquire(&path).unwrap();
+    assert_eq!(WatchLock::address(&path), None);
+    for address in ["[2001:db8:1:2:3:4:5:6]:65535", "127.0.0.1:80"] {
+        let address = Some(address.parse().unwrap());
+        lock.say(address).unwrap();
+        assert_eq!(WatchLock::address(&path), address);
+        assert_eq!(WatchLock::holder(&path), Some(Some(std::process::id())));
+    }
+    lock.say(None).unwrap();
+    assert_eq!(WatchLock::address(&path), None);
+    lock.say(Some("127.0.0.1:80".parse().unwrap())).unwrap();
+    drop(lock);
+    assert_eq!(WatchLock::address(&path), None);
+}
+
+#[test]
 fn a_full_disk_undoes_the_poll_and_the_next_one_works() {
     // Pitfall D09. SQLite answers SQLITE_FULL as well when a file may not grow any further.
     let mut bench = Bench::new();
