@@ -20,6 +20,7 @@ mod pages;
 mod password;
 mod refusing;
 #[cfg(test)]
+#[path = "sample_tests.rs"]
 pub mod sample;
 mod server;
 mod session;

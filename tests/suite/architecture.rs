@@ -72,6 +72,9 @@ const HOMES: &[(&str, &[&str])] = &[
     ("utoipa", &["web/"]),
     ("utoipa_axum", &["web/api/"]),
     ("maud", &["web/pages/"]),
+    ("icu_decimal", &["web/pages/figures.rs"]),
+    ("icu_locale_core", &["web/pages/figures.rs"]),
+    ("fixed_decimal", &["web/pages/figures.rs"]),
     ("argon2", &["web/password.rs"]),
     ("tokio", &["feeds/", "notify/", "watch/", "web/", "cli/"]),
 ];

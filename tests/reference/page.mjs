@@ -1,0 +1,259 @@
+// The journeys of tests/page.sh: WORK (with playwright, axe.min.js and guides), ADDRESS, CHROMIUM.
+
+import assert from 'node:assert/strict';
+import { readFileSync, writeFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import path from 'node:path';
+
+const [work, address, executablePath] = process.argv.slice(2);
+const { chromium } = createRequire(import.meta.url)(path.resolve(work, 'playwright'));
+const axe = readFileSync(path.join(work, 'axe.min.js'), 'utf8');
+const offers = path.join(work, 'guides/retailers/example-offers.csv');
+const brief = path.join(work, 'guides/briefs/example.toml');
+const FEED = 'example/export';
+const browser = await chromium.launch({
+  executablePath,
+  args: ['--no-sandbox', '--disable-gpu', '--disable-background-networking', '--disable-component-update', '--disable-sync'],
+});
+const complaints = [];
+const foreign = [];
+
+/** A window whose complaints and requests are kept. */
+async function opened({ width = 1440, dark = false, locale = 'en-GB', javaScriptEnabled = true } = {}) {
+  const context = await browser.newContext({
+    viewport: { width, height: width < 600 ? 844 : 1000 },
+    colorScheme: dark ? 'dark' : 'light', locale, javaScriptEnabled, timezoneId: 'Europe/Berlin',
+    permissions: ['clipboard-read', 'clipboard-write'],
+  });
+  const page = await context.newPage();
+  page.setDefaultTimeout(20_000);
+  page.on('console', (message) => {
+    if (['error', 'warning'].includes(message.type())) complaints.push(`${page.url()}: ${message.text()}`);
+  });
+  page.on('pageerror', (error) => complaints.push(`${page.url()}: ${error}`));
+  context.on('request', (request) => {
+    if (!request.url().startsWith(`${address}/`) && !/^(data|blob):/.test(request.url())) foreign.push(request.url());
+  });
+  return page;
+}
+
+async function api(of) {
+  const answer = await fetch(`${address}/api/v1${of}`);
+  assert.equal(answer.status, 200, `${of}: ${await answer.clone().text()}`);
+  return answer.json();
+}
+
+async function until(what, holds) {
+  for (let tries = 0; tries < 150; tries += 1) {
+    if (await holds()) return;
+    await new Promise((done) => { setTimeout(done, 100); });
+  }
+  assert.fail(`it never came to this: ${what}`);
+}
+
+const parts = (page) => page.locator('#picks [data-cell="part"]').allTextContents();
+const say = (words) => console.log(`${((performance.now() - begun) / 1000).toFixed(1)} s: ${words}`);
+const begun = performance.now();
+await until('the daemon answers', () => fetch(`${address}/health`).then(() => true, () => false));
+
+// The best build, from the first page on.
+const page = await opened();
+await page.goto(`${address}/`);
+const { briefs: [line] } = await api('/overview');
+const written = (value, places) => new Intl.NumberFormat('en-GB', { minimumFractionDigits: places, maximumFractionDigits: places }).format(value);
+assert.match(await page.locator('#briefs').textContent(), new RegExp(written(line.total_minor / 100, 2)));
+assert.match(await page.locator('#feeds-line').textContent(), /1 feed, all well/);
+await page.getByRole('link', { name: line.name }).click();
+assert.equal(await page.locator('#sum [data-follow="score"]').first().textContent(), written(line.score, 1));
+assert.deepEqual((await parts(page)).length, line.picks.length);
+say('the best build is seen');
+
+// The budget, dragged over the whole chart: the build is always the dearest rung that it pays for.
+const ladder = await api(`/briefs/${line.brief}/ladder`);
+const box = await page.locator('.ladder .area').boundingBox();
+await page.mouse.move(box.x + box.width * 0.9, box.y + box.height / 2);
+await page.mouse.down();
+for (let share = 0.9; share > 0.05; share -= 0.05) {
+  await page.mouse.move(box.x + box.width * share, box.y + box.height / 2);
+  const { budget, shown, names } = await page.evaluate(() => ({
+    budget: Number(document.querySelector('.slide').value),
+    shown: document.querySelector('[data-follow="total"]').textContent,
+    names: [...document.querySelectorAll('#picks [data-cell="part"]')].map((one) => one.textContent),
+  }));
+  const rung = ladder.rungs.findLast((one) => one.total_minor <= budget);
+  assert.equal(shown, rung ? written(rung.total_minor / 100, 2) : '–', `at ${budget}`);
+  if (rung) for (const pick of rung.picks) assert.ok(names.some((name) => name.endsWith(pick.name)), `${pick.name} at ${budget}`);
+}
+await page.mouse.up();
+const slowest = await page.evaluate(async () => {
+  const slide = document.querySelector('.slide');
+  let most = 0;
+  for (let step = 0; step <= 40; step += 1) {
+    const from = performance.now();
+    slide.value = Number(slide.min) + (step / 40) * (slide.max - slide.min);
+    slide.dispatchEvent(new Event('input', { bubbles: true }));
+    // Until it is painted.
+    await new Promise((done) => { requestAnimationFrame(() => setTimeout(done, 0)); });
+    most = Math.max(most, performance.now() - from);
+  }
+  return most;
+});
+assert.ok(slowest < 100, `the build followed after ${slowest} ms`);
+say(`the build follows the budget, at the latest after ${slowest.toFixed(0)} ms`);
+
+// By keyboard and by typing; the rest of the page comes once the budget rests.
+await page.goto(`${address}/brief/${line.brief}`);
+await page.locator('.slide').focus();
+await page.keyboard.press('ArrowLeft');
+assert.equal(await page.locator('#budget').inputValue(), (line.budget_minor / 100 - 1).toFixed(2));
+const cheaper = ladder.rungs.findLast((one) => one.total_minor < line.total_minor);
+await page.locator('#budget').fill((cheaper.total_minor / 100).toFixed(2));
+assert.equal(await page.locator('#sum [data-follow="score"]').first().textContent(), written(cheaper.score, 1));
+await page.waitForURL(/budget=/);
+await until('the rest follows', async () => (await page.locator('#supposed').textContent()).includes('budget EUR'));
+assert.equal(await page.locator('#sum [data-follow="total"]').first().textContent(), written(cheaper.total_minor / 100, 2));
+say('a budget is typed, and its page is a link');
+
+// Pins and bans are links of a what-if, and can be taken back.
+await page.goto(`${address}/brief/${line.brief}`);
+const [first] = await parts(page);
+const row = page.locator('#picks tbody tr').first();
+await row.getByRole('link', { name: /^Pin/ }).click();
+await page.waitForURL(/pin=/);
+assert.match(await page.locator('#supposed').textContent(), /pinned to/);
+await page.getByRole('link', { name: /^Take back/ }).click();
+await row.getByRole('link', { name: /^Ban/ }).click();
+await page.waitForURL(/ban=/);
+assert.ok(!(await parts(page)).includes(first), `${first} is banned`);
+await page.getByRole('link', { name: 'Take all back' }).click();
+assert.equal((await parts(page))[0], first);
+say('a part is pinned, banned and taken back');
+
+// Saved into the brief's file, after its difference was seen.
+await page.goto(`${address}/brief/${line.brief}?budget=900`);
+await page.getByRole('link', { name: 'Save into the brief…' }).click();
+assert.match(await page.locator('.diff .gone').textContent(), /budget = "950.00"/);
+const before = readFileSync(brief, 'utf8');
+await page.getByRole('button', { name: 'Save' }).click();
+await page.waitForURL(/told=saved/);
+const after = readFileSync(brief, 'utf8');
+assert.match(after, /^budget = "900(\.00)?"$/m);
+assert.equal(after.replace(/budget = "900(\.00)?"/, 'budget = "950.00"'), before, 'nothing else of the file changed');
+writeFileSync(brief, before);
+say('a what-if is saved into the file of the brief');
+
+// A price that cannot be right is held, and a person confirms it. The page takes it up by itself.
+await page.goto(`${address}/feed/${FEED}`);
+const csv = readFileSync(offers, 'utf8');
+const dearest = csv.split('\n').find((one) => one.startsWith('EX-102'));
+writeFileSync(offers, csv.replace(dearest, dearest.replace('209.00', '2.09'))
+  + 'EX-900,Veldimor Strand 32 <script>alert(1)</script>,Veldimor,,,205.00,in stock\n');
+await page.getByRole('button', { name: /^Poll/ }).click();
+await page.locator('#held tbody tr').waitFor();
+assert.match(await page.locator('#held').textContent(), /EUR 2\.09/);
+await page.getByRole('button', { name: /^Confirm/ }).click();
+await page.waitForURL(/told=confirmed/);
+assert.equal(await page.locator('#held tbody tr').count(), 0);
+assert.deepEqual((await api('/held')).length, 0);
+say('a held price is confirmed');
+
+// A match is accepted by keyboard; with the keys off, the same key does nothing.
+await page.goto(`${address}/matching`);
+await page.locator('.question').first().waitFor();
+const waiting = (await api('/questions')).total;
+assert.ok(waiting > 0 && !(await page.content()).includes('<script>alert(1)'));
+await page.locator('#keys').uncheck();
+await page.keyboard.press('a');
+assert.equal((await api('/questions')).total, waiting);
+await page.locator('#keys').check();
+await page.locator('#keys').blur();
+await page.keyboard.press('a');
+await page.waitForURL(/told=accepted/);
+assert.equal((await api('/questions')).total, waiting - 1);
+say('a match is accepted by keyboard');
+
+// What changes is taken over in place, and what is typed stays.
+await page.goto(`${address}/`);
+const sum = await page.locator('#briefs').textContent();
+writeFileSync(offers, csv.replace('EX-103,Haldrune Siltwind 46,Haldrune,9520009000036,HAL-C46,39.90', 'EX-103,Haldrune Siltwind 46,Haldrune,9520009000036,HAL-C46,38.10'));
+await page.evaluate(() => { window.isTheSame = true; });
+const form = await opened();
+await form.goto(`${address}/feed/${FEED}`);
+await form.getByRole('button', { name: /^Poll/ }).click();
+await until('the first page follows', async () => (await page.locator('#briefs').textContent()) !== sum);
+assert.ok(await page.evaluate(() => window.isTheSame), 'the page was not loaded anew');
+say('a page follows what the daemon finds');
+
+// The guide in each form, copied.
+for (const name of ['Markdown', 'HTML', 'Plain text', 'CSV', 'JSON']) {
+  await page.goto(`${address}/brief/${line.brief}/guide`);
+  await page.getByRole('link', { name, exact: true }).click();
+  await page.getByRole('button', { name: 'Copy' }).click();
+  await page.getByRole('button', { name: 'Copied' }).waitFor();
+  const copied = await page.evaluate(() => navigator.clipboard.readText());
+  assert.equal(copied.trimEnd(), (await page.locator('#text').inputValue()).trimEnd());
+  assert.ok(copied.length > 200, name);
+}
+say('the guide is copied in each form');
+
+// Without scripts everything can be read, and the budget is a form.
+const plain = await opened({ javaScriptEnabled: false });
+await plain.goto(`${address}/`);
+await plain.getByRole('link', { name: line.name }).click();
+await plain.locator('#budget').fill((cheaper.total_minor / 100).toFixed(2));
+await plain.getByRole('button', { name: 'Look' }).click();
+assert.match(plain.url(), /budget=/);
+assert.match(await plain.locator('#sum').textContent(), new RegExp(written(cheaper.total_minor / 100, 2)));
+assert.equal(await plain.locator('.slide').isVisible(), false);
+say('it can be read and asked without scripts');
+
+// Numbers as the reader writes them: as this browser's own Intl (CLDR) does.
+for (const locale of ['de-DE', 'de-CH', 'fr-FR', 'pl-PL', 'sv-SE', 'hi-IN', 'pt-PT', 'ja-JP', 'ar-EG']) {
+  const there = await opened({ locale });
+  await there.goto(`${address}/brief/${line.brief}`);
+  const wrong = await there.evaluate((own) => [...document.querySelectorAll('main data')].filter((one) => {
+    const places = (one.value.split('.')[1] ?? '').length;
+    const sign = /^[+]/.test(one.textContent) ? 'exceptZero' : 'auto';
+    const intl = new Intl.NumberFormat(own, { minimumFractionDigits: places, maximumFractionDigits: places, signDisplay: sign });
+    const bare = (text) => text.replace(/[\u200e\u200f\u061c]/g, '');
+    return bare(intl.format(one.value)) !== bare(one.textContent) && !one.textContent.includes('+');
+  }).map((one) => `${one.value}: ${one.textContent}`), locale);
+  assert.deepEqual(wrong, [], locale);
+  await there.context().close();
+}
+say('numbers are written as nine languages do');
+
+// Every page, at both widths, light and dark.
+const part = line.picks[0].part;
+const pages = ['/', `/brief/${line.brief}`, `/brief/${line.brief}?budget=900`, `/brief/${line.brief}/entries`,
+  `/brief/${line.brief}/alternatives`, `/brief/${line.brief}/why/${part}`, `/brief/${line.brief}/guide?form=html`,
+  `/brief/${line.brief}/save?budget=900`, '/parts', `/part/${part}`, '/feeds', `/feed/${FEED}`, `/try/feed/${FEED}`,
+  '/matching', '/journal', '/outbox'];
+let checks = 0;
+for (const width of [390, 1440]) {
+  for (const dark of [false, true]) {
+    const seen = await opened({ width, dark });
+    for (const where of pages) {
+      const answer = await seen.goto(`${address}${where}`);
+      assert.equal(answer.status(), 200, where);
+      assert.match(answer.headers()['content-security-policy'], /default-src 'none'/);
+      // What is wider than the window cannot be read on a phone.
+      const wide = await seen.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+      assert.ok(wide <= 0, `${where} at ${width}: ${wide} pixels too wide`);
+      await seen.evaluate(axe);
+      const found = await seen.evaluate(() => window.axe.run(document, { resultTypes: ['violations'], iframes: false }));
+      checks += found.passes.length;
+      const bad = found.violations.filter((one) => ['serious', 'critical'].includes(one.impact));
+      const told = bad.map((one) => [one.id, one.nodes.map((node) => node.html.slice(0, 160)).slice(0, 3)]);
+      assert.deepEqual(told, [], `${where} at ${width} px, ${dark ? 'dark' : 'light'}`);
+    }
+    await seen.context().close();
+  }
+}
+assert.ok(checks > 500, `axe-core looked at ${checks} things only`);
+say(`axe-core finds nothing serious on ${pages.length} pages, two widths, two themes`);
+
+assert.deepEqual(foreign, [], 'no request leaves this machine');
+assert.deepEqual(complaints, [], 'no page complains');
+await browser.close();
+say('nothing left this machine, and no page complained');
