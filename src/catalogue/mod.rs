@@ -40,4 +40,4 @@ pub use side_by_side::SideBySide;
 pub use spec::{Entry, Spec, SpecValue, same_name};
 pub use units::{MeasureFault, parse_measure, scale_decimal};
 pub use workload::{TestId, WeightedTest, Workload};
-pub use write::{quoted, render_part, render_parts, specs_json};
+pub use write::{quoted, render_part, render_parts, specs_json, value_json};

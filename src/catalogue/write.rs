@@ -87,7 +87,8 @@ pub fn specs_json(specs: &BTreeMap<Spec, SpecValue>) -> Value {
     Value::Object(pairs.collect())
 }
 
-fn value_json(value: &SpecValue) -> Value {
+/// A spec's value as JSON.
+pub fn value_json(value: &SpecValue) -> Value {
     match value {
         SpecValue::Text(text) => Value::from(text.as_str()),
         SpecValue::Texts(texts) => Value::from(texts.as_slice()),

@@ -38,6 +38,8 @@ pub struct JournalWanted {
     pub since: Option<DateTime<Utc>>,
     /// Only entries that came after the one with this number.
     pub after: Option<i64>,
+    /// Only entries that came before the one with this number.
+    pub before: Option<i64>,
 }
 
 impl Ledger {
@@ -80,8 +82,8 @@ impl Reader {
                    AND (?2 IS NULL OR feed = ?2 OR substr(feed, 1, length(?2) + 1) = ?2 || '/')
                    AND (?3 IS NULL OR kind = ?3)
                    AND (?4 IS NULL OR at_ms >= ?4)
-                   AND id > ?5
-                 ORDER BY id DESC LIMIT ?6",
+                   AND id > ?5 AND id < ?6
+                 ORDER BY id DESC LIMIT ?7",
             )?;
             let since = wanted.since.map(millis);
             let lines = statement.query_map(
@@ -91,6 +93,7 @@ impl Reader {
                     wanted.kind,
                     since,
                     wanted.after.unwrap_or(i64::MIN),
+                    wanted.before.unwrap_or(i64::MAX),
                     limit
                 ],
                 read_line,

@@ -89,14 +89,12 @@ impl Ledger {
         &self.reader
     }
 
-    /// A number that changes when another connection has written to the ledger: a command run
-    /// beside the daemon. What this one writes leaves it as it is.
+    /// See [`Reader::foreign_writes`]. What this one writes leaves it as it is.
     ///
     /// # Errors
     /// [`LedgerError`]
     pub fn foreign_writes(&self) -> Result<i64, LedgerError> {
-        self.reader
-            .run(|connection| connection.query_row("PRAGMA data_version", [], |row| row.get(0)))
+        self.reader.foreign_writes()
     }
 
     /// Moves the write-ahead log into the file and cuts it; to be called when idle. Readers that
@@ -192,6 +190,15 @@ impl Reader {
 
     pub fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// A number that changes when another connection has written to the ledger, such as a command's beside
+    /// the daemon's. Numbers of two connections say nothing about each other.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn foreign_writes(&self) -> Result<i64, LedgerError> {
+        self.run(|connection| connection.query_row("PRAGMA data_version", [], |row| row.get(0)))
     }
 
     /// Lends the connection to what reports its faults itself.

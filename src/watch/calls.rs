@@ -4,9 +4,11 @@ use super::poll::PollReport;
 use super::settings::Settings;
 use crate::catalogue::Fault;
 use crate::decide::Bulletin;
+use crate::market::FeedId;
 use chrono::{DateTime, Utc};
+use std::collections::BTreeSet;
 use std::pin::pin;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::sync::{Notify, watch};
 
@@ -19,6 +21,8 @@ pub struct Calls {
     pub stop: watch::Receiver<bool>,
     /// Asks it to read the settings again. Calls that it has not yet answered are one.
     pub reload: Arc<Notify>,
+    /// Asks it to poll feeds now.
+    pub polls: Arc<PollCalls>,
     pub pulse: Pulse,
 }
 
@@ -28,8 +32,37 @@ impl Calls {
         Calls {
             stop,
             reload: Arc::new(Notify::new()),
+            polls: Arc::default(),
             pulse: Pulse::default(),
         }
+    }
+}
+
+/// Feeds that somebody wants polled now. Calls for one feed that are not yet answered are one.
+#[derive(Debug, Default)]
+pub struct PollCalls {
+    wanted: Mutex<BTreeSet<FeedId>>,
+    asked: Notify,
+}
+
+impl PollCalls {
+    pub fn ask(&self, feed: &FeedId) {
+        self.wanted().insert(feed.clone());
+        self.asked.notify_one();
+    }
+
+    /// Waits until somebody asks.
+    pub(super) async fn asked(&self) {
+        self.asked.notified().await;
+    }
+
+    /// What was asked for since it was last taken.
+    pub(super) fn take(&self) -> BTreeSet<FeedId> {
+        std::mem::take(&mut self.wanted())
+    }
+
+    fn wanted(&self) -> MutexGuard<'_, BTreeSet<FeedId>> {
+        self.wanted.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 

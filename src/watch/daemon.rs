@@ -156,6 +156,12 @@ impl Daemon<'_> {
                 biased;
                 () = stopped(&mut calls.stop) => return Ok(Woken::ToStop),
                 () = calls.reload.notified() => return Ok(Woken::ToReload(Because::Asked)),
+                () = calls.polls.asked() => {
+                    let now = self.clock.now();
+                    let wanted = calls.polls.take().into_iter();
+                    self.due.extend(wanted.map(|feed| (feed.to_string(), now)));
+                    return Ok(Woken::ForWork);
+                }
                 () = self.clock.sleep(stride) => left -= stride,
             }
             if self

@@ -7,6 +7,7 @@ mod briefs;
 pub mod files;
 mod lanes;
 
+pub use self::briefs::read_brief_alone;
 use self::briefs::read_briefs;
 use self::files::{Digest, File, Files, read_folder};
 use self::lanes::TwoLanes;

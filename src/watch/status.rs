@@ -151,7 +151,7 @@ pub fn status(
     })
 }
 
-fn feed_status(
+pub(super) fn feed_status(
     feed: &Feed,
     states: &[FeedState],
     reader: &Reader,

@@ -252,7 +252,6 @@ impl Desk for SampleDesk {
                 quantity: 1,
                 pin: None,
                 is_owned: false,
-                is_optional: false,
             }],
             total_minor: Some(149_485),
             score: Some(101.5),
@@ -655,7 +654,7 @@ impl Desk for SampleDesk {
                 held: 1,
                 refused: 1,
                 matched: 90,
-                bytes: Some(40_000),
+                changed: 3,
                 error: None,
             }],
             refused: vec![RefusedLine {
@@ -663,6 +662,7 @@ impl Desk for SampleDesk {
                 count: 1,
                 example: text(HOSTILE),
             }],
+            notes: vec![HOSTILE.to_owned()],
             held: vec![held()],
         })
     }

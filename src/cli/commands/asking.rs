@@ -1,83 +1,74 @@
 //! What every question about a brief needs: the brief as it is asked, and what is offered.
 
-use crate::catalogue::table::nearest;
-use crate::catalogue::{PartId, scale_decimal};
-use crate::cli::args::{Changes, Past};
+use crate::cli::args;
+use crate::cli::args::Past;
 use crate::cli::report::Failure;
 use crate::cli::wire;
 use crate::decide::{AnswerRecord, shown_instant};
 use crate::ledger::{LedgerError, Reader};
-use crate::market::{Brief, Listed, Market, RetailerId, market, retailers_on};
-use crate::money::{Currency, Money};
+use crate::market::{Brief, Listed, retailers_on};
 use crate::optimise::Standing;
+use crate::watch::asking::{AskFault, Changes};
+pub use crate::watch::asking::{Asked, amount, brief_named, part_named, role_named};
 use crate::watch::clock::Clock;
 use crate::watch::settings::files::Files;
 use crate::watch::settings::{Settings, ledger_of, settings_of};
+use anyhow::anyhow;
 use chrono::{DateTime, Utc};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::thread::{ScopedJoinHandle, scope};
-
-/// A brief as it is asked, in the market of today or of a past instant.
-pub struct Asked {
-    pub settings: Settings,
-    pub brief: Brief,
-    pub listed: Vec<Listed>,
-    pub standing: Standing,
-    /// The instant that the market is of.
-    pub at: DateTime<Utc>,
-}
 
 impl Asked {
     /// Reads the configuration and the ledger, and changes what the command line says.
-    pub fn load(directory: &Path, name: Option<&str>, changes: &Changes) -> Result<Asked, Failure> {
+    pub fn load(
+        directory: &Path,
+        name: Option<&str>,
+        changes: &args::Changes,
+    ) -> Result<Asked, Failure> {
         let moment = Moment::of(changes.at)?;
-        let (settings, reader, mut listed) = moment.read(directory)?;
-        let mut brief = brief_named(&settings, name)?;
+        let (settings, reader, listed) = moment.read(directory)?;
+        let brief = brief_named(&settings, name)?;
         let standing = moment.standing(&reader, &brief)?;
-        change(&settings, changes, &mut brief, &mut listed)?;
-        Ok(Asked {
-            settings,
+        let mut asked = Asked {
+            retailers: settings.retailers.clone(),
+            settings: Arc::new(settings),
             brief,
-            listed,
+            listed: Arc::new(listed),
             standing,
             at: moment.at,
-        })
-    }
-
-    /// The countries besides its own that the brief names for its guide.
-    pub fn countries(&self) -> Vec<String> {
-        let named = self.settings.abroad.get(&self.brief.id);
-        named.cloned().unwrap_or_default()
-    }
-
-    pub fn market(&self) -> Market<'_> {
-        market(
-            &self.brief,
-            &self.settings.catalogue,
-            &self.settings.retailers,
-            &self.listed,
-        )
+        };
+        asked.change(&said(changes)?)?;
+        Ok(asked)
     }
 }
 
-/// The brief of that name, or the only one.
-pub fn brief_named(settings: &Settings, name: Option<&str>) -> Result<Brief, Failure> {
-    let known = || settings.briefs.iter().map(|brief| brief.id.as_str());
-    let hint = match known().collect::<Vec<_>>().as_slice() {
-        [] => "write one in briefs/, or say --budget, --currency and --use to `best`".to_owned(),
-        known => format!("known briefs: {}", known.join(", ")),
-    };
-    match (name, settings.briefs.as_slice()) {
-        (Some(name), briefs) => {
-            let found = briefs.iter().find(|brief| brief.id.as_str() == name);
-            found
-                .cloned()
-                .ok_or_else(|| Failure::usage(format!("no brief is called \"{name}\""), hint))
+impl From<AskFault> for Failure {
+    fn from(fault: AskFault) -> Failure {
+        match fault {
+            AskFault::Unknown { message, hint } | AskFault::Senseless { message, hint } => {
+                Failure::usage(message, hint)
+            }
+            AskFault::Ledger(error) => Failure::Ledger(error.into()),
+            AskFault::Unsolved { doing, source } => Failure::Other(anyhow!(source).context(doing)),
         }
-        (None, [only]) => Ok(only.clone()),
-        (None, []) => Err(Failure::usage("there is no brief", hint)),
-        (None, _) => Err(Failure::usage("there are several briefs; name one", hint)),
     }
+}
+
+/// What the command line says is different.
+fn said(changes: &args::Changes) -> Result<Changes, Failure> {
+    let pairs = |texts: &[String], form| {
+        let pairs = texts.iter().map(|text| pair(text, form));
+        pairs.collect::<Result<Vec<_>, Failure>>()
+    };
+    Ok(Changes {
+        budget: changes.with_budget.clone(),
+        pins: pairs(&changes.pin, "ROLE=PART")?,
+        owned: pairs(&changes.own, "ROLE=PART")?,
+        most_retailers: changes.most_retailers,
+        bans: changes.ban.clone(),
+        prices: pairs(&changes.price, "PART=AMOUNT")?,
+    })
 }
 
 /// The instant that is asked about.
@@ -167,126 +158,9 @@ impl Moment {
     }
 }
 
-/// An amount above or at nothing in a currency.
-pub fn amount(text: &str, currency: Currency) -> Result<Money, Failure> {
-    let minor = scale_decimal(text, currency.exponent()).filter(|minor| *minor >= 0);
-    minor
-        .map(|minor| Money::from_minor(minor, currency))
-        .ok_or_else(|| {
-            Failure::usage(
-                format!("\"{text}\" is no amount in {currency}"),
-                "write digits with a point, such as 1500 or 1499.90",
-            )
-        })
-}
-
-/// A part of the catalogue by its id.
-pub fn part_named(settings: &Settings, name: &str) -> Result<PartId, Failure> {
-    let id = PartId::new(name);
-    if settings.catalogue.parts.contains_key(&id) {
-        return Ok(id);
-    }
-    let known = settings.catalogue.parts.keys().map(PartId::as_str);
-    let hint = match nearest(name, known) {
-        Some(near) => format!("did you mean \"{near}\"?"),
-        None => "the catalogue's parts are in catalogue/".to_owned(),
-    };
-    Err(Failure::usage(
-        format!("no part is called \"{name}\""),
-        hint,
-    ))
-}
-
 /// `left=right`.
-fn pair<'t>(text: &'t str, form: &str) -> Result<(&'t str, &'t str), Failure> {
+fn pair(text: &str, form: &str) -> Result<(String, String), Failure> {
     text.split_once('=')
+        .map(|(left, right)| (left.to_owned(), right.to_owned()))
         .ok_or_else(|| Failure::usage(format!("\"{text}\" has no ="), format!("write {form}")))
-}
-
-fn change(
-    settings: &Settings,
-    changes: &Changes,
-    brief: &mut Brief,
-    listed: &mut [Listed],
-) -> Result<(), Failure> {
-    let currency = brief.budget.currency();
-    if let Some(budget) = &changes.with_budget {
-        brief.budget = amount(budget, currency)?;
-    }
-    for pin in &changes.pin {
-        let (role, part) = pair(pin, "ROLE=PART")?;
-        let part = part_named(settings, part)?;
-        let group = role_named(brief, role)?;
-        brief.roles[group].pin = Some(part);
-    }
-    for own in &changes.own {
-        let (role, part) = pair(own, "ROLE=PART")?;
-        let part = part_named(settings, part)?;
-        let group = role_named(brief, role)?;
-        brief.roles[group].pin = Some(part);
-        brief.roles[group].is_owned = true;
-    }
-    if changes.most_retailers.is_some() {
-        brief.most_retailers = changes.most_retailers;
-    }
-    for name in &changes.ban {
-        ban(settings, brief, name)?;
-    }
-    for price in &changes.price {
-        let (part, price) = pair(price, "PART=AMOUNT")?;
-        let part = part_named(settings, part)?;
-        let price = amount(price, currency)?;
-        let offers = listed.iter_mut().filter(|offer| offer.part == part);
-        let mut is_offered = false;
-        for offer in offers.filter(|offer| offer.price.currency() == currency) {
-            offer.price = price;
-            is_offered = true;
-        }
-        if !is_offered {
-            let message = format!("no offer of \"{part}\" is in {currency}");
-            return Err(Failure::usage(
-                message,
-                "`rigtide history` shows what was seen of it",
-            ));
-        }
-    }
-    Ok(())
-}
-
-/// The position of a role among a brief's.
-pub fn role_named(brief: &Brief, name: &str) -> Result<usize, Failure> {
-    let found = brief.roles.iter().position(|role| role.id.as_str() == name);
-    found.ok_or_else(|| {
-        let known: Vec<&str> = brief.roles.iter().map(|role| role.id.as_str()).collect();
-        let message = format!("the brief has no role \"{name}\"");
-        Failure::usage(message, format!("its roles: {}", known.join(", ")))
-    })
-}
-
-/// Bans whatever has that name: a part, a retailer, or else a brand that some part has.
-fn ban(settings: &Settings, brief: &mut Brief, name: &str) -> Result<(), Failure> {
-    let retailer = RetailerId::new(name);
-    let part = PartId::new(name);
-    let folded = name.to_lowercase();
-    let brands = || {
-        settings
-            .catalogue
-            .parts
-            .values()
-            .filter_map(|part| part.brand.as_deref())
-    };
-    if settings.catalogue.parts.contains_key(&part) {
-        brief.bans.parts.push(part);
-    } else if settings.retailers.contains_key(&retailer) {
-        brief.bans.retailers.push(retailer);
-    } else if brands().any(|brand| brand.to_lowercase() == folded) {
-        brief.bans.brands.push(name.to_owned());
-    } else {
-        let message = format!("no part, retailer or brand is called \"{name}\"");
-        return Err(Failure::usage(
-            message,
-            "name a part by its id, a retailer by its file's name",
-        ));
-    }
-    Ok(())
 }

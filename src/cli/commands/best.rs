@@ -93,7 +93,7 @@ fn brief(settings: &Settings, arguments: &BestArguments) -> Result<Brief, Failur
     if let Some(budget) = &arguments.budget {
         return ad_hoc(settings, arguments, budget);
     }
-    brief_named(settings, arguments.brief.as_deref())
+    Ok(brief_named(settings, arguments.brief.as_deref())?)
 }
 
 /// A brief from the command line. Its country is the retailers', where they share one.

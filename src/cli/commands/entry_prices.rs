@@ -7,11 +7,8 @@ use super::asking::{Asked, role_named};
 use crate::cli::args::EntryPricesArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, Tone, columns, harmless, harmless_source};
-use crate::market::Market;
-use crate::optimise::{
-    ClimbFault, Effort, EntryPrice, Question, SweeperFirst, entry_prices, unoffered_entry_prices,
-};
-use anyhow::Context as _;
+use crate::optimise::{Effort, EntryPrice};
+use crate::watch::reasons::{entries, is_in, lacking};
 use serde_json::{Value, json};
 use std::cmp::Reverse;
 use std::path::Path;
@@ -22,9 +19,6 @@ pub fn run(
     screen: &Screen,
 ) -> Result<(), Failure> {
     let asked = Asked::load(directory, arguments.brief.as_deref(), &arguments.changes)?;
-    let market = asked.market();
-    let engine = SweeperFirst(Effort::default());
-    let question = Question::new(&market, &asked.settings.catalogue, &asked.standing, &engine);
     let groups = match &arguments.role {
         Some(role) => vec![role_named(&asked.brief, role)?],
         None => (0..asked.brief.roles.len()).collect(),
@@ -32,10 +26,7 @@ pub fn run(
     let mut found: Vec<Vec<EntryPrice>> = Vec::new();
     for group in groups {
         screen.progress(&format!("entry prices of {}", asked.brief.roles[group].id));
-        let offered = entry_prices(&question, group).context("cannot work out entry prices")?;
-        let unoffered =
-            unoffered(&asked, &market, group).context("cannot work out entry prices")?;
-        found.push(offered.into_iter().chain(unoffered).collect());
+        found.push(entries(&asked, group, Effort::default())?);
     }
     screen.clear_progress();
     if arguments.output.json {
@@ -48,33 +39,6 @@ pub fn run(
             .for_each(|line| screen.line(line));
     }
     Ok(())
-}
-
-/// The entry prices of the catalogue's parts that no offer of today counts for. A market of their
-/// own: what costs nothing would change what is in the others' way.
-fn unoffered(
-    asked: &Asked,
-    market: &Market<'_>,
-    group: usize,
-) -> Result<Vec<EntryPrice>, ClimbFault> {
-    let catalogue = &asked.settings.catalogue;
-    let market = market.with_unoffered(group, catalogue, |_| true);
-    let is_unoffered = |position| market.is_unoffered(group, position);
-    if !(0..market.candidates[group].len()).any(is_unoffered) {
-        return Ok(Vec::new());
-    }
-    let engine = SweeperFirst(Effort::default());
-    let question = Question::new(&market, catalogue, &asked.standing, &engine);
-    unoffered_entry_prices(&question, group)
-}
-
-fn is_in(price: &EntryPrice) -> bool {
-    lacking(price).is_some_and(|lacking| lacking <= 0)
-}
-
-/// By how much a part's price is above its entry price.
-fn lacking(price: &EntryPrice) -> Option<i64> {
-    Some(price.landed?.minor() - price.entry?.minor())
 }
 
 fn name<'a>(asked: &'a Asked, price: &'a EntryPrice) -> &'a str {

@@ -2,9 +2,6 @@
 //!
 //! `--json` is short for `--format json`: the document that `config/guide.schema.json` describes.
 
-pub(super) mod join;
-mod position;
-
 use super::asking::Asked;
 use crate::cli::args::{GuideArguments, GuideForm};
 use crate::cli::report::Failure;
@@ -12,6 +9,7 @@ use crate::cli::screen::{Screen, harmless, harmless_source};
 use crate::cli::wire;
 use crate::guide::render::{Form, render};
 use crate::guide::view::View;
+use crate::watch::join::{Joined, joined};
 use std::path::Path;
 
 pub fn run(directory: &Path, arguments: &GuideArguments, screen: &Screen) -> Result<(), Failure> {
@@ -28,9 +26,10 @@ pub fn run(directory: &Path, arguments: &GuideArguments, screen: &Screen) -> Res
         true => asked.countries(),
         false => arguments.country.clone(),
     };
-    let joined = join::joined(&asked, &countries, screen)?;
+    let reader = wire::reader(&asked.settings)?;
+    let joined = joined(&asked, &reader, &countries, &|what| screen.progress(what))?;
     screen.clear_progress();
-    let Some(join::Joined { view, .. }) = joined else {
+    let Some(Joined { view, .. }) = joined else {
         screen.complain("nothing fits; `rigtide best` tells why");
         return Err(Failure::NothingFits);
     };

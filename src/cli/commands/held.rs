@@ -16,10 +16,10 @@ use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, Tone, columns, harmless, harmless_source, shortened};
 use crate::cli::wire;
 use crate::decide::shown_instant;
-use crate::ledger::{HeldId, HeldOffer, JournalEntry, Ledger, LedgerError};
+use crate::ledger::{HeldId, HeldOffer, LedgerError};
 use crate::watch::clock::Clock;
 use crate::watch::settings::Settings;
-use chrono::{DateTime, Utc};
+use crate::watch::words::{HeldWord, described, give_held_word};
 use serde::Serialize;
 use serde_json::json;
 use std::path::Path;
@@ -44,19 +44,12 @@ struct HeldRecord<'h> {
     last_seen: String,
 }
 
-/// A person's word on a held observation.
-#[derive(Clone, Copy)]
-enum Word {
-    Confirm,
-    Drop,
-}
-
 pub fn run(directory: &Path, arguments: &HeldArguments, screen: &Screen) -> Result<(), Failure> {
     let settings = wire::settings(directory)?;
     let json = arguments.output.json;
     match (arguments.confirm, arguments.drop) {
-        (Some(id), _) => give_word(&settings, Word::Confirm, id, json, screen),
-        (None, Some(id)) => give_word(&settings, Word::Drop, id, json, screen),
+        (Some(id), _) => give_word(&settings, HeldWord::Confirm, id, json, screen),
+        (None, Some(id)) => give_word(&settings, HeldWord::Drop, id, json, screen),
         (None, None) => list(&settings, json, screen),
     }
 }
@@ -80,7 +73,7 @@ fn list(settings: &Settings, json: bool, screen: &Screen) -> Result<(), Failure>
 
 fn give_word(
     settings: &Settings,
-    word: Word,
+    word: HeldWord,
     id: i64,
     json: bool,
     screen: &Screen,
@@ -93,63 +86,20 @@ fn give_word(
         return Err(unknown());
     }
     let mut ledger = wire::ledger(settings)?;
-    let waiting = ledger.read().list_held().map_err(of_ledger)?;
-    let held = waiting.into_iter().find(|held| held.id == HeldId(id));
-    let held = held.ok_or_else(unknown)?;
     let now = Clock::from_environment().now();
-    if !apply(&mut ledger, word, &held, now).map_err(of_ledger)? {
-        return Err(unknown());
-    }
+    let held = give_held_word(&mut ledger, word, HeldId(id), now).map_err(of_ledger)?;
+    let held = held.ok_or_else(unknown)?;
     let done = word.done();
     if json {
         screen.line(json!({ "id": id, "done": done }).to_string());
     } else {
-        screen.line(format!("{done}: {}", described(&held)));
+        screen.line(harmless(&format!("{done}: {}", described(&held))));
     }
     Ok(())
 }
 
-/// False when the observation was settled in between.
-fn apply(
-    ledger: &mut Ledger,
-    word: Word,
-    held: &HeldOffer,
-    now: DateTime<Utc>,
-) -> Result<bool, LedgerError> {
-    let applied = match word {
-        Word::Confirm => ledger.confirm_held(held.id, now)?,
-        Word::Drop => ledger.drop_held(held.id)?,
-    };
-    if applied {
-        ledger.note(&[JournalEntry {
-            at: now,
-            kind: format!("held_{}", word.done()),
-            feed: Some(held.feed.clone()),
-            brief: None,
-            part: held.part.clone(),
-            text: format!("{} by hand: {}", word.done(), described(held)),
-            data: json!({ "id": held.id.0, "price_minor": held.price.minor() }),
-        }])?;
-    }
-    Ok(applied)
-}
-
-impl Word {
-    fn done(self) -> &'static str {
-        match self {
-            Word::Confirm => "confirmed",
-            Word::Drop => "dropped",
-        }
-    }
-}
-
 fn of_ledger(error: LedgerError) -> Failure {
     Failure::Ledger(error.into())
-}
-
-fn described(held: &HeldOffer) -> String {
-    let (feed, sku, title) = (&held.feed, &held.sku, &held.title);
-    harmless(&format!("{} for {title} ({feed} {sku})", held.price))
 }
 
 fn record(held: &HeldOffer) -> HeldRecord<'_> {

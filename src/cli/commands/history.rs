@@ -13,7 +13,6 @@
 //! A ware is what can be compared: new or used, one currency, with tax or without.
 
 mod facts;
-pub(super) mod past;
 mod report;
 mod table_file;
 
@@ -27,14 +26,22 @@ use crate::cli::wire;
 use crate::decide::shown_instant;
 use crate::ledger::Interval;
 use crate::watch::clock::Clock;
+use crate::watch::past::{Past, PastWanted};
 use crate::watch::settings::Settings;
-use past::{Past, Ware};
 use std::path::Path;
 
 pub fn run(directory: &Path, arguments: &HistoryArguments, screen: &Screen) -> Result<(), Failure> {
     let settings = wire::settings(directory)?;
     let now = Clock::from_environment().now();
-    let past = Past::read(&settings, arguments, now)?;
+    let wanted = PastWanted {
+        part: arguments.part.clone(),
+        since: arguments.since,
+        retailers: arguments.retailer.iter().cloned().collect(),
+        target: arguments.target.clone(),
+        progressive: arguments.progressive,
+        on_market_since: arguments.on_market_since,
+    };
+    let past = Past::read(&settings, &wire::reader(&settings)?, &wanted, now)?;
     if past.intervals.is_empty() {
         check_names(&settings, arguments)?;
     }
@@ -169,18 +176,4 @@ fn remark(interval: &Interval, past: &Past) -> String {
     let claimed = claimed.map(|claim| format!("\"was\" {}: {}", claim.was(), claim.verdict()));
     let remarks = is_lowest.then(|| "lowest".to_owned()).into_iter();
     remarks.chain(claimed).collect::<Vec<_>>().join(", ")
-}
-
-/// What a ware is called where there are several: `new, EUR with tax`.
-fn named(ware: &Ware) -> String {
-    let tax = if ware.kind.tax_included {
-        "with"
-    } else {
-        "without"
-    };
-    let condition = match ware.kind.condition.name() {
-        "unknown" => "condition not told",
-        told => told,
-    };
-    format!("{condition}, {} {tax} tax", ware.kind.currency)
 }

@@ -31,6 +31,7 @@ pub fn run(directory: &Path, arguments: &JournalArguments, screen: &Screen) -> R
         kind: arguments.kind.clone(),
         since: arguments.since,
         after: None,
+        before: None,
     };
     if !arguments.follow {
         let Some(reader) = wire::existing_reader(&settings)? else {

@@ -20,6 +20,7 @@ use crate::cli::screen::{Screen, Set, Tone, columns, harmless, harmless_source};
 use crate::cli::wire;
 use crate::money::Money;
 use crate::optimise::{Build, Effort, Ladder, Question, Rung, SweeperFirst, ladder};
+use crate::watch::reasons::per_100;
 use anyhow::Context as _;
 use serde_json::{Value, json};
 use std::path::Path;
@@ -129,14 +130,6 @@ fn show(ladder: &Ladder, asked: &Asked, screen: &Screen) -> Vec<String> {
     lines.push(String::new());
     lines.extend(chart(ladder, &asked.brief.name).text());
     lines
-}
-
-/// Points of score for 100 units of money, on the step up to a rung.
-fn per_100(rung: &Rung) -> Option<f64> {
-    let step = rung.step_up?;
-    let unit = 10_f64.powi(step.cost.currency().exponent() as i32);
-    let units = step.cost.minor() as f64 / unit;
-    (units > 0.0).then(|| 100.0 * step.score.points() / units)
 }
 
 fn chart(ladder: &Ladder, name: &str) -> Scatter {

@@ -15,10 +15,10 @@ use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, Tone, columns, harmless, harmless_source, shortened};
 use crate::cli::wire;
 use crate::decide::shown_instant;
-use crate::ledger::{Delivery, DeliveryState, JournalEntry, Ledger};
+use crate::ledger::{Delivery, DeliveryState, Ledger};
 use crate::watch::clock::Clock;
 use crate::watch::settings::Settings;
-use chrono::{DateTime, Utc};
+use crate::watch::words;
 use serde_json::{Value, json};
 use std::path::Path;
 
@@ -92,24 +92,14 @@ fn retry(
     let mut ledger = opened(settings, id)?;
     let of_ledger = |error: crate::ledger::LedgerError| Failure::Ledger(error.into());
     let wanted = match id {
-        Some(id) => vec![found(&ledger, id)?],
+        Some(id) => vec![words::delivery(ledger.read(), id)?],
         None => {
             let dead = ledger.read().deliveries(&[DeliveryState::Dead], u32::MAX);
             dead.map_err(of_ledger)?
         }
     };
-    if let [only] = wanted.as_slice() {
-        refuse_sent(only, "it is not sent twice")?;
-    }
     let now = Clock::from_environment().now();
-    let ids: Vec<i64> = wanted.iter().map(|delivery| delivery.id).collect();
-    let entries: Vec<JournalEntry> = wanted
-        .iter()
-        .map(|delivery| entry(delivery, "delivery_retried", "is tried again", now))
-        .collect();
-    ledger
-        .retry_deliveries(&ids, now, &entries)
-        .map_err(of_ledger)?;
+    words::retry(&mut ledger, &wanted, now)?;
     told("retried", &wanted, output, screen);
     if wanted.is_empty() && !output.json {
         screen.line("no delivery was given up");
@@ -119,12 +109,9 @@ fn retry(
 
 fn give_up(settings: &Settings, id: i64, output: Output, screen: &Screen) -> Result<(), Failure> {
     let mut ledger = opened(settings, Some(id))?;
-    let delivery = found(&ledger, id)?;
-    refuse_sent(&delivery, "there is nothing to drop")?;
+    let delivery = words::delivery(ledger.read(), id)?;
     let now = Clock::from_environment().now();
-    let entries = [entry(&delivery, "delivery_dropped", "was dropped", now)];
-    let dropped = ledger.drop_delivery(id, now, &entries);
-    dropped.map_err(|error| Failure::Ledger(error.into()))?;
+    words::drop_delivery(&mut ledger, &delivery, now)?;
     told("dropped", &[delivery], output, screen);
     Ok(())
 }
@@ -132,42 +119,8 @@ fn give_up(settings: &Settings, id: i64, output: Output, screen: &Screen) -> Res
 /// The ledger for writing; a delivery of one that does not exist is unknown.
 fn opened(settings: &Settings, id: Option<i64>) -> Result<Ledger, Failure> {
     match id {
-        Some(id) if !settings.ledger.exists() => Err(unknown(id)),
+        Some(id) if !settings.ledger.exists() => Err(words::unknown_delivery(id).into()),
         _ => wire::ledger(settings),
-    }
-}
-
-fn found(ledger: &Ledger, id: i64) -> Result<Delivery, Failure> {
-    let delivery = ledger.read().delivery(id);
-    let delivery = delivery.map_err(|error| Failure::Ledger(error.into()))?;
-    delivery.ok_or_else(|| unknown(id))
-}
-
-fn unknown(id: i64) -> Failure {
-    let message = format!("no delivery has the number {id}");
-    Failure::usage(message, "`rigtide outbox list --state all` lists them")
-}
-
-fn refuse_sent(delivery: &Delivery, hint: &str) -> Result<(), Failure> {
-    match delivery.state {
-        DeliveryState::Sent => {
-            let message = format!("delivery {} was sent", delivery.id);
-            Err(Failure::usage(message, hint))
-        }
-        DeliveryState::Waiting | DeliveryState::Dead | DeliveryState::Dropped => Ok(()),
-    }
-}
-
-fn entry(delivery: &Delivery, kind: &str, what: &str, at: DateTime<Utc>) -> JournalEntry {
-    let Delivery { id, channel, .. } = delivery;
-    JournalEntry {
-        at,
-        kind: kind.to_owned(),
-        feed: None,
-        brief: Some(delivery.brief.clone()),
-        part: None,
-        text: format!("\"{}\" for {channel} {what}", delivery.subject),
-        data: json!({ "delivery": id, "bulletin": delivery.bulletin.as_str(), "channel": channel }),
     }
 }
 

@@ -12,7 +12,6 @@
 mod evidence;
 
 use super::asking::Asked;
-use super::guide::join::{Joined, joined};
 use super::guide::warn;
 use super::published::{Kept, kept, needed, of_ledger};
 use crate::cli::args::{Changes, PublishArguments};
@@ -25,6 +24,7 @@ use crate::guide::render::{Form, render};
 use crate::guide::view::{BeforeView, EditionView, View};
 use crate::ledger::{Freezing, JournalEntry, NewEdition, sha256};
 use crate::watch::edition::of_edition;
+use crate::watch::join::{Joined, joined};
 use anyhow::{Context as _, anyhow};
 use serde_json::json;
 use std::path::{Path, PathBuf};
@@ -79,7 +79,9 @@ fn write(
     arguments: &PublishArguments,
     screen: &Screen,
 ) -> Result<(), Failure> {
-    let joined = joined(asked, &asked.countries(), screen)?;
+    let reader = wire::reader(&asked.settings)?;
+    let progress = |what: &str| screen.progress(what);
+    let joined = joined(asked, &reader, &asked.countries(), &progress)?;
     screen.clear_progress();
     let Some(joined) = joined else {
         screen.complain("nothing fits, so nothing is published; `rigtide best` tells why");

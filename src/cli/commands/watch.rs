@@ -6,14 +6,17 @@ use crate::cli::report::Failure;
 use crate::cli::screen::Screen;
 use crate::cli::wire::DaemonVitals;
 use crate::cli::{service, wire};
+use crate::decide::Bulletin;
 use crate::ledger::WatchLock;
 use crate::watch::calls::{Calls, Listener, Phase, Pulse};
 use crate::watch::clock::Clock;
 use crate::watch::daemon::watch;
-use crate::watch::poll::Polling;
+use crate::watch::desk::DaemonDesk;
+use crate::watch::poll::{PollReport, Polling};
 use crate::watch::settings::Settings;
 use crate::web::{Listen, Serving, USUAL, Vitals, WebSettings, bind};
 use anyhow::{Context as _, anyhow};
+use chrono::{DateTime, Utc};
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
@@ -77,13 +80,15 @@ async fn run_watch(polling: &Polling, lock: &WatchLock) -> Result<(), Failure> {
     warn_of_dead_letters(polling)?;
     tracing::info!(feeds, briefs, "watching");
     let vitals = Arc::new(DaemonVitals::new(settings.clone()));
-    let calls = calls(vitals.clone())?;
+    let desk = Arc::new(DaemonDesk::new(settings.clone(), Clock::system()));
+    let calls = calls(vitals.clone(), desk.clone())?;
     let mut teller = Teller {
         status: status(settings),
         asked_at: Listen::Off,
         serving: None,
         lock,
         vitals,
+        desk,
     };
     if let Err(reason) = teller.answer_at(&settings.web) {
         let error = anyhow!(reason).context("the page cannot be served");
@@ -94,7 +99,7 @@ async fn run_watch(polling: &Polling, lock: &WatchLock) -> Result<(), Failure> {
 }
 
 /// Signals as calls: SIGTERM and SIGINT end the daemon, SIGHUP makes it read its settings again.
-fn calls(vitals: Arc<DaemonVitals>) -> Result<Calls, Failure> {
+fn calls(vitals: Arc<DaemonVitals>, desk: Arc<DaemonDesk>) -> Result<Calls, Failure> {
     let listen = |kind| signal(kind).context("cannot listen for signals");
     let mut terminate = listen(SignalKind::terminate())?;
     let mut interrupt = listen(SignalKind::interrupt())?;
@@ -115,13 +120,16 @@ fn calls(vitals: Arc<DaemonVitals>) -> Result<Calls, Failure> {
     });
     let usual = Pulse::default();
     let every = service::watchdog_interval().map_or(usual.every, |wanted| wanted.min(usual.every));
+    let polls = desk.poll_calls();
     let beat = move || {
         vitals.beat();
+        desk.tidy();
         service::tell_alive();
     };
     Ok(Calls {
         stop: stopping,
         reload,
+        polls,
         pulse: Pulse {
             every,
             beat: Arc::new(beat),
@@ -133,6 +141,8 @@ fn calls(vitals: Arc<DaemonVitals>) -> Result<Calls, Failure> {
 struct Teller<'l> {
     status: String,
     vitals: Arc<DaemonVitals>,
+    /// Answers what pages ask.
+    desk: Arc<DaemonDesk>,
     /// Where the settings want answers, and what gives them.
     asked_at: Listen,
     serving: Option<Serving>,
@@ -193,6 +203,18 @@ impl Teller<'_> {
 }
 
 impl Listener for Teller<'_> {
+    fn polled(&mut self, _report: &PollReport) {
+        self.desk.moved();
+    }
+
+    fn told(&mut self, _bulletin: &Bulletin) {
+        self.desk.moved();
+    }
+
+    fn looked(&mut self, _at: DateTime<Utc>) {
+        self.desk.moved();
+    }
+
     fn entered(&mut self, phase: Phase) {
         service::tell(phase);
         if phase == Phase::Ready {
@@ -206,6 +228,7 @@ impl Listener for Teller<'_> {
             vec![Fault::of_file("rigtide.toml", message, remedy)]
         })?;
         self.vitals.took(settings);
+        self.desk.took(settings);
         self.status = status(settings);
         Ok(())
     }

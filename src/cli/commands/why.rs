@@ -17,40 +17,16 @@ use crate::catalogue::PartId;
 use crate::cli::args::WhyArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Tone, harmless, harmless_source};
-use crate::market::{LeftOut, Listed, Market, market};
-use crate::optimise::{
-    Bindings, Build, Effort, KeptOut, Question, QuestionFault, Reason, SweeperFirst, Why, bindings,
-    why,
-};
-use anyhow::Context as _;
+use crate::optimise::{Bindings, Build, Effort, Reason, Why};
+use crate::watch::reasons::{Reasons, kept_out, reasons};
 use serde_json::{Value, json};
 use std::path::Path;
 
 pub fn run(directory: &Path, arguments: &WhyArguments, screen: &Screen) -> Result<(), Failure> {
     let asked = Asked::load(directory, arguments.brief.as_deref(), &arguments.changes)?;
     let part = part_named(&asked.settings, &arguments.part)?;
-    let market = asked.market();
-    let engine = SweeperFirst(Effort::default());
-    let question = Question::new(&market, &asked.settings.catalogue, &asked.standing, &engine);
-    let mut words = Vec::new();
-    for (group, position) in seats(&market, &part) {
-        screen.progress(&format!("asking why {part}"));
-        let word = why(&question, group, position).context("cannot tell why")?;
-        let held = match word.reason {
-            Reason::Picked { .. } => bindings(&question, &asked.listed, group),
-            _ => Ok(None),
-        };
-        words.push((word, held.context("cannot tell what holds it")?));
-    }
-    let left_out = match words.is_empty() {
-        true => left_out(&asked, &part),
-        false => Vec::new(),
-    };
-    if words.is_empty() {
-        screen.progress(&format!("asking what {part} might cost"));
-        let unoffered = unoffered(&asked, &market, &part).context("cannot tell why")?;
-        words = unoffered.into_iter().map(|word| (word, None)).collect();
-    }
+    let told = |what: &str| screen.progress(what);
+    let Reasons { words, left_out } = reasons(&asked, &part, Effort::default(), &told)?;
     screen.clear_progress();
     if arguments.output.json {
         screen.line(harmless_source(
@@ -74,77 +50,6 @@ pub fn run(directory: &Path, arguments: &WhyArguments, screen: &Screen) -> Resul
         lines.for_each(|line| screen.line(harmless(&line)));
     }
     Ok(())
-}
-
-/// What a part of which no offer counts might cost, in every role that it could fill.
-fn unoffered(asked: &Asked, market: &Market<'_>, part: &PartId) -> Result<Vec<Why>, QuestionFault> {
-    let catalogue = &asked.settings.catalogue;
-    let mut words = Vec::new();
-    for group in 0..market.brief.roles.len() {
-        let market = market.with_unoffered(group, catalogue, |one| one.id == *part);
-        let engine = SweeperFirst(Effort::default());
-        for (group, position) in seats(&market, part) {
-            let question = Question::new(&market, catalogue, &asked.standing, &engine);
-            words.push(why(&question, group, position)?);
-        }
-    }
-    Ok(words)
-}
-
-/// Where a part is a candidate: role and position.
-fn seats(market: &Market<'_>, part: &PartId) -> Vec<(usize, usize)> {
-    let groups = market.candidates.iter().enumerate();
-    groups
-        .filter_map(|(group, candidates)| {
-            let position = candidates.iter().position(|one| one.part.id == *part)?;
-            Some((group, position))
-        })
-        .collect()
-}
-
-/// Why a part is no candidate at all.
-fn left_out(asked: &Asked, part: &PartId) -> Vec<String> {
-    let own: Vec<Listed> = asked
-        .listed
-        .iter()
-        .filter(|offer| offer.part == *part)
-        .cloned()
-        .collect();
-    if own.is_empty() {
-        let mut lines = vec!["no retailer offers it now".to_owned()];
-        lines.extend(unfit(asked, part));
-        return lines;
-    }
-    let alone = market(
-        &asked.brief,
-        &asked.settings.catalogue,
-        &asked.settings.retailers,
-        &own,
-    );
-    let reasons = alone.left_out.iter();
-    reasons
-        .map(|(reason, count)| format!("{count} of its offers not considered: {}", reason.reason()))
-        .collect()
-}
-
-/// Why the brief has no role for a part, whatever it costs.
-fn unfit(asked: &Asked, part: &PartId) -> Option<String> {
-    let brief = &asked.brief;
-    let part = asked.settings.catalogue.parts.get(part)?;
-    let reason = match brief.bans.admit_part(part) {
-        false => LeftOut::Banned,
-        true => {
-            let reasons = brief.roles.iter().map(|role| brief.may_fill(role, part));
-            let reasons: Option<Vec<LeftOut>> = reasons.map(Result::err).collect();
-            // A role of its own kind says more than all the others.
-            let reasons = reasons?.into_iter();
-            reasons.max_by_key(|reason| *reason != LeftOut::NoRole)?
-        }
-    };
-    Some(format!(
-        "its offers would not be considered: {}",
-        reason.reason()
-    ))
 }
 
 fn show(word: &Why) -> Vec<String> {
@@ -171,12 +76,20 @@ fn show(word: &Why) -> Vec<String> {
         }
         Reason::KeptOut(reasons) => {
             lines.push("no build has it".to_owned());
-            lines.extend(reasons.iter().map(kept_out));
+            lines.extend(
+                reasons
+                    .iter()
+                    .map(|reason| format!("  {}", kept_out(reason))),
+            );
         }
         Reason::NotOffered(reasons) if reasons.is_empty() => {}
         Reason::NotOffered(reasons) => {
             lines.push("no build would have it".to_owned());
-            lines.extend(reasons.iter().map(kept_out));
+            lines.extend(
+                reasons
+                    .iter()
+                    .map(|reason| format!("  {}", kept_out(reason))),
+            );
         }
     }
     lines.push(match word.entry {
@@ -187,14 +100,6 @@ fn show(word: &Why) -> Vec<String> {
         None => "entry price: none; no optimal build takes it even for nothing".to_owned(),
     });
     lines
-}
-
-fn kept_out(reason: &KeptOut) -> String {
-    match reason {
-        KeptOut::Budget { cheapest } => format!("  the cheapest build with it costs {cheapest}"),
-        KeptOut::Rule { id, states } => format!("  the rule {id} keeps it out: {states}"),
-        KeptOut::RulesTogether => "  several fit rules together keep it out".to_owned(),
-    }
 }
 
 fn outline(build: &Build) -> Vec<String> {
@@ -210,13 +115,6 @@ fn outline(build: &Build) -> Vec<String> {
     }
     lines.push(format!("  score {} for {}", build.shown_score, build.total));
     lines
-}
-
-fn trimmed(reasons: &[KeptOut]) -> Vec<String> {
-    let reasons = reasons.iter();
-    reasons
-        .map(|reason| kept_out(reason).trim().to_owned())
-        .collect()
 }
 
 fn report(
@@ -243,8 +141,18 @@ fn report(
                 Some(of_build(best)),
                 Vec::new(),
             ),
-            Reason::KeptOut(reasons) => ("kept_out", None, None, trimmed(reasons)),
-            Reason::NotOffered(reasons) => ("not_offered", None, None, trimmed(reasons)),
+            Reason::KeptOut(reasons) => (
+                "kept_out",
+                None,
+                None,
+                reasons.iter().map(kept_out).collect(),
+            ),
+            Reason::NotOffered(reasons) => (
+                "not_offered",
+                None,
+                None,
+                reasons.iter().map(kept_out).collect(),
+            ),
         };
         json!({
             "role": word.role,

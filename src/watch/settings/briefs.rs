@@ -38,6 +38,15 @@ pub(super) fn read_briefs(
     (briefs, telling, abroad)
 }
 
+/// A brief alone, as its file would be read: what it asks to be told is looked at, channels are not.
+pub fn read_brief_alone(id: &str, mut root: Table<'_, '_>, catalogue: &Catalogue) -> Option<Brief> {
+    let code = root.text("currency");
+    let currency = code.and_then(|code| Currency::parse(&code.value).ok());
+    Telling::read(&mut root, currency, &[]);
+    read_countries(&mut root);
+    Brief::read(id, root, catalogue)
+}
+
 /// The countries besides its own that a brief's guide is for.
 fn read_countries(root: &mut Table<'_, '_>) -> Vec<String> {
     let codes = root.texts("countries").map(|at| at.value);

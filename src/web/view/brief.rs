@@ -133,8 +133,6 @@ pub struct RoleView {
     pub quantity: u32,
     pub pin: Option<String>,
     pub is_owned: bool,
-    /// Without it the build is complete too.
-    pub is_optional: bool,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]

@@ -44,8 +44,11 @@ pub struct FeedPage {
     pub zone: String,
     /// Newest first.
     pub polls: Vec<PollLine>,
-    /// Of the newest poll that read anything: records that it refused, by reason.
+    /// Of the newest poll: how many records it refused, with the first it has a note of.
     pub refused: Vec<RefusedLine>,
+    /// Of the newest poll that had something to say: records that it refused, and why, and what else it
+    /// met; the first fifty.
+    pub notes: Vec<String>,
     pub held: Vec<HeldView>,
 }
 
@@ -53,14 +56,16 @@ pub struct FeedPage {
 pub struct PollLine {
     pub at: String,
     pub duration_ms: Option<u64>,
-    /// A stable word, such as `fresh`, `unchanged` or `failed`.
+    /// `fresh`, `unchanged`, `failed` or `suspicious`.
     pub status: String,
     pub records: u64,
+    /// Records that were taken for offers.
     pub accepted: u64,
     pub held: u64,
     pub refused: u64,
     pub matched: u64,
-    pub bytes: Option<u64>,
+    /// Offers of which something was other than before.
+    pub changed: u64,
     pub error: Option<String>,
 }
 

@@ -1,11 +1,11 @@
 //! What a part's past comes to, as people read it.
 
-use super::past::{Claim, Past, Ware};
 use crate::cli::screen::{Set, columns, harmless};
 use crate::decide::shown_instant;
 use crate::history::prior_price::Verdict;
 use crate::history::wait::{Wait, wait};
 use crate::history::{Change, Extreme, Facts, LowerBefore, Record, State};
+use crate::watch::past::{Claim, Past, Ware};
 use chrono::{DateTime, TimeDelta, Utc};
 
 const DAY_MS: f64 = 86_400_000.0;
@@ -19,7 +19,7 @@ pub(super) fn lines(ware: &Ware, past: &Past) -> Vec<String> {
         1 => "1 offer".to_owned(),
         number => format!("the lowest of {number} offers"),
     };
-    let named = super::named(ware);
+    let named = ware.kind.words();
     let mut lines = vec![format!("{named}, {offers}; {}", record(&facts.record))];
     let mut rows = vec![[
         "now".to_owned(),

@@ -1,11 +1,11 @@
 //! The past as JSON; the document is described in the module above.
 
-use super::past::{Claim, OfferPast, Past, Ware};
 use crate::decide::shown_instant;
 use crate::history::prior_price::Verdict;
 use crate::history::wait::{Wait, wait};
 use crate::history::{Extreme, Facts, LowerBefore, State, Step, Stock};
 use crate::ledger::Interval;
+use crate::watch::past::{Claim, OfferPast, Past, Ware};
 use serde_json::{Value, json};
 
 pub(super) fn report(past: &Past) -> Value {

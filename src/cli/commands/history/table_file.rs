@@ -1,10 +1,10 @@
 //! The past as a table for spreadsheets: CSV by RFC 4180.
 
-use super::past::Past;
 use crate::cli::report::Failure;
 use crate::decide::shown_instant;
 use crate::history::{State, Stock};
 use crate::money::Money;
+use crate::watch::past::Past;
 use std::borrow::Cow;
 
 const HEADING: [&str; 12] = [

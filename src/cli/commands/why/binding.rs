@@ -1,8 +1,8 @@
 //! What holds a pick where it is, for people and as JSON.
 
 use crate::catalogue::{PartId, WorkloadId};
-use crate::cli::commands::asking::Asked;
 use crate::optimise::{Binding, BindingLimit, Bindings, HeldBy};
+use crate::watch::asking::Asked;
 use serde_json::{Value, json};
 
 /// Lines for a person.

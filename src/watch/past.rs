@@ -1,23 +1,45 @@
 //! A part's past as it is read from the ledger and sorted into what can be compared.
 
+use super::asking::{AskFault, amount};
+use super::settings::Settings;
 use crate::catalogue::PartId;
 use crate::chart::steps::{Line, StepChart};
-use crate::cli::args::HistoryArguments;
-use crate::cli::commands::asking::amount;
-use crate::cli::report::Failure;
-use crate::cli::wire;
 use crate::history::prior_price::{self, Finding, Reduction, Stated, Terms, Verdict};
 use crate::history::{Asked, Facts, Reading, Series, State, Stock, lowest_of};
-use crate::ledger::{Interval, OfferRow, Reader};
+use crate::ledger::{Interval, LedgerError, OfferRow, Reader};
 use crate::market::{Condition, FeedId, RetailerId, Sku};
 use crate::money::{Currency, Money};
-use crate::watch::settings::Settings;
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use chrono_tz::Tz;
 use std::collections::BTreeMap;
 
+/// What of a part's past is asked for.
+#[derive(Debug, Clone, Default)]
+pub struct PastWanted {
+    pub part: String,
+    /// Only from this day on, in UTC.
+    pub since: Option<NaiveDate>,
+    /// Only these retailers' offers; all, if none is named.
+    pub retailers: Vec<String>,
+    /// A price that is waited for, in words.
+    pub target: Option<String>,
+    /// Of a reduction that grew step by step, the price before its first step is the one before it.
+    pub progressive: bool,
+    pub on_market_since: Option<NaiveDate>,
+}
+
+impl PastWanted {
+    /// All that is known of the part.
+    pub fn of(part: &str) -> PastWanted {
+        PastWanted {
+            part: part.to_owned(),
+            ..PastWanted::default()
+        }
+    }
+}
+
 /// Everything that is told of a part.
-pub(in crate::cli::commands) struct Past {
+pub struct Past {
     pub part: String,
     /// Its name, or its id where the catalogue has it no more.
     pub name: String,
@@ -29,14 +51,14 @@ pub(in crate::cli::commands) struct Past {
 
 /// What makes prices comparable.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(in crate::cli::commands) struct WareKind {
+pub struct WareKind {
     pub condition: Condition,
     pub currency: Currency,
     pub tax_included: bool,
 }
 
 /// The comparable offers of the part, and the lowest of them at every instant.
-pub(in crate::cli::commands) struct Ware {
+pub struct Ware {
     pub kind: WareKind,
     pub offers: Vec<OfferPast>,
     pub lowest: Series,
@@ -45,7 +67,7 @@ pub(in crate::cli::commands) struct Ware {
 }
 
 /// One offer's series in one currency.
-pub(in crate::cli::commands) struct OfferPast {
+pub struct OfferPast {
     pub retailer: RetailerId,
     pub sku: Sku,
     pub seller: Option<String>,
@@ -53,7 +75,7 @@ pub(in crate::cli::commands) struct OfferPast {
 }
 
 /// A claimed reduction and what the record says of it.
-pub(in crate::cli::commands) struct Claim {
+pub struct Claim {
     pub offer: OfferRow,
     pub retailer: RetailerId,
     pub sku: Sku,
@@ -67,31 +89,33 @@ impl Past {
     /// The ledger's, and a target that is no amount.
     pub fn read(
         settings: &Settings,
-        arguments: &HistoryArguments,
+        reader: &Reader,
+        wanted: &PastWanted,
         now: DateTime<Utc>,
-    ) -> Result<Past, Failure> {
-        let reader = wire::reader(settings)?;
-        let fault = |error: crate::ledger::LedgerError| Failure::Ledger(error.into());
-        let mut intervals = reader.series(&arguments.part).map_err(fault)?;
-        let retailer = arguments.retailer.as_deref();
-        intervals.retain(|one| retailer.is_none_or(|name| one.retailer.as_str() == name));
-        let readings = readings(&reader, &intervals)?;
-        let since = arguments.since.map(midnight);
+    ) -> Result<Past, AskFault> {
+        let mut intervals = reader.series(&wanted.part)?;
+        let asked = |one: &Interval| {
+            let mut named = wanted.retailers.iter();
+            wanted.retailers.is_empty() || named.any(|name| one.retailer.as_str() == name)
+        };
+        intervals.retain(asked);
+        let readings = readings(reader, &intervals)?;
+        let since = wanted.since.map(midnight);
         let mut wares = wares(&intervals, &readings, since, now);
-        if let Some(target) = &arguments.target {
+        if let Some(target) = &wanted.target {
             for ware in &mut wares {
                 ware.target = Some(amount(target, ware.kind.currency)?);
             }
         }
-        let mut claims = claims(settings, arguments, &intervals, &readings, now);
+        let mut claims = claims(settings, wanted, &intervals, &readings, now);
         // A claim is judged by the whole record, and told if it was made or seen in what was asked for.
         let is_told = |interval: &Interval| since.is_none_or(|since| interval.until >= since);
         intervals.retain(is_told);
         claims.retain(|claim| intervals.iter().any(|one| claim.covers(one)));
-        let part = settings.catalogue.parts.get(&PartId::new(&arguments.part));
+        let part = settings.catalogue.parts.get(&PartId::new(&wanted.part));
         Ok(Past {
-            name: part.map_or_else(|| arguments.part.clone(), |part| part.name.clone()),
-            part: arguments.part.clone(),
+            name: part.map_or_else(|| wanted.part.clone(), |part| part.name.clone()),
+            part: wanted.part.clone(),
             intervals,
             wares,
             claims,
@@ -105,6 +129,19 @@ impl Past {
 }
 
 impl WareKind {
+    /// What a ware is called where there are several: `new, EUR with tax`.
+    pub fn words(&self) -> String {
+        let tax = match self.tax_included {
+            true => "with",
+            false => "without",
+        };
+        let condition = match self.condition.name() {
+            "unknown" => "condition not told",
+            told => told,
+        };
+        format!("{condition}, {} {tax} tax", self.currency)
+    }
+
     fn of(interval: &Interval) -> WareKind {
         WareKind {
             condition: interval.condition,
@@ -150,7 +187,7 @@ impl Ware {
             }
         };
         StepChart {
-            title: format!("{}: {subject} ({})", past.name, super::named(self)),
+            title: format!("{}: {subject} ({})", past.name, self.kind.words()),
             description: self.description(),
             subject: Line {
                 name: subject,
@@ -208,19 +245,18 @@ impl Claim {
 }
 
 /// The midnight that begins a day.
-pub(in crate::cli::commands) fn midnight(day: NaiveDate) -> DateTime<Utc> {
+pub fn midnight(day: NaiveDate) -> DateTime<Utc> {
     day.and_time(NaiveTime::MIN).and_utc()
 }
 
 fn readings(
     reader: &Reader,
     intervals: &[Interval],
-) -> Result<BTreeMap<FeedId, Vec<Reading>>, Failure> {
+) -> Result<BTreeMap<FeedId, Vec<Reading>>, LedgerError> {
     let mut readings = BTreeMap::new();
     for interval in intervals {
         if !readings.contains_key(&interval.feed) {
-            let of_feed = reader.readings(&interval.feed);
-            let of_feed = of_feed.map_err(|error| Failure::Ledger(error.into()))?;
+            let of_feed = reader.readings(&interval.feed)?;
             readings.insert(interval.feed.clone(), of_feed);
         }
     }
@@ -310,7 +346,7 @@ fn series(
 /// Every claimed reduction of every offer, held against the offer's own record.
 fn claims(
     settings: &Settings,
-    arguments: &HistoryArguments,
+    wanted: &PastWanted,
     intervals: &[Interval],
     readings: &BTreeMap<FeedId, Vec<Reading>>,
     now: DateTime<Utc>,
@@ -345,8 +381,8 @@ fn claims(
         let feed = settings.feeds.iter().find(|feed| feed.id == first.feed);
         let terms = Terms {
             zone: feed.map_or(Tz::UTC, |feed| feed.zone),
-            progressive: arguments.progressive,
-            on_market_since: arguments.on_market_since.map(midnight),
+            progressive: wanted.progressive,
+            on_market_since: wanted.on_market_since.map(midnight),
         };
         claims.extend(reductions.into_iter().map(|reduction| Claim {
             offer,

@@ -1,11 +1,11 @@
 //! What a build achieves in each use, and what was measured of it.
 
 use crate::catalogue::PartId;
-use crate::cli::commands::asking::Asked;
 use crate::guide::view::{MeasuredView, PowerView, WorkloadView};
 use crate::optimise::{Build, Limit, Reached};
 use crate::rates::Weighted;
 use crate::rates::result::{BenchResult, Reading};
+use crate::watch::asking::Asked;
 
 /// How far what was measured may lie from what was expected before the author is told, in percent:
 /// five times what runs of one test differ by (common practice, no source).

@@ -2,27 +2,27 @@
 
 mod countries;
 mod picks;
+pub mod position;
 mod rates;
 mod steps;
 
 use countries::abroad;
+pub use picks::link;
 use picks::{disclosures, picks};
 use rates::{put_wall_power, workloads};
 use steps::{alternatives, rung_view, steps};
 
-use crate::cli::commands::asking::Asked;
-use crate::cli::report::Failure;
-use crate::cli::screen::Screen;
+use super::answer::answer;
+use super::asking::{AskFault, Asked, Doing as _};
 use crate::decide::{AnswerRecord, ProofStatus};
 use crate::fit::{FitTerms, PowerReport, Seat, power_report, verdicts};
 use crate::guide::assembly;
 use crate::guide::upgrades::upgrades;
 use crate::guide::view::{FORMAT, OrderLine, PowerView, RungView, View};
+use crate::ledger::Reader;
 use crate::market::Market;
 use crate::money::Money;
 use crate::optimise::{Build, Effort, Ladder, Question, SweeperFirst, ladder};
-use crate::watch::answer::answer;
-use anyhow::Context as _;
 
 /// What the guide says, and the answer that it says it of.
 pub struct Joined {
@@ -30,14 +30,19 @@ pub struct Joined {
     pub answer: AnswerRecord,
 }
 
-/// Joined for the brief's country and others besides; `None` where nothing fits.
+/// Joined for the brief's country and others besides; `None` where nothing fits. `told` hears what is
+/// being done.
+///
+/// # Errors
+/// [`AskFault`]
 pub fn joined(
     asked: &Asked,
+    reader: &Reader,
     countries: &[String],
-    screen: &Screen,
-) -> Result<Option<Joined>, Failure> {
+    told: &dyn Fn(&str),
+) -> Result<Option<Joined>, AskFault> {
     let brief = &asked.brief;
-    screen.progress(&format!("working out the best build for {}", brief.name));
+    told(&format!("working out the best build for {}", brief.name));
     let (settings, effort) = (&asked.settings, Effort::default());
     let today = answer(
         settings,
@@ -47,22 +52,22 @@ pub fn joined(
         asked.at,
         effort,
     )
-    .context("cannot work out the best build")?;
+    .doing("cannot work out the best build")?;
     let Some(build) = &today.build else {
         return Ok(None);
     };
     let market = asked.market();
     let engine = SweeperFirst(effort);
     let question = Question::new(&market, &settings.catalogue, &asked.standing, &engine);
-    screen.progress("climbing the ladder");
+    told("climbing the ladder");
     let zero = Money::zero(brief.budget.currency());
     // Half as much again is as far as a step up is one.
     let budget = brief.budget.minor();
     let most = Money::from_minor(budget.saturating_add(budget / 2), brief.budget.currency());
-    let ladder = ladder(&question, zero, most).context("cannot climb the ladder")?;
-    screen.progress("looking for alternatives");
+    let ladder = ladder(&question, zero, most).doing("cannot climb the ladder")?;
+    told("looking for alternatives");
     let alternatives = alternatives(&question, build, &ladder, &engine);
-    let alternatives = alternatives.context("cannot look for alternatives")?;
+    let alternatives = alternatives.doing("cannot look for alternatives")?;
     let seats = seats(asked, build);
     let report = power_report(&seats, &brief.terms);
     let power = report.map(|report| power(report, &brief.terms));
@@ -70,8 +75,8 @@ pub fn joined(
     let (steps_up, steps_down) = steps(&ladder, build);
     let mut workloads = workloads(asked, build);
     put_wall_power(&mut workloads, power.as_ref());
-    screen.progress("pricing the picks in other countries");
-    let countries = abroad(asked, build, countries, &engine)?;
+    told("pricing the picks in other countries");
+    let countries = abroad((asked, reader), build, countries, &engine)?;
     let record = &today.best;
     let view = View {
         format: FORMAT,
@@ -87,7 +92,7 @@ pub fn joined(
         estimated_percent: record.estimated_percent.unwrap_or(0.0),
         is_proven: record.proof.status == ProofStatus::Optimal,
         edition: None,
-        picks: picks(asked, build)?,
+        picks: picks(asked, reader, build)?,
         disclosures: disclosures(asked, build),
         workloads,
         steps_up,
@@ -113,7 +118,8 @@ fn rung_views(ladder: &Ladder) -> Vec<RungView> {
     rungs.map(|rung| rung_view(&rung.build)).collect()
 }
 
-fn seats<'a>(asked: &'a Asked, build: &'a Build) -> Vec<Seat<'a>> {
+/// Where the build's parts sit, for the fit rules.
+pub fn seats<'a>(asked: &'a Asked, build: &'a Build) -> Vec<Seat<'a>> {
     let picks = build.picks.iter();
     picks
         .filter_map(|pick| {
@@ -126,7 +132,8 @@ fn seats<'a>(asked: &'a Asked, build: &'a Build) -> Vec<Seat<'a>> {
         .collect()
 }
 
-pub(super) fn orders(record: &AnswerRecord) -> Vec<OrderLine> {
+/// What whole orders cost and save.
+pub fn orders(record: &AnswerRecord) -> Vec<OrderLine> {
     let lines = record.order_lines().into_iter();
     lines
         .map(|(words, minor)| OrderLine { words, minor })
@@ -134,7 +141,7 @@ pub(super) fn orders(record: &AnswerRecord) -> Vec<OrderLine> {
 }
 
 /// The rules that were looked at and hold.
-fn notes(market: &Market<'_>, seats: &[Seat<'_>]) -> Vec<String> {
+pub fn notes(market: &Market<'_>, seats: &[Seat<'_>]) -> Vec<String> {
     let verdicts = verdicts(&market.brief.rules, seats, &market.brief.terms);
     let kept = verdicts
         .iter()

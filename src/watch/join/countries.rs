@@ -7,14 +7,13 @@
 use super::orders;
 use super::picks::{disclosures, pick_view};
 use super::steps::{among, rungs, step};
-use crate::cli::commands::asking::Asked;
-use crate::cli::report::Failure;
 use crate::decide::AnswerRecord;
 use crate::guide::view::CountryView;
+use crate::ledger::Reader;
 use crate::market::{Brief, Market, RoleId, market};
 use crate::money::{Currency, Money};
 use crate::optimise::{BestBuild, Build, Climb, Standing, reprice};
-use anyhow::Context as _;
+use crate::watch::asking::{AskFault, Asked, Doing as _};
 use std::collections::BTreeSet;
 
 /// What the picks may cost elsewhere is for readers to judge, so the budget is no limit there: so many
@@ -23,24 +22,24 @@ const BUDGETS: i64 = 1_000;
 
 /// A guide's build in each of these countries.
 pub(super) fn abroad(
-    asked: &Asked,
+    (asked, reader): (&Asked, &Reader),
     build: &Build,
     countries: &[String],
     engine: &dyn Climb,
-) -> Result<Vec<CountryView>, Failure> {
+) -> Result<Vec<CountryView>, AskFault> {
     let mut seen = BTreeSet::from([asked.brief.country.as_str()]);
     let countries = countries.iter().filter(|code| seen.insert(code.as_str()));
     countries
-        .map(|code| one_country(asked, build, code, engine))
+        .map(|code| one_country((asked, reader), build, code, engine))
         .collect()
 }
 
 fn one_country(
-    asked: &Asked,
+    (asked, reader): (&Asked, &Reader),
     build: &Build,
     country: &str,
     engine: &dyn Climb,
-) -> Result<CountryView, Failure> {
+) -> Result<CountryView, AskFault> {
     let currency = currency_of(asked, country);
     let brief = Brief {
         country: country.to_owned(),
@@ -48,12 +47,7 @@ fn one_country(
         ..asked.brief.clone()
     };
     let settings = &asked.settings;
-    let whole = market(
-        &brief,
-        &settings.catalogue,
-        &settings.retailers,
-        &asked.listed,
-    );
+    let whole = market(&brief, &settings.catalogue, &asked.retailers, &asked.listed);
     let mut view = CountryView {
         country: country.to_owned(),
         currency: currency.to_string(),
@@ -78,7 +72,10 @@ fn one_country(
             let changes = step(build, &there).changes.into_iter();
             (view.substitutes, view.goes_with) =
                 changes.partition(|change| gone.iter().any(|role| role.as_str() == change.role));
-            let picks = there.picks.iter().map(|pick| pick_view(asked, pick));
+            let picks = there
+                .picks
+                .iter()
+                .map(|pick| pick_view(asked, reader, pick));
             view.picks = picks.collect::<Result<_, _>>()?;
         }
         Err(obstacle) => view.obstacle = Some(obstacle),
@@ -89,7 +86,7 @@ fn one_country(
 /// The currency of the country's own retailers: the brief's where one of them has it.
 fn currency_of(asked: &Asked, country: &str) -> Currency {
     let own = asked.brief.budget.currency();
-    let there = asked.settings.retailers.values();
+    let there = asked.retailers.values();
     let there = there.filter(|retailer| retailer.country == country);
     let known: BTreeSet<Currency> = there.map(|retailer| retailer.currency).collect();
     match known.first() {
@@ -111,7 +108,7 @@ fn sold(
     whole: &Market<'_>,
     (build, gone): (&Build, &BTreeSet<&RoleId>),
     engine: &dyn Climb,
-) -> Result<Result<BestBuild, String>, Failure> {
+) -> Result<Result<BestBuild, String>, AskFault> {
     let catalogue = &asked.settings.catalogue;
     let mut roles = whole.brief.roles.iter().zip(&whole.candidates);
     if let Some((role, _)) = roles.find(|(_, all)| all.is_empty()) {
@@ -126,7 +123,7 @@ fn sold(
             free.contains(&pick.role) || candidate.part.id == pick.part
         });
         let rungs = rungs(&pinned, catalogue, whole.brief.budget, engine);
-        let rungs = rungs.context("cannot look for substitutes")?;
+        let rungs = rungs.doing("cannot look for substitutes")?;
         let no_worse = rungs.iter().find(|rung| rung.score >= build.score);
         let Some(chosen) = no_worse.or(rungs.last()) else {
             continue;

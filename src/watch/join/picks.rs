@@ -1,35 +1,38 @@
 //! The picks of a guide: each with its offer, its link, and where its price stands.
 
-use super::super::position;
-use crate::cli::commands::asking::Asked;
-use crate::cli::report::Failure;
+use super::position;
 use crate::guide::view::PickView;
-use crate::market::Retailer;
+use crate::ledger::Reader;
+use crate::market::{ReaderLink, Retailer, RetailerId};
 use crate::optimise::{Build, Pick};
-use std::collections::BTreeSet;
+use crate::watch::asking::{AskFault, Asked};
+use std::collections::{BTreeMap, BTreeSet};
 
-pub(super) fn picks(asked: &Asked, build: &Build) -> Result<Vec<PickView>, Failure> {
+pub(super) fn picks(
+    asked: &Asked,
+    reader: &Reader,
+    build: &Build,
+) -> Result<Vec<PickView>, AskFault> {
     build
         .picks
         .iter()
-        .map(|pick| pick_view(asked, pick))
+        .map(|pick| pick_view(asked, reader, pick))
         .collect()
 }
 
-pub(super) fn pick_view(asked: &Asked, pick: &Pick) -> Result<PickView, Failure> {
+pub fn pick_view(asked: &Asked, reader: &Reader, pick: &Pick) -> Result<PickView, AskFault> {
     let part = asked.settings.catalogue.parts.get(&pick.part);
     let purchase = pick.purchase.as_ref();
-    let retailer = purchase.and_then(|one| asked.settings.retailers.get(&one.retailer));
+    let retailer = purchase.and_then(|one| asked.retailers.get(&one.retailer));
     let link = match (purchase, retailer) {
         (Some(purchase), Some(retailer)) => {
-            let foreign = foreign_tags(asked, retailer);
             let (offered, sku) = (purchase.link.as_deref(), purchase.sku.as_str());
-            retailer.links.link(offered, sku, &foreign)
+            link(&asked.retailers, retailer, offered, sku)
         }
         _ => None,
     };
     let price_position = match purchase {
-        Some(purchase) => position::of(asked, &pick.part, purchase.price)?,
+        Some(purchase) => position::of(asked, reader, &pick.part, purchase.price)?,
         None => None,
     };
     let currency = purchase.map_or(pick.landed.currency(), |one| one.price.currency());
@@ -61,9 +64,19 @@ pub(super) fn pick_view(asked: &Asked, pick: &Pick) -> Result<PickView, Failure>
     })
 }
 
+/// Where readers find an offer, with its retailer's own tag and nobody else's.
+pub fn link(
+    retailers: &BTreeMap<RetailerId, Retailer>,
+    own: &Retailer,
+    offered: Option<&str>,
+    sku: &str,
+) -> Option<ReaderLink> {
+    own.links.link(offered, sku, &foreign_tags(retailers, own))
+}
+
 /// The author's tags at other retailers, which this one must not see.
-fn foreign_tags<'a>(asked: &'a Asked, own: &Retailer) -> Vec<&'a str> {
-    let others = asked.settings.retailers.values();
+fn foreign_tags<'a>(retailers: &'a BTreeMap<RetailerId, Retailer>, own: &Retailer) -> Vec<&'a str> {
+    let others = retailers.values();
     let tags = others.filter_map(|retailer| retailer.links.tag());
     tags.filter(|tag| Some(*tag) != own.links.tag()).collect()
 }
@@ -86,7 +99,7 @@ pub(super) fn disclosures(asked: &Asked, build: &Build) -> Vec<String> {
     let retailers: BTreeSet<_> = purchases.map(|one| &one.retailer).collect();
     let retailers = retailers
         .into_iter()
-        .filter_map(|id| asked.settings.retailers.get(id));
+        .filter_map(|id| asked.retailers.get(id));
     let mut words: Vec<String> = Vec::new();
     for said in retailers.filter_map(|retailer| retailer.links.disclosure()) {
         if !words.iter().any(|known| known == said) {

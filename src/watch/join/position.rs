@@ -1,34 +1,33 @@
 //! Where a pick's price stands in its own past, in words.
 
 use crate::catalogue::PartId;
-use crate::cli::args::{HistoryArguments, Output};
-use crate::cli::commands::asking::Asked;
-use crate::cli::commands::history::past::Past;
-use crate::cli::report::Failure;
 use crate::history::Facts;
+use crate::ledger::Reader;
 use crate::market::Condition;
 use crate::money::Money;
+use crate::watch::asking::{AskFault, Asked};
+use crate::watch::past::{Past, PastWanted};
 use chrono::{DateTime, TimeDelta, Utc};
 
 /// The past that a price is compared with.
 const DAYS: i64 = 90;
 
 /// The words for a price of a part, if anything is known of its past.
-pub(super) fn of(asked: &Asked, part: &PartId, price: Money) -> Result<Option<String>, Failure> {
+///
+/// # Errors
+/// [`AskFault`]
+pub fn of(
+    asked: &Asked,
+    reader: &Reader,
+    part: &PartId,
+    price: Money,
+) -> Result<Option<String>, AskFault> {
     let since = asked.at - TimeDelta::days(DAYS);
-    let question = HistoryArguments {
-        part: part.to_string(),
+    let wanted = PastWanted {
         since: Some(since.date_naive()),
-        retailer: None,
-        target: None,
-        plot: false,
-        svg: None,
-        csv: None,
-        progressive: false,
-        on_market_since: None,
-        output: Output { json: false },
+        ..PastWanted::of(part.as_str())
     };
-    let past = Past::read(&asked.settings, &question, asked.at)?;
+    let past = Past::read(&asked.settings, reader, &wanted, asked.at)?;
     let ware = past.wares.iter().find(|ware| {
         ware.kind.condition == Condition::New && ware.kind.currency == price.currency()
     });

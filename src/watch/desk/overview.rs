@@ -1,0 +1,120 @@
+//! The first page: read from stored answers, nothing is worked out.
+
+use super::DaemonDesk;
+use super::kept::Ground;
+use super::shapes::{entry, proof, short_pick};
+use crate::decide::{AnswerRecord, shown_instant};
+use crate::ledger::{DeliveryCounts, FeedState, JournalLine, JournalWanted, LedgerError, Reader};
+use crate::market::Brief;
+use crate::watch::due::planned;
+use crate::watch::settings::Settings;
+use crate::web::desk::Told;
+use crate::web::view::{BriefLine, FeedsInShort, OutboxInShort, Overview};
+use chrono::{DateTime, Utc};
+use std::sync::Arc;
+
+/// What the ledger says, read once for each state of it.
+pub(super) struct Seen {
+    pub briefs: Vec<BriefLine>,
+    pub states: Vec<FeedState>,
+    held: u64,
+    deliveries: DeliveryCounts,
+}
+
+impl DaemonDesk {
+    pub(super) fn look_over(&self) -> Told<Overview> {
+        let ground = self.ground()?;
+        let seen = self.seen(&ground)?;
+        let now = self.clock.now();
+        let feeds = feeds_in_short(&ground.settings, &seen.states, now);
+        Ok(Overview {
+            at: shown_instant(now),
+            briefs: seen.briefs.clone(),
+            unmatched: feeds.offers.saturating_sub(feeds.matched),
+            feeds,
+            held: seen.held,
+            outbox: OutboxInShort {
+                waiting: seen.deliveries.waiting,
+                dead: seen.deliveries.dead,
+            },
+            change: *self.change.borrow(),
+        })
+    }
+
+    pub(super) fn seen(&self, ground: &Arc<Ground>) -> Told<Arc<Seen>> {
+        self.kept.look(ground, "seen".to_owned(), || {
+            self.read(ground, |reader| see(&ground.settings, reader))
+        })
+    }
+}
+
+fn see(settings: &Settings, reader: &Reader) -> Result<Seen, LedgerError> {
+    let mut briefs = Vec::new();
+    for brief in &settings.briefs {
+        briefs.push(brief_line(brief, reader)?);
+    }
+    Ok(Seen {
+        briefs,
+        states: reader.feed_states()?,
+        held: reader.list_held()?.len() as u64,
+        deliveries: reader.delivery_counts()?,
+    })
+}
+
+fn brief_line(brief: &Brief, reader: &Reader) -> Result<BriefLine, LedgerError> {
+    let stored = reader.last_answer(brief.id.as_str())?;
+    let since = stored.as_ref().map(|stored| shown_instant(stored.since));
+    let record = stored.and_then(|stored| AnswerRecord::from_json(&stored.answer_json));
+    let last = last_change(brief, reader)?;
+    let record = record.as_ref();
+    Ok(BriefLine {
+        brief: brief.id.to_string(),
+        name: brief.name.clone(),
+        country: brief.country.clone(),
+        currency: brief.budget.currency().to_string(),
+        budget_minor: brief.budget.minor(),
+        total_minor: record.and_then(|record| record.total_minor),
+        score: record.and_then(|record| record.score),
+        proof: record.map(|record| proof(record.proof.status)),
+        since: since.filter(|_| record.is_some()),
+        at: record.map(|record| record.at.clone()),
+        picks: record.map_or(Vec::new(), |record| {
+            record.picks.iter().map(short_pick).collect()
+        }),
+        obstacles: record.map_or(Vec::new(), |record| record.obstacles.clone()),
+        last_change: last.map(entry),
+    })
+}
+
+/// The newest thing that was written down of the brief.
+fn last_change(brief: &Brief, reader: &Reader) -> Result<Option<JournalLine>, LedgerError> {
+    let wanted = JournalWanted {
+        brief: Some(brief.id.to_string()),
+        ..JournalWanted::default()
+    };
+    Ok(reader.journal_of(&wanted, 1)?.into_iter().next())
+}
+
+fn feeds_in_short(settings: &Settings, states: &[FeedState], now: DateTime<Utc>) -> FeedsInShort {
+    let known = settings.feeds.iter().map(|feed| {
+        let state = states.iter().find(|state| state.feed == feed.id);
+        (feed, state)
+    });
+    let known: Vec<_> = known.collect();
+    let states = || known.iter().filter_map(|(_, state)| *state);
+    let failing = states().filter(|state| state.failures > 0);
+    let next = known
+        .iter()
+        .filter_map(|(feed, state)| planned(feed, *state, now)?.at);
+    FeedsInShort {
+        feeds: known.len() as u64,
+        failing: failing.map(|state| state.feed.to_string()).collect(),
+        last_poll: states()
+            .filter_map(|state| state.last_poll)
+            .max()
+            .map(shown_instant),
+        next_poll: next.min().map(shown_instant),
+        offers: states().map(|state| state.offers).sum(),
+        matched: states().map(|state| state.matched).sum(),
+    }
+}
