@@ -21,6 +21,7 @@ mod drawing;
 mod endurance;
 mod examples;
 mod daemon;
+mod desk;
 mod faults;
 mod fetching;
 mod fit;

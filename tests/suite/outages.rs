@@ -126,6 +126,7 @@ impl Desk {
             kind: Some(kind.to_owned()),
             since: None,
             after: None,
+            before: None,
         };
         reader.journal_of(&wanted, u32::MAX).unwrap().len()
     }

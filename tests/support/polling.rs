@@ -6,7 +6,7 @@ use rigtide::feeds::http::{Fetcher, FetcherOptions};
 use rigtide::ledger::{Ledger, LedgerError};
 use rigtide::market::Matcher;
 use rigtide::watch::poll::{Network, PollReport, Polling};
-use rigtide::watch::settings::load_settings;
+use rigtide::watch::settings::{Settings, load_settings};
 use rusqlite::Connection;
 use rusqlite::types::Value;
 use std::num::NonZeroUsize;
@@ -14,7 +14,13 @@ use std::sync::{Arc, Mutex};
 
 /// What polls share, with a ledger beside the configuration.
 pub fn polling(configuration: &Configuration, ledger: &str) -> Polling {
-    let settings = load_settings(&configuration.path("")).unwrap();
+    let mut settings = load_settings(&configuration.path("")).unwrap();
+    settings.ledger = configuration.path(ledger);
+    of_settings(settings)
+}
+
+/// What polls share under these settings.
+pub fn of_settings(settings: Settings) -> Polling {
     let options = FetcherOptions {
         identity: settings.identity.clone(),
         extra_roots: Vec::new(),
@@ -23,9 +29,7 @@ pub fn polling(configuration: &Configuration, ledger: &str) -> Polling {
     Polling {
         fetcher: Arc::new(Fetcher::new(options).unwrap()),
         matcher: Arc::new(Matcher::new(&settings.catalogue)),
-        ledger: Arc::new(Mutex::new(
-            Ledger::open(&configuration.path(ledger)).unwrap(),
-        )),
+        ledger: Arc::new(Mutex::new(Ledger::open(&settings.ledger).unwrap())),
         settings: Arc::new(settings),
         readers: NonZeroUsize::MIN,
     }

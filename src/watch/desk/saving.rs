@@ -220,7 +220,40 @@ owned = \"old-one\"
         let part = Named::Part(crate::catalogue::PartId::new("part-1"));
         let bans = [(Named::Brand, "loud"), (part, "part-1")];
         let after = edited(FILE, &brief(120_050), &what_if, &bans).unwrap();
-        insta::assert_snapshot!(difference("briefs/quiet.toml", FILE, &after), @"");
+        let wanted = [
+            r#"--- briefs/quiet.toml"#,
+            r#"+++ briefs/quiet.toml"#,
+            r#"@@ -1,13 +1,24 @@"#,
+            r#" # My brief."#,
+            r#" name = "Quiet""#,
+            r#"-budget = "950.00" # as agreed"#,
+            r#"+budget = "1200.50" # as agreed"#,
+            r#" currency = "EUR""#,
+            r#"+most_retailers = 2"#,
+            r#" "#,
+            r#" # The seats."#,
+            r#" [[role]]"#,
+            r#" id = "processor" # the usual"#,
+            r#" kind = "cpu""#,
+            r#"+owned = "brisk-6""#,
+            r#" "#,
+            r#" [[role]]"#,
+            r#" kind = "gpu""#,
+            r#"-owned = "old-one""#,
+            r#"+pin = "new-one""#,
+            r#"+"#,
+            r#"+[[role]]"#,
+            r#"+id = "case""#,
+            r#"+kind = "case""#,
+            r#"+pin = "box""#,
+            r#"+"#,
+            r#"+[ban]"#,
+            r#"+brands = ["loud"]"#,
+            r#"+parts = ["part-1"]"#,
+            "",
+        ];
+        let shown = difference("briefs/quiet.toml", FILE, &after);
+        assert_eq!(shown, wanted.join("\n"));
         assert_eq!(edited(&after, &brief(120_050), &what_if, &bans), Ok(after));
         assert_eq!(difference("f", FILE, FILE), "");
     }
