@@ -14,6 +14,7 @@ use crate::watch::daemon::watch;
 use crate::watch::desk::DaemonDesk;
 use crate::watch::poll::{PollReport, Polling};
 use crate::watch::settings::Settings;
+use crate::web::desk::Desk;
 use crate::web::{Listen, Serving, USUAL, Vitals, WebSettings, bind};
 use anyhow::{Context as _, anyhow};
 use chrono::{DateTime, Utc};
@@ -185,8 +186,10 @@ impl Teller<'_> {
             Listen::At(address) => address,
         };
         let vitals: Arc<dyn Vitals> = self.vitals.clone();
-        let serving = bind(address)
-            .and_then(|listener| Serving::start(listener, vitals, None, wanted.access.clone()));
+        let desk: Arc<dyn Desk> = self.desk.clone();
+        let serving = bind(address).and_then(|listener| {
+            Serving::start(listener, vitals, Some(desk), wanted.access.clone())
+        });
         match serving {
             Ok(serving) => Ok(Some(serving)),
             // Nobody has asked for this address; the daemon does the rest of its work without a page.
