@@ -41,7 +41,7 @@ fn row(view: &BriefPage, role: &RoleView, pick: Option<&PickView>, look: &Look) 
                         a data-cell="part" href=(part_path(&pick.part)) { (pieces(pick.quantity, &pick.name)) }
                         small data-late { (pick.reason) }
                     }
-                    None => { a data-cell="part" { "none" } @if role.is_optional { small { "The build is complete without." } } }
+                    None => { a data-cell="part" { "none" } }
                 }
             }
             td data-of="Retailer" {
