@@ -78,9 +78,9 @@ fn unknown(request: &Request) -> Response {
     let is_person = accepts.is_some_and(|accept| accept.contains("text/html"));
     if is_person && is_safe(request.method()) && !is_for_programs(uri.path()) {
         let then = uri.path_and_query().map_or("/", |path| path.as_str());
-        let mut to = url::form_urlencoded::Serializer::new("/sign-in?".to_owned());
-        to.append_pair("then", then);
-        return Redirect::to(&to.finish()).into_response();
+        let mut query = url::form_urlencoded::Serializer::new(String::new());
+        query.append_pair("then", then);
+        return Redirect::to(&format!("/sign-in?{}", query.finish())).into_response();
     }
     // A script of our own page must not make the browser ask for a name and a password.
     if headers.contains_key("sec-fetch-mode") {
