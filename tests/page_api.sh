@@ -46,9 +46,10 @@ done
 
 "$work/venv/bin/python" tests/reference/page_api.py "$address" "$work/schemathesis.toml"
 started=$(date +%s)
+cd "$work"
 "$work/venv/bin/schemathesis" --config-file "$work/schemathesis.toml" run "${address}api/v1/openapi.json" \
   --checks not_a_server_error,status_code_conformance,content_type_conformance,response_headers_conformance,response_schema_conformance,unsupported_method \
-  --phases examples,coverage,fuzzing --max-examples "${EXAMPLES:-12}" --seed 1 --no-color --continue-on-failure \
+  --phases examples,coverage,fuzzing --max-examples "${EXAMPLES:-60}" --seed 1 --no-color --continue-on-failure \
   --exclude-path /api/v1/changes --request-timeout 40 --warnings off >"$work/report.txt" || {
   cat "$work/report.txt"
   exit 1

@@ -44,4 +44,7 @@ tests/channels.sh target/release/rigtide
 step "every form of the guide, as readers outside the project see it"
 tests/guide.sh target/release/rigtide
 
+step "what the page gives to programs, as a tester outside the project asks for it"
+tests/page_api.sh target/release/rigtide
+
 step "all passed"

@@ -34,6 +34,7 @@ fn filled(path: &str) -> String {
         .replace("{part}", "brisk-6")
         .replace("{retailer}", "alpha")
         .replace("{feed}", "list")
+        .replace("outbox/{id}", "outbox/5")
         .replace("{id}", "3")
 }
 
