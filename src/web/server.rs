@@ -23,9 +23,16 @@ const PATIENCE: Duration = Duration::from_secs(30);
 
 /// Queries that have to be solved for, and the words of paths that work something out.
 const ASKS_FOR_A_SOLVE: [&str; 6] = ["budget", "pin", "ban", "own", "price", "most_retailers"];
-const WORKS_SOMETHING_OUT: [&str; 5] = ["why", "entry-prices", "alternatives", "guide", "proposal"];
-/// The last words of paths that ask a shop when something is sent there.
-const ASKS_A_SHOP: [&str; 2] = ["poll", "trial"];
+const WORKS_SOMETHING_OUT: [&str; 6] = [
+    "why",
+    "entries",
+    "entry-prices",
+    "alternatives",
+    "guide",
+    "proposal",
+];
+/// The first or last words of paths that ask a shop.
+const ASKS_A_SHOP: [&str; 3] = ["poll", "trial", "try"];
 
 /// A server that ends when dropped, with its connections.
 pub struct Serving {
@@ -145,14 +152,18 @@ pub fn too_often(again: Duration) -> Turned {
 }
 
 fn cost(method: &Method, path: &str, query: &str) -> Option<Cost> {
-    let mut words = path.trim_end_matches('/').rsplit('/');
-    let last = words.clone().next().unwrap_or("");
+    let mut words = path.trim_matches('/').split('/');
+    let (first, last) = (words.clone().next(), words.clone().next_back());
+    let asks = |word: Option<&str>| word.is_some_and(|word| ASKS_A_SHOP.contains(&word));
     if !is_safe(method) {
         return Some(match last {
-            "sign-in" => Cost::SignIn,
-            last if ASKS_A_SHOP.contains(&last) => Cost::Poll,
+            Some("sign-in") => Cost::SignIn,
+            _ if asks(first) || asks(last) => Cost::Poll,
             _ => Cost::Write,
         });
+    }
+    if first == Some("try") {
+        return Some(Cost::Poll);
     }
     let mut fields = url::form_urlencoded::parse(query.as_bytes());
     let is_other = fields.any(|(name, _)| ASKS_FOR_A_SOLVE.contains(&name.as_ref()));
@@ -190,6 +201,8 @@ mod tests {
                 "/api/v1/feeds/shop/a/poll",
                 "",
             ),
+            (Some(Cost::Poll), Method::POST, "/poll/feed/shop/a", ""),
+            (Some(Cost::Poll), Method::GET, "/try/feed/shop/a", ""),
             (Some(Cost::SignIn), Method::POST, "/sign-in", ""),
         ] {
             assert_eq!(

@@ -29,6 +29,7 @@ mod fuzz;
 mod guarding;
 mod guide;
 mod history;
+mod hostile;
 mod asking;
 mod buying;
 mod catalogue;

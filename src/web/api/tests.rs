@@ -165,6 +165,11 @@ async fn what_is_refused_is_a_problem() {
             "{line}: {problem}"
         );
     }
+}
+
+#[tokio::test]
+async fn forms_and_floods_are_not_read() {
+    let (router, _) = served();
     let form = [("content-type", "application/x-www-form-urlencoded")];
     let answer = ask(&router, "POST /api/v1/held/3", &form, "word=drop").await;
     assert_eq!(answer.status, StatusCode::UNSUPPORTED_MEDIA_TYPE);
