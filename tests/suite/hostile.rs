@@ -69,7 +69,7 @@ fn what_a_shop_writes_stays_a_text_on_every_page() {
     assert!(polled.status.success(), "{}", text(&polled.stderr));
     let daemon = Daemon::start(&guides.directory);
     let address = address(&daemon);
-    let mut shown = 0;
+    let mut shown = Vec::new();
     for path in PAGES {
         let (head, body) = get(&address, path);
         assert!([200, 400, 404].contains(&status(&head)), "{path}: {head}");
@@ -82,9 +82,14 @@ fn what_a_shop_writes_stays_a_text_on_every_page() {
         let policy = header(&head, "content-security-policy").unwrap();
         assert!(policy.starts_with("default-src 'none'"), "{path}: {policy}");
         holds_no_markup_of_others(path, &body);
-        shown += usize::from(body.contains("&lt;script&gt;alert(1)"));
+        if body.contains("&lt;script&gt;alert(1)") {
+            shown.push(path);
+        }
     }
-    assert!(shown >= 5, "the titles stand on {shown} pages alone");
+    // There is something to hold: the offers of a part, how a feed is read, and what was asked for.
+    for path in ["/part/askerune-fjell-26", "/try/feed/example/export"] {
+        assert!(shown.contains(&path), "{path} is not among {shown:?}");
+    }
 }
 
 fn holds_no_markup_of_others(path: &str, body: &str) {
@@ -93,7 +98,7 @@ fn holds_no_markup_of_others(path: &str, body: &str) {
         "<svg/onload",
         "<svg onload",
         "<img src=x",
-        "javascript:",
+        "=\"javascript:",
         "<b>26</b>",
         "<i>Fjell",
     ] {
@@ -101,7 +106,9 @@ fn holds_no_markup_of_others(path: &str, body: &str) {
     }
     for (at, _) in body.match_indices("<script") {
         let tag = &body[at..at + body[at..].find('>').unwrap()];
-        assert!(tag.contains(" src=\"/assets/"), "{path}: {tag}");
+        // What the guide says of itself as data (JSON-LD) is no script that runs.
+        let is_data = path.contains("/guide") && tag == "<script type=\"application/ld+json\"";
+        assert!(is_data || tag.contains(" src=\"/assets/"), "{path}: {tag}");
     }
     // Handlers in attributes are scripts too; none of ours has any.
     for tag in body
