@@ -20,6 +20,7 @@ use crate::feeds::http::Identity;
 use crate::feeds::mapping::FormatSettings;
 use crate::feeds::source::SourceSettings;
 use crate::fit::{FitRule, OwnRule, RuleBook};
+use crate::guide::render as guide;
 use crate::market::{
     Brief, BriefId, FeedId, NormaliseSettings, Retailer, RetailerId, read_currency, read_day,
 };
@@ -81,7 +82,7 @@ pub struct Feed {
 }
 
 /// Every text that a file in `templates/` may replace, by whose it is.
-pub const TEMPLATES: &[&[BuiltIn]] = &[decide::TEMPLATES];
+pub const TEMPLATES: &[&[BuiltIn]] = &[decide::TEMPLATES, guide::TEMPLATES];
 
 /// The folder with the results of tests.
 pub const MEASUREMENTS: &str = files::MEASUREMENTS.name;
@@ -181,6 +182,7 @@ fn read_templates(files: &[File], faults: &mut Vec<Fault>) -> Templates {
     let (templates, more) = Templates::with_files(TEMPLATES, &texts_of(files));
     faults.extend(more);
     faults.extend(decide::faults_of(&templates));
+    faults.extend(guide::faults_of(&templates));
     templates
 }
 

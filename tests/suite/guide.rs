@@ -2,6 +2,7 @@
 
 use crate::support::guides::{Guides, run, text};
 use serde_json::Value;
+use std::fs;
 
 fn polled(link: &str) -> Guides {
     let guides = Guides::new();
@@ -85,6 +86,29 @@ fn every_form_discloses_paid_links_and_no_form_does_without_a_tag() {
     let short = guide(&paid, &["--max-chars", "600"]);
     assert!(short.chars().count() <= 600);
     assert!(!short.contains("go.example") || short.contains("may earn a commission"));
+}
+
+#[test]
+fn a_template_of_the_authors_writes_the_guide_and_cannot_hide_what_is_paid_for() {
+    let guides = polled(PAID);
+    let folder = guides.directory.join("templates");
+    fs::create_dir(&folder).unwrap();
+    let own = run(&guides.directory, &["templates", "guide.md"]);
+    let own = text(&own.stdout).replace("## {{", "### {{");
+    fs::write(folder.join("guide.md"), own).unwrap();
+    let markdown = guide(&guides, &["--format", "markdown"]);
+    assert!(markdown.contains("\n### The picks\n"), "{markdown}");
+    assert!(!markdown.contains("\n## "), "{markdown}");
+
+    let bare = "{% for pick in guide.picks %}{{ pick.link }}\n{% endfor %}";
+    fs::write(folder.join("guide.md"), bare).unwrap();
+    let output = run(&guides.directory, &["guide", "--format", "markdown"]);
+    assert_eq!(output.status.code(), Some(3));
+    let said = text(&output.stderr);
+    assert!(
+        said.contains("templates/guide.md: a paid link stands without its disclosure"),
+        "{said}"
+    );
 }
 
 #[test]

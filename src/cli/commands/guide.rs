@@ -34,7 +34,12 @@ pub fn run(directory: &Path, arguments: &GuideArguments, screen: &Screen) -> Res
         return Err(Failure::NothingFits);
     };
     warn(&view, screen);
-    let text = render(&view, form, arguments.max_chars);
+    let templates = &asked.settings.templates;
+    let (text, faults) = render(templates, &view, form, arguments.max_chars);
+    for fault in faults {
+        let stands = "so the program's own text stands";
+        screen.complain(harmless(&format!("warning: {fault}; {stands}")));
+    }
     match &arguments.out {
         Some(file) => wire::write_whole(file, &text)?,
         None => show(&text, form, screen),

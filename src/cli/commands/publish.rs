@@ -158,8 +158,14 @@ fn drafted(
     });
     let forms = Form::ALL.map(|form| {
         let most = arguments.max_chars.filter(|_| form == Form::Text);
-        (form.name().to_owned(), render(&view, form, most))
+        let (text, faults) = render(&asked.settings.templates, &view, form, most);
+        match faults.is_empty() {
+            true => Ok((form.name().to_owned(), text)),
+            // What is published is in the author's own words or not at all.
+            false => Err(Failure::Configuration(faults)),
+        }
     });
+    let forms: Vec<(String, String)> = forms.into_iter().collect::<Result<_, _>>()?;
     let reader = wire::reader(&asked.settings)?;
     let (evidence, seen) = evidence::of(asked, &reader, &answer)?;
     let edition = Edition {

@@ -1,24 +1,23 @@
 //! One HTML file: no scripts that run, nothing from elsewhere, light and dark, on paper too.
 
+use super::filling::{Page, Section};
+use super::text::plain;
 use super::{chart, linked_data};
 use crate::chart::svg::escaped;
 use crate::guide::view::{MeasuredView, OrderLine, PickView, StepView, View, WorkloadView};
 
 const STYLE: &str = include_str!("guide.css");
 
-pub fn render(view: &View) -> String {
-    let title = escaped(&view.title);
-    format!(
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta name=\"color-scheme\" content=\"light dark\">\n<title>{title}</title>\n\
-         <style>\n{STYLE}</style>\n<script type=\"application/ld+json\">{}</script>\n</head>\n<body>\n\
-         <main>\n{}{}</main>\n<footer>\n<p>Prices as seen at the instants beside them; they may have \
-         changed since. Estimates are called so.</p>\n</footer>\n</body>\n</html>\n",
-        linked_data::script(view),
-        header(view),
-        sections(view)
-    )
+pub fn page(view: &View) -> Page {
+    Page {
+        title: plain(&view.title),
+        summary: header(view),
+        sections: sections(view),
+        own: vec![
+            ("style", STYLE.to_owned()),
+            ("linked_data", linked_data::script(view)),
+        ],
+    }
 }
 
 fn header(view: &View) -> String {
@@ -40,7 +39,7 @@ fn header(view: &View) -> String {
     )
 }
 
-fn sections(view: &View) -> String {
+fn sections(view: &View) -> Vec<Section> {
     let chart = chart::ladder(view).map(|svg| format!("<figure>\n{svg}</figure>\n"));
     let ladder = [
         chart.unwrap_or_default(),
@@ -61,29 +60,26 @@ fn sections(view: &View) -> String {
     let upgrades = view.upgrades.iter().map(|text| escaped(text));
     let (changed, changes) = view.changed().unwrap_or_default();
     let changes = changes.iter().map(|text| escaped(text));
-    [
-        section("changed", &escaped(&changed), &list(changes)),
-        section("picks", "The picks", &picks(view)),
-        countries(view),
-        section("rates", "What it achieves", &workloads(view)),
-        section("measured", "Measured", &measured(view)),
-        section("ladder", "For more or less money", &ladder.concat()),
-        section("others", "Alternatives", &list(others)),
-        section("fit", "Compatibility", &list(cautions.chain(notes))),
-        section("power", "Power", &list(power.map(|text| escaped(&text)))),
-        section("later", "Upgrades later", &list(upgrades)),
-        section("assembly", "Assembly", &assembly(view)),
-    ]
-    .concat()
-}
-
-fn section(id: &str, title: &str, content: &str) -> String {
-    match content.is_empty() {
-        true => String::new(),
-        false => format!(
-            "<section aria-labelledby=\"{id}\">\n<h2 id=\"{id}\">{title}</h2>\n{content}</section>\n"
-        ),
-    }
+    let of = |key: &str, title: &str, body: String| Section::new(key, title, body);
+    let first = [
+        of("changed", &changed, list(changes)),
+        of("picks", "The picks", picks(view)),
+    ];
+    let rest = [
+        of("rates", "What it achieves", workloads(view)),
+        of("measured", "Measured", measured(view)),
+        of("ladder", "For more or less money", ladder.concat()),
+        of("others", "Alternatives", list(others)),
+        of("fit", "Compatibility", list(cautions.chain(notes))),
+        of("power", "Power", list(power.map(|text| escaped(&text)))),
+        of("later", "Upgrades later", list(upgrades)),
+        of("assembly", "Assembly", assembly(view)),
+    ];
+    first
+        .into_iter()
+        .chain(countries(view))
+        .chain(rest)
+        .collect()
 }
 
 fn list(items: impl Iterator<Item = String>) -> String {
@@ -129,7 +125,7 @@ fn picks(view: &View) -> String {
 }
 
 /// The picks in other countries, one section each.
-fn countries(view: &View) -> String {
+fn countries(view: &View) -> Vec<Section> {
     let all = view.countries.iter().enumerate();
     all.map(|(number, one)| {
         let substitutes = one.substitute_words();
@@ -146,10 +142,10 @@ fn countries(view: &View) -> String {
                 &money,
             ),
         };
-        section(
-            &format!("country-{}", number + 1),
-            &format!("In {country}"),
-            &format!("{total}{substitutes}{table}"),
+        Section::new(
+            format!("country-{}", number + 1),
+            plain(&format!("In {}", one.country)),
+            format!("{total}{substitutes}{table}"),
         )
     })
     .collect()

@@ -1,11 +1,10 @@
 //! Markdown after CommonMark 0.31. Tables are none of it, so there is none: every renderer shows this.
 
+use super::filling::{Page, Section};
 use crate::guide::view::{CountryView, OrderLine, PickView, Stage, StepView, View};
 
-pub fn render(view: &View) -> String {
-    let mut lines = vec![
-        format!("# {}", escaped(&view.title)),
-        String::new(),
+pub fn page(view: &View) -> Page {
+    let mut summary = vec![
         format!(
             "**{}** for a score of **{:.1}**. {}",
             escaped(&view.money(view.total_minor)),
@@ -16,7 +15,7 @@ pub fn render(view: &View) -> String {
         escaped(&view.score_words()),
     ];
     if let Some(edition) = &view.edition {
-        lines.extend([String::new(), escaped(&edition.words())]);
+        summary.extend([String::new(), escaped(&edition.words())]);
     }
     let steps = |steps: &[StepView]| items(steps.iter().map(|step| escaped(&step.words(view))));
     let others = view.alternatives.iter().map(|other| {
@@ -31,30 +30,33 @@ pub fn render(view: &View) -> String {
     let assembly = assembly(&view.tools, &view.assembly);
     let (changed, changes) = view.changed().unwrap_or_default();
     let changes = changes.iter().map(|text| escaped(text));
-    let elsewhere: Vec<(String, Vec<String>)> = view.countries.iter().map(country).collect();
-    let elsewhere = elsewhere.iter();
-    let elsewhere = elsewhere.map(|(title, content)| (title.as_str(), content.clone()));
+    let of =
+        |key: &str, title: &str, lines: Vec<String>| Section::new(key, title, lines.join("\n"));
     let first = [
-        (changed.as_str(), items(changes)),
-        ("The picks", picks(view)),
+        of("changed", &changed, items(changes)),
+        of("picks", "The picks", picks(view)),
     ];
+    let elsewhere = view.countries.iter().enumerate();
+    let elsewhere = elsewhere.map(|(number, one)| {
+        let (title, lines) = country(one);
+        of(&format!("country-{}", number + 1), &title, lines)
+    });
     let rest = [
-        ("What it achieves", workloads(view)),
-        ("A little more money", steps(&view.steps_up)),
-        ("A little less", steps(&view.steps_down)),
-        ("Alternatives", items(others)),
-        ("Compatibility", items(cautions.chain(notes))),
-        ("Power", items(power.map(|text| escaped(&text)))),
-        ("Upgrades later", items(upgrades)),
-        ("Assembly", assembly),
+        of("rates", "What it achieves", workloads(view)),
+        of("steps_up", "A little more money", steps(&view.steps_up)),
+        of("steps_down", "A little less", steps(&view.steps_down)),
+        of("others", "Alternatives", items(others)),
+        of("fit", "Compatibility", items(cautions.chain(notes))),
+        of("power", "Power", items(power.map(|text| escaped(&text)))),
+        of("later", "Upgrades later", items(upgrades)),
+        of("assembly", "Assembly", assembly),
     ];
-    for (title, content) in first.into_iter().chain(elsewhere).chain(rest) {
-        if !content.is_empty() {
-            lines.extend([String::new(), format!("## {title}"), String::new()]);
-            lines.extend(content);
-        }
+    Page {
+        title: escaped(&view.title),
+        summary: summary.join("\n"),
+        sections: first.into_iter().chain(elsewhere).chain(rest).collect(),
+        own: Vec::new(),
     }
-    lines.join("\n") + "\n"
 }
 
 fn items(texts: impl Iterator<Item = String>) -> Vec<String> {

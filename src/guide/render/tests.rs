@@ -1,11 +1,19 @@
 //! Every form of a guide, with usual and with hostile texts.
 
+use super::filling::SAMPLE;
 use super::*;
 use crate::guide::view::{
     AlternativeView, BeforeView, ChangeView, CountryView, EditionView, MeasuredView, OrderLine,
     PickView, PowerView, RungView, Stage, StepView, WorkloadView,
 };
 use pulldown_cmark::{Event, Parser, Tag};
+
+/// By the program's own templates.
+fn built_in(view: &View, form: Form, most: Option<usize>) -> String {
+    let (text, faults) = render(&Templates::built_in(&[TEMPLATES]), view, form, most);
+    assert_eq!(faults, []);
+    text
+}
 
 fn pick(role: &str, name: &str) -> PickView {
     PickView {
@@ -212,17 +220,20 @@ fn hostile() -> View {
 
 #[test]
 fn the_forms_say_what_the_view_says() {
-    insta::assert_snapshot!("markdown", render(&view(), Form::Markdown, None));
-    insta::assert_snapshot!("text", render(&view(), Form::Text, None));
-    insta::assert_snapshot!("csv", render(&view(), Form::Csv, None).replace('\r', "\\r"));
-    let html = render(&view(), Form::Html, None);
+    insta::assert_snapshot!("markdown", built_in(&view(), Form::Markdown, None));
+    insta::assert_snapshot!("text", built_in(&view(), Form::Text, None));
+    insta::assert_snapshot!(
+        "csv",
+        built_in(&view(), Form::Csv, None).replace('\r', "\\r")
+    );
+    let html = built_in(&view(), Form::Html, None);
     let body = html.split_once("</style>").unwrap().1;
     insta::assert_snapshot!("html", body);
 }
 
 #[test]
 fn a_view_comes_back_from_its_json_as_it_was() {
-    let json = render(&hostile(), Form::Json, None);
+    let json = built_in(&hostile(), Form::Json, None);
     assert_eq!(serde_json::from_str::<View>(&json).unwrap(), hostile());
 }
 
@@ -244,20 +255,20 @@ fn read(markdown: &str) -> (String, Vec<String>, usize, usize) {
 
 #[test]
 fn text_from_outside_is_only_text_in_markdown() {
-    let (text, links, raw, headings) = read(&render(&hostile(), Form::Markdown, None));
+    let (text, links, raw, headings) = read(&built_in(&hostile(), Form::Markdown, None));
     assert_eq!(raw, 0);
     // What was a line break is a blank, and nothing else is lost.
     assert!(text.contains(
         "1. =cmd()\"><script>alert(1)</script> [x](http://e.example) *b* `c` &copy; </title> # H"
     ));
     assert_eq!(links, ["https://shop.example/p?a=%3Cb%3E)&copy=1%5C"; 4]);
-    let (_, _, _, usual) = read(&render(&view(), Form::Markdown, None));
+    let (_, _, _, usual) = read(&built_in(&view(), Form::Markdown, None));
     assert_eq!(headings, usual);
 }
 
 #[test]
 fn text_from_outside_is_only_text_in_html() {
-    let html = render(&hostile(), Form::Html, None);
+    let html = built_in(&hostile(), Form::Html, None);
     // The one script element holds data, and nothing is fetched.
     assert_eq!(html.matches("<script").count(), 1);
     assert!(html.contains("<script type=\"application/ld+json\">"));
@@ -277,7 +288,7 @@ fn text_from_outside_is_only_text_in_html() {
 
 #[test]
 fn no_cell_runs_in_a_spreadsheet_and_all_come_back() {
-    let csv = render(&hostile(), Form::Csv, None);
+    let csv = built_in(&hostile(), Form::Csv, None);
     let mut reader = csv::ReaderBuilder::new().from_reader(csv.as_bytes());
     let rows: Vec<csv::StringRecord> = reader.records().map(|row| row.unwrap()).collect();
     // OWASP, CSV Injection: no cell begins with = + - @ tab or return, but numbers may.
@@ -298,11 +309,11 @@ fn no_cell_runs_in_a_spreadsheet_and_all_come_back() {
 #[test]
 fn text_fits_every_limit_and_links_never_stand_without_their_disclosure() {
     let view = view();
-    let whole = render(&view, Form::Text, None);
+    let whole = built_in(&view, Form::Text, None);
     let most = whole.chars().count();
     let mut n_whole = 0;
     for limit in 0..=most {
-        let text = render(&view, Form::Text, Some(limit));
+        let text = built_in(&view, Form::Text, Some(limit));
         let length = text.chars().count();
         assert!(length <= limit, "{length} of {limit}");
         assert!(
@@ -319,6 +330,106 @@ fn text_fits_every_limit_and_links_never_stand_without_their_disclosure() {
         n_whole += usize::from(text == whole);
     }
     assert_eq!(n_whole, 1);
-    let shorter = render(&view, Form::Text, Some(most - 1));
+    let shorter = built_in(&view, Form::Text, Some(most - 1));
     assert!(!shorter.contains("ASSEMBLY") && shorter.contains("UPGRADES"));
+}
+
+#[test]
+fn the_sample_that_templates_are_tried_on_is_the_guide_of_these_tests() {
+    assert_eq!(SAMPLE, built_in(&view(), Form::Json, None));
+}
+
+/// Rendered with this text of the author's in the place of a form's own, and what that was.
+fn replaced(form: Form, text: &str, view: &View) -> (String, Vec<String>) {
+    let file = format!("templates/guide.{}", form.ending());
+    let (templates, faults) = Templates::with_files(&[TEMPLATES], &[(&file, text)]);
+    let found = faults.into_iter().chain(faults_of(&templates));
+    let found = found.map(|fault| fault.to_string()).collect();
+    (render(&templates, view, form, None).0, found)
+}
+
+#[test]
+fn a_template_of_the_authors_makes_the_form_of_its_name_and_no_other() {
+    let text = "# {{ guide.title }}\n{{ shown.body.picks }}\n{% for pick in guide.picks %}\n* {{ pick.part }}\n{% endfor %}\n";
+    let (made, faults) = replaced(Form::Markdown, text, &view());
+    assert_eq!(faults, [""; 0]);
+    assert!(made.starts_with("# A compact PC\n> Paid link: "), "{made}");
+    assert!(made.ends_with("\n* tern-7\n* tern-7\n"), "{made}");
+    let file = [("templates/guide.md", text)];
+    let (templates, _) = Templates::with_files(&[TEMPLATES], &file);
+    for form in [Form::Html, Form::Text, Form::Csv, Form::Json] {
+        let (made, _) = render(&templates, &view(), form, None);
+        assert_eq!(made, built_in(&view(), form, None));
+    }
+}
+
+#[test]
+fn a_template_that_hides_what_links_are_paid_for_is_refused_and_the_programs_own_stands() {
+    for (form, bad, good) in [
+        (
+            Form::Markdown,
+            "{% for pick in guide.picks %}{{ pick.link }}\n{% endfor %}",
+            "{{ guide.disclosures|join }}\n{{ guide.countries[0].disclosures|join if guide.countries }}\n",
+        ),
+        (
+            Form::Html,
+            "{% for pick in guide.picks %}<a href=\"{{ pick.link }}\">x</a>{% endfor %}",
+            "<p>{{ guide.disclosures|join }}</p>",
+        ),
+        (
+            Form::Text,
+            "{% for pick in guide.picks %}{{ pick.link }}\n{% endfor %}",
+            "{{ guide.disclosures|join }}\n",
+        ),
+    ] {
+        let (made, faults) = replaced(form, bad, &view());
+        assert_eq!(made, built_in(&view(), form, None), "{form:?}");
+        let expected = format!(
+            "templates/guide.{}: a paid link stands without its disclosure; write `shown.body.picks`, \
+             or `guide.disclosures` beside the links",
+            form.ending()
+        );
+        assert_eq!(faults, [expected]);
+        let (made, faults) = replaced(form, &format!("{good}{bad}"), &view());
+        assert_eq!(faults, [""; 0], "{form:?}");
+        assert!(made.contains("commission"), "{made}");
+        // Without a paid link there is nothing to say.
+        let mut free = view();
+        free.countries.clear();
+        free.picks
+            .iter_mut()
+            .for_each(|pick| pick.is_paid_link = false);
+        let (made, _) = replaced(form, bad, &free);
+        assert!(made.contains("go.example"), "{made}");
+    }
+}
+
+#[test]
+fn a_template_is_filled_in_again_with_less_until_the_text_fits() {
+    let file = [(
+        "templates/guide.txt",
+        "{{ shown.body.picks }}\n{% for one in shown.sections %}\n{{ one.title }}\n{% endfor %}\n",
+    )];
+    let (templates, faults) = Templates::with_files(&[TEMPLATES], &file);
+    assert_eq!(faults, []);
+    let (whole, _) = render(&templates, &view(), Form::Text, None);
+    let most = whole.chars().count();
+    let (shorter, faults) = render(&templates, &view(), Form::Text, Some(most - 1));
+    assert_eq!(faults, []);
+    assert!(
+        whole.contains("ASSEMBLY") && !shorter.contains("ASSEMBLY"),
+        "{shorter}"
+    );
+    assert!(shorter.contains("UPGRADES LATER"), "{shorter}");
+}
+
+#[test]
+fn text_from_outside_is_only_text_also_where_a_template_writes_it() {
+    let text = "<h1>{{ guide.title }}</h1>{% for pick in guide.picks %}<b title=\"{{ pick.name }}\"></b>{% endfor %}";
+    let (made, _) = replaced(Form::Html, text, &hostile());
+    assert!(!made.contains("<script") && !made.contains('\u{1b}') && !made.contains('\u{202e}'));
+    assert!(
+        made.contains("&lt;script&gt;alert(1)&lt;/script&gt;"),
+        "{made}"
+    );
 }

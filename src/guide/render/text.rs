@@ -6,7 +6,10 @@
 //! that says when all were seen, and names are cut. Links go last, and never without their disclosure.
 //! What is left is cut at the end, and says so.
 
+use super::filling::{Page, Section};
+use crate::catalogue::Fault;
 use crate::guide::view::{CountryView, PickView, StepView, View};
+use serde_json::Value;
 
 /// What has been left out; the later leave out the earlier too.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -50,57 +53,73 @@ const CUTS: [Cut; 15] = [
 const SHORT_NAME: usize = 32;
 
 /// Characters are Unicode scalar values.
-pub fn render(view: &View, most: Option<usize>) -> String {
+///
+/// # Errors
+/// What is wrong with the text that is filled in.
+pub fn render(
+    view: &View,
+    most: Option<usize>,
+    fill: &dyn Fn(&Value) -> Result<String, Fault>,
+) -> Result<String, Fault> {
     let most = most.unwrap_or(usize::MAX);
     let mut shortest = String::new();
     for cut in CUTS {
-        shortest = written(view, cut);
+        shortest = fill(&page(view, cut).variables(view))?;
         if shortest.chars().count() <= most {
-            return shortest;
+            return Ok(shortest);
         }
     }
     let kept: String = shortest.chars().take(most.saturating_sub(2)).collect();
-    match most {
+    Ok(match most {
         0 => String::new(),
         1 => "…".to_owned(),
         _ => kept + "…\n",
-    }
+    })
 }
 
-fn written(view: &View, cut: Cut) -> String {
-    let mut lines = vec![
+fn page(view: &View, cut: Cut) -> Page {
+    let mut summary = vec![
         plain(&view.title),
         format!("{} · score {:.1}", view.money(view.total_minor), view.score),
         plain(&view.total_words()),
     ];
     let edition = view.edition.as_ref();
-    lines.extend(edition.map(|edition| plain(&edition.words())));
-    lines.push(String::new());
+    summary.extend(edition.map(|edition| plain(&edition.words())));
+    let mut picks = Vec::new();
     if cut < Cut::Links {
-        lines.extend(view.disclosures.iter().map(|text| plain(text)));
+        picks.extend(view.disclosures.iter().map(|text| plain(text)));
     }
-    lines.extend(view.picks.iter().flat_map(|pick| pick_lines(pick, cut)));
+    picks.extend(view.picks.iter().flat_map(|pick| pick_lines(pick, cut)));
     if cut >= Cut::Instants {
-        lines.extend(seen_words(view));
+        picks.extend(seen_words(view));
     }
     let orders = view.orders.iter();
-    lines.extend(
+    picks.extend(
         orders.map(|order| format!("{}: {}", plain(&order.words), view.money(order.minor))),
     );
-    if cut < Cut::Countries {
-        lines.extend(view.countries.iter().flat_map(|one| country(one, cut)));
+    let picks = Section::new("picks", "", picks.join("\n"));
+    let elsewhere = view.countries.iter().enumerate();
+    let elsewhere = elsewhere.filter(|_| cut < Cut::Countries);
+    let elsewhere = elsewhere.map(|(number, one)| {
+        let title = plain(&format!("In {}", one.country).to_uppercase());
+        let body = country(one, cut).join("\n");
+        Section::new(format!("country-{}", number + 1), title, body)
+    });
+    let rest = sections(view).into_iter().map(|(last, key, title, lines)| {
+        let lines = lines.iter().filter(|_| cut < last).map(|text| plain(text));
+        let body = lines.collect::<Vec<_>>().join("\n");
+        Section::new(key, title.to_uppercase(), body)
+    });
+    Page {
+        title: plain(&view.title),
+        summary: summary.join("\n"),
+        sections: [picks].into_iter().chain(elsewhere).chain(rest).collect(),
+        own: Vec::new(),
     }
-    for (last, title, content) in sections(view) {
-        if cut < last && !content.is_empty() {
-            lines.extend([String::new(), title.to_uppercase()]);
-            lines.extend(content.iter().map(|text| plain(text)));
-        }
-    }
-    lines.join("\n") + "\n"
 }
 
 /// What follows the picks, each with the cut that takes it away.
-fn sections(view: &View) -> [(Cut, String, Vec<String>); 9] {
+fn sections(view: &View) -> [(Cut, &'static str, String, Vec<String>); 9] {
     let steps = |steps: &[StepView]| steps.iter().map(|step| step.words(view)).collect();
     let power = view.power.iter().flat_map(|power| power.words());
     let others = view.alternatives.iter();
@@ -109,35 +128,50 @@ fn sections(view: &View) -> [(Cut, String, Vec<String>); 9] {
     let notes = cautions.chain(checked(view));
     let (changed, changes) = view.changed().unwrap_or_default();
     [
-        (Cut::Changed, changed, changes.to_vec()),
+        (Cut::Changed, "changed", changed, changes.to_vec()),
         (
             Cut::Workloads,
+            "rates",
             "What it achieves".to_owned(),
             workloads(view),
         ),
         (
             Cut::StepsUp,
+            "steps_up",
             "A little more money".to_owned(),
             steps(&view.steps_up),
         ),
         (
             Cut::StepsDown,
+            "steps_down",
             "A little less".to_owned(),
             steps(&view.steps_down),
         ),
-        (Cut::Power, "Power".to_owned(), power.collect()),
+        (Cut::Power, "power", "Power".to_owned(), power.collect()),
         (
             Cut::Alternatives,
+            "others",
             "Alternatives".to_owned(),
             others.collect(),
         ),
-        (Cut::Notes, "Compatibility".to_owned(), notes.collect()),
+        (
+            Cut::Notes,
+            "fit",
+            "Compatibility".to_owned(),
+            notes.collect(),
+        ),
         (
             Cut::Upgrades,
+            "later",
             "Upgrades later".to_owned(),
             view.upgrades.clone(),
         ),
-        (Cut::Assembly, "Assembly".to_owned(), assembly(view)),
+        (
+            Cut::Assembly,
+            "assembly",
+            "Assembly".to_owned(),
+            assembly(view),
+        ),
     ]
 }
 
@@ -155,8 +189,7 @@ fn checked(view: &View) -> Option<String> {
 
 /// The picks in another country. Links never stand without their disclosure.
 fn country(view: &CountryView, cut: Cut) -> Vec<String> {
-    let title = format!("In {}", view.country).to_uppercase();
-    let mut lines = vec![String::new(), plain(&title), plain(&view.total_words())];
+    let mut lines = vec![plain(&view.total_words())];
     lines.extend(view.substitute_words().iter().map(|text| plain(text)));
     lines.extend(view.disclosures.iter().map(|text| plain(text)));
     lines.extend(view.picks.iter().flat_map(|pick| pick_lines(pick, cut)));
@@ -235,7 +268,7 @@ fn assembly(view: &View) -> Vec<String> {
 }
 
 /// One line, and nothing that acts on a terminal or turns the text around.
-fn plain(text: &str) -> String {
+pub fn plain(text: &str) -> String {
     let acts = |one: char| {
         one.is_control()
             || matches!(
