@@ -308,6 +308,9 @@ pub(super) fn record(
         PollStatus::Fresh(snapshot) => Some(snapshot == SnapshotIs::Complete),
         PollStatus::Unchanged | PollStatus::Failed | PollStatus::Suspicious => None,
     };
+    if status == PollStatus::Failed && failed_again(connection, feed, at, poll)? {
+        return advance_feed(connection, feed, at, status, poll);
+    }
     let mut statement = connection.prepare_cached(
         "INSERT INTO poll (feed_id, at_ms, status, is_complete, records, offers, matched, refused,
              held, changed, duration_ms, error, notes)
@@ -329,6 +332,26 @@ pub(super) fn record(
         texts_json(&poll.notes),
     ])?;
     advance_feed(connection, feed, at, status, poll)
+}
+
+/// Where the two newest polls failed in the same way as this one, the newer is moved up to it: of polls
+/// that fail alike in a row the first and the last are kept. A network that is gone for a week is tried
+/// every minute.
+fn failed_again(
+    connection: &Connection,
+    feed: i64,
+    at: DateTime<Utc>,
+    poll: &PollRecord,
+) -> rusqlite::Result<bool> {
+    let mut statement = connection.prepare_cached(
+        "WITH newest AS (SELECT id, at_ms, status, error FROM poll WHERE feed_id = ?1
+                         ORDER BY at_ms DESC LIMIT 2)
+         UPDATE poll SET at_ms = ?2, duration_ms = ?3
+         WHERE id = (SELECT id FROM newest ORDER BY at_ms DESC LIMIT 1)
+           AND (SELECT count(*) FROM newest WHERE status = 'failed' AND error IS ?4) = 2",
+    )?;
+    let moved = statement.execute(params![feed, millis(at), poll.duration_ms, poll.error])?;
+    Ok(moved > 0)
 }
 
 fn advance_feed(

@@ -278,6 +278,42 @@ fn a_clock_set_back_does_not_turn_stamps_back() {
 }
 
 #[test]
+fn of_polls_that_fail_alike_in_a_row_the_first_and_the_last_are_kept() {
+    // Pitfall D13 for failures: a network that is gone is tried every minute.
+    let mut bench = Bench::new();
+    bench.poll(0, &[offer("q-1", 100)]);
+    let mut fail = |minute: i64, error: &str| {
+        let failed = PollRecord {
+            error: Some(error.to_owned()),
+            ..PollRecord::default()
+        };
+        let ledger = &mut bench.ledger;
+        ledger
+            .record_poll(
+                &feed(),
+                &retailer(),
+                at(minute),
+                NoSnapshot::Failed,
+                &failed,
+            )
+            .unwrap();
+    };
+    (1..=500).for_each(|minute| fail(minute, "the name does not resolve"));
+    (501..=503).for_each(|minute| fail(minute, "the server answered 500"));
+    fail(504, "the name does not resolve");
+    bench.unchanged(505);
+    let lines = bench.ledger.read().last_polls(&feed(), 1_000).unwrap();
+    let mut kept: Vec<i64> = lines
+        .iter()
+        .map(|line| (line.at - at(0)).num_minutes())
+        .collect();
+    kept.reverse();
+    assert_eq!(kept, [0, 1, 500, 501, 503, 504, 505]);
+    let states = bench.ledger.read().feed_states().unwrap();
+    assert_eq!(states[0].last_poll, Some(at(505)));
+}
+
+#[test]
 fn polls_and_feed_states_tell_what_happened() {
     let mut bench = Bench::new();
     let record = PollRecord {
