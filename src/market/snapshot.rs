@@ -129,15 +129,29 @@ pub fn market<'m>(
     listed: &'m [Listed],
 ) -> Market<'m> {
     let mut left_out = BTreeMap::new();
-    let mut usable: BTreeMap<&PartId, Vec<(&Listed, &Retailer)>> = BTreeMap::new();
+    let mut usable: BTreeMap<&PartId, (&Part, Vec<(&Listed, &Retailer)>)> = BTreeMap::new();
     let mut offers_considered = 0;
-    for offer in listed {
-        match judge(offer, brief, catalogue, retailers) {
-            Ok((part, retailer)) => {
-                offers_considered += 1;
-                usable.entry(&part.id).or_default().push((offer, retailer));
+    // What is listed comes part by part: what is said of a part is looked up once for all its offers.
+    for offers in listed.chunk_by(|one, next| one.part == next.part) {
+        let seat = offers
+            .first()
+            .and_then(|one| Seat::of(brief, catalogue, &one.part));
+        let judged = offers
+            .iter()
+            .map(|offer| (offer, judge(offer, brief, seat.as_ref(), retailers)));
+        let mut kept = Vec::new();
+        for (offer, judged) in judged {
+            match judged {
+                Ok(retailer) => kept.push((offer, retailer)),
+                Err(reason) => *left_out.entry(reason).or_insert(0) += 1,
             }
-            Err(reason) => *left_out.entry(reason).or_insert(0) += 1,
+        }
+        offers_considered += kept.len();
+        if let (Some(seat), false) = (&seat, kept.is_empty()) {
+            let (_, all) = usable
+                .entry(&seat.part.id)
+                .or_insert_with(|| (seat.part, Vec::new()));
+            all.extend(kept);
         }
     }
     let candidates: Vec<Vec<Candidate<'m>>> = brief
@@ -146,8 +160,7 @@ pub fn market<'m>(
         .map(|role| match role.is_owned {
             true => owned(brief, role, catalogue).into_iter().collect(),
             false => usable
-                .iter()
-                .filter_map(|(id, offers)| Some((catalogue.parts.get(id)?, offers)))
+                .values()
                 .filter(|(part, _)| role.admits(part))
                 .flat_map(|(part, offers)| ways(brief, role, part, offers))
                 .collect(),
@@ -168,24 +181,45 @@ pub fn market<'m>(
     }
 }
 
+/// What a brief makes of a part, whoever offers it.
+struct Seat<'m> {
+    part: &'m Part,
+    is_banned: bool,
+    /// The most that a role of its kind takes of one; none without such a role.
+    most: Option<u32>,
+    is_admitted: bool,
+    rated: Result<(), LeftOut>,
+}
+
+impl<'m> Seat<'m> {
+    fn of(brief: &Brief, catalogue: &'m Catalogue, part: &PartId) -> Option<Seat<'m>> {
+        let part = catalogue.parts.get(part)?;
+        let roles = || brief.roles.iter().filter(|role| role.kind == part.kind);
+        Some(Seat {
+            is_banned: !brief.bans.admit_part(part),
+            most: roles().map(|role| role.quantity).max(),
+            is_admitted: roles().any(|role| role.admits(part)),
+            rated: rated(brief, part),
+            part,
+        })
+    }
+}
+
 fn judge<'m>(
     offer: &Listed,
     brief: &Brief,
-    catalogue: &'m Catalogue,
+    seat: Option<&Seat<'_>>,
     retailers: &'m BTreeMap<RetailerId, Retailer>,
-) -> Result<(&'m Part, &'m Retailer), LeftOut> {
+) -> Result<&'m Retailer, LeftOut> {
     let retailer = retailers
         .get(&offer.retailer)
         .ok_or(LeftOut::UnknownRetailer)?;
-    let part = catalogue
-        .parts
-        .get(&offer.part)
-        .ok_or(LeftOut::UnknownPart)?;
+    let seat = seat.ok_or(LeftOut::UnknownPart)?;
     // A guess can be wrong, and a build on it would not go together: drafts wait for the author.
-    if !part.guessed.is_empty() {
+    if !seat.part.guessed.is_empty() {
         return Err(LeftOut::Draft);
     }
-    if !brief.bans.admit_part(part) || !brief.bans.admit_retailer(&offer.retailer) {
+    if seat.is_banned || !brief.bans.admit_retailer(&offer.retailer) {
         return Err(LeftOut::Banned);
     }
     brief.stock.judge(offer.availability, offer.lead_days)?;
@@ -208,18 +242,15 @@ fn judge<'m>(
         | Err(OrderFault::NoRate { .. }) => return Err(LeftOut::OtherCurrency),
         Err(_) => return Err(LeftOut::TooLargeToCount),
     }
-    let roles = || brief.roles.iter().filter(|role| role.kind == part.kind);
-    if roles().next().is_none() {
-        return Err(LeftOut::NoRole);
-    }
-    if roles().all(|role| offer.minimum_quantity > role.quantity) {
+    let most = seat.most.ok_or(LeftOut::NoRole)?;
+    if offer.minimum_quantity > most {
         return Err(LeftOut::MinimumQuantity);
     }
-    if roles().all(|role| !role.admits(part)) {
+    if !seat.is_admitted {
         return Err(LeftOut::NeedUnmet);
     }
-    rated(brief, part)?;
-    Ok((part, retailer))
+    seat.rated?;
+    Ok(retailer)
 }
 
 /// A part that limits a workload needs a rate there that the brief admits and that reaches the floor.

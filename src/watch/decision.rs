@@ -1,7 +1,7 @@
 //! Decides for every brief whether today's answer matters, and commits answer, journal entry and
 //! bulletins as one.
 
-use super::answer::{Today, answer};
+use super::answer::{Today, answer_in};
 use super::attention::Attention;
 use super::edition::{Published, published};
 use super::price_past::{Readings, past_price};
@@ -173,22 +173,16 @@ impl<'s> Look<'s> {
     ) -> Result<Result<Judged, BestFault>, LedgerError> {
         let standing = before.standing.as_ref();
         let parts = standing.map(AnswerRecord::standing).unwrap_or_default();
-        let answered = answer(
-            self.settings,
-            brief,
-            &self.listed,
-            &parts,
-            self.at,
-            self.effort,
-        );
+        let catalogue = &self.settings.catalogue;
+        let market = market(brief, catalogue, &self.retailers, &self.listed);
+        let (settings, listed) = (self.settings, &self.listed);
+        let answered = answer_in(settings, &market, listed, &parts, self.at, self.effort);
         let today = match answered {
             Ok(today) => today,
             Err(fault) => return Ok(Err(fault)),
         };
         let usual = Telling::usual(&brief.channels);
         let telling = self.settings.telling.get(&brief.id).unwrap_or(&usual);
-        let catalogue = &self.settings.catalogue;
-        let market = market(brief, catalogue, &self.retailers, &self.listed);
         let published = self.published(reader, (brief, telling), &today.best)?;
         let ground = Ground {
             reader,
