@@ -248,7 +248,8 @@ impl View {
     pub fn total_words(&self) -> String {
         format!(
             "The total includes tax and delivery to {}, as of {}.",
-            self.country, self.at
+            self.country,
+            shown_minute(&self.at)
         )
     }
 
@@ -299,11 +300,15 @@ impl PickView {
 
     /// The instant that the price was seen, to the minute.
     pub fn seen(&self) -> Option<String> {
-        let seen = self.seen_at.as_deref()?;
-        match (seen.get(..10), seen.get(11..16)) {
-            (Some(day), Some(time)) => Some(format!("{day} {time} UTC")),
-            _ => Some(seen.to_owned()),
-        }
+        self.seen_at.as_deref().map(shown_minute)
+    }
+}
+
+/// An instant of a record, to the minute.
+fn shown_minute(at: &str) -> String {
+    match (at.get(..10), at.get(11..16)) {
+        (Some(day), Some(time)) => format!("{day} {time} UTC"),
+        _ => at.to_owned(),
     }
 }
 

@@ -70,7 +70,7 @@ fn sections(view: &View) -> Vec<Section> {
         of("measured", "Measured", measured(view)),
         of("ladder", "For more or less money", ladder.concat()),
         of("others", "Alternatives", list(others)),
-        of("fit", "Compatibility", list(cautions.chain(notes))),
+        of("fit", "Compatibility", list(cautions) + &checked(notes)),
         of("power", "Power", list(power.map(|text| escaped(&text)))),
         of("later", "Upgrades later", list(upgrades)),
         of("assembly", "Assembly", assembly(view)),
@@ -80,6 +80,19 @@ fn sections(view: &View) -> Vec<Section> {
         .chain(countries(view))
         .chain(rest)
         .collect()
+}
+
+/// The rules that were looked at and hold: many, so that they open when asked.
+fn checked(notes: impl ExactSizeIterator<Item = String>) -> String {
+    let summary = match notes.len() {
+        0 => return String::new(),
+        1 => "1 rule of what goes together was checked, and holds".to_owned(),
+        number => format!("{number} rules of what goes together were checked, and all hold"),
+    };
+    format!(
+        "<details>\n<summary>{summary}</summary>\n{}</details>\n",
+        list(notes)
+    )
 }
 
 fn list(items: impl Iterator<Item = String>) -> String {
