@@ -121,6 +121,9 @@ pub struct Market<'m> {
     pub left_out: BTreeMap<LeftOut, usize>,
 }
 
+/// An offer that a brief may take, and who makes it.
+type Usable<'m> = (&'m Listed, &'m Retailer);
+
 /// Collects the candidates of a brief from what is listed.
 pub fn market<'m>(
     brief: &'m Brief,
@@ -129,7 +132,7 @@ pub fn market<'m>(
     listed: &'m [Listed],
 ) -> Market<'m> {
     let mut left_out = BTreeMap::new();
-    let mut usable: BTreeMap<&PartId, (&Part, Vec<(&Listed, &Retailer)>)> = BTreeMap::new();
+    let mut usable: BTreeMap<&PartId, (&Part, Vec<Usable<'m>>)> = BTreeMap::new();
     let mut offers_considered = 0;
     // What is listed comes part by part: what is said of a part is looked up once for all its offers.
     for offers in listed.chunk_by(|one, next| one.part == next.part) {

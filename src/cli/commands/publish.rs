@@ -187,7 +187,7 @@ fn drafted(
         number,
         // Nothing in it acts on a terminal, so it is shown as it is hashed.
         document: harmless_source(&edition.to_json()),
-        forms: forms.into(),
+        forms,
         seen,
         changes,
         view,
