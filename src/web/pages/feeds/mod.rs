@@ -122,6 +122,12 @@ pub fn page(view: &FeedPage, told: Option<&str>, look: &Look) -> Page {
             @if let Some(error) = &line.error { p.said.bad { (error) } }
         }
         div #held data-live { (held::section(&view.held, &line.feed, look)) }
+        @if !view.notes.is_empty() {
+            section.sheet #said-by-poll data-live {
+                h2 { "What the newest poll noted" }
+                ul.notes { @for note in &view.notes { li { div.long { bdi { (note) } } } } }
+            }
+        }
         div.pair {
             section.sheet #polls data-live { h2 { "Polls" } (polls(&view.polls, look)) }
             section.sheet #refused data-live { h2 { "Refused" } (refused(view, look)) }
@@ -155,7 +161,7 @@ fn polls(polls: &[PollLine], look: &Look) -> Markup {
                 thead {
                     tr {
                         th scope="col" { "At" } th scope="col" { "Status" } th.num scope="col" { "Records" } th.num scope="col" { "Accepted" }
-                        th.num scope="col" { "Held" } th.num scope="col" { "Refused" } th.num scope="col" { "Took" }
+                        th.num scope="col" { "Changed" } th.num scope="col" { "Held" } th.num scope="col" { "Refused" } th.num scope="col" { "Took" }
                     }
                 }
                 tbody {
@@ -166,6 +172,7 @@ fn polls(polls: &[PollLine], look: &Look) -> Markup {
                                 @if let Some(error) = &poll.error { small { (error) } } } }
                             td.num data-of="Records" { (figures.count(poll.records as i64)) }
                             td.num data-of="Accepted" { (figures.count(poll.accepted as i64)) }
+                            td.num data-of="Changed" { (figures.count(poll.changed as i64)) }
                             td.num data-of="Held" { (figures.count(poll.held as i64)) }
                             td.num data-of="Refused" { (figures.count(poll.refused as i64)) }
                             td.num data-of="Took" { @if let Some(took) = poll.duration_ms { span { (figures.number(took as f64 / 1000.0, 1)) " s" } } }
