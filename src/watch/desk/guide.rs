@@ -48,11 +48,17 @@ impl DaemonDesk {
             GuideForm::Csv => (Form::Csv, "text/csv; charset=utf-8"),
             GuideForm::Json => (Form::Json, "application/json"),
         };
+        let (text, faults) = render(&ground.settings.templates, view, rendered, None);
+        for fault in faults {
+            tracing::warn!(
+                "a text of yours could not be filled in, so the program's own stands: {fault}"
+            );
+        }
         Ok(GuideText {
             brief: view.brief.clone(),
             form,
             media_type: media_type.to_owned(),
-            text: render(view, rendered, None),
+            text,
         })
     }
 
