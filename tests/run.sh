@@ -47,4 +47,7 @@ tests/guide.sh target/release/rigtide
 step "what the page gives to programs, as a tester outside the project asks for it"
 tests/page_api.sh target/release/rigtide
 
+step "the page, as a person goes through it in a browser"
+tests/page.sh target/release/rigtide
+
 step "all passed"

@@ -45,6 +45,8 @@ fn diff(text: &str) -> Markup {
         pre.diff tabindex="0" role="region" aria-label="Differences" {
             @for line in text.lines() {
                 @match line.as_bytes().first() {
+                    // The names of the file, before and after.
+                    _ if line.starts_with("--- ") || line.starts_with("+++ ") => span.soft { (line) },
                     Some(b'-') => span.gone { (line) },
                     Some(b'+') => span.new { (line) },
                     _ => span { (line) },
