@@ -313,26 +313,52 @@ impl Outcome<'_> {
 
     fn entry(&self, notice: Notice, error: String) -> JournalEntry {
         let feed = &self.feed.id;
+        let shown = |at: DateTime<Utc>| at.format("%Y-%m-%d %H:%M UTC");
         match notice {
             Notice::Failing { retry_at } => self.journal_entry(
                 "feed_failing",
-                format!("{feed} failed and is asked again at {retry_at}: {error}"),
+                format!(
+                    "{feed} failed and is asked again at {}: {error}",
+                    shown(retry_at)
+                ),
             ),
-            Notice::Opened { failures, since, retry_at } => self.journal_entry(
+            Notice::Opened {
+                failures,
+                since,
+                retry_at,
+            } => self.journal_entry(
                 "feed_given_a_rest",
-                format!("{feed} failed {failures} times since {since} and rests until {retry_at}: {error}"),
+                format!(
+                    "{feed} failed {failures} times since {} and rests until {}: {error}",
+                    shown(since),
+                    shown(retry_at)
+                ),
             ),
-            Notice::StillFailing { failures, since, retry_at } => self.journal_entry(
+            Notice::StillFailing {
+                failures,
+                since,
+                retry_at,
+            } => self.journal_entry(
                 "feed_still_failing",
-                format!("{feed} has failed {failures} times since {since} and rests until {retry_at}: {error}"),
+                format!(
+                    "{feed} has failed {failures} times since {} and rests until {}: {error}",
+                    shown(since),
+                    shown(retry_at)
+                ),
             ),
             Notice::Blocked { retry_at } => self.journal_entry(
                 "feed_blocked",
-                format!("{feed} does not let the program in; asked again at {retry_at}: {error}"),
+                format!(
+                    "{feed} does not let the program in; asked again at {}: {error}",
+                    shown(retry_at)
+                ),
             ),
             Notice::Recovered { failures, since } => self.journal_entry(
                 "feed_recovered",
-                format!("{feed} is back after {failures} failures since {since}"),
+                format!(
+                    "{feed} is back after {failures} failures since {}",
+                    shown(since)
+                ),
             ),
         }
     }
