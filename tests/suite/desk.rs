@@ -177,8 +177,15 @@ fn the_desk_says_what_the_commands_say() {
 
     for form in GuideForm::ALL {
         let guide = desk.guide(BRIEF, form, &plain).unwrap();
-        let printed = run_at(&guides, NOW, &["guide", "--format", form.name()]);
-        assert_eq!(guide.text.trim_end(), printed.trim_end(), "{form:?}");
+        let file = guides.directory.join(form.name());
+        let out = file.to_str().unwrap();
+        run_at(
+            &guides,
+            NOW,
+            &["guide", "--format", form.name(), "--out", out],
+        );
+        let written = std::fs::read_to_string(&file).unwrap();
+        assert_eq!(guide.text, written, "{form:?}");
     }
 }
 
