@@ -14,7 +14,7 @@ pub const FIELD: &str = "form";
 /// The longest form that anybody sends us.
 pub const LONGEST: usize = 64 * 1024;
 
-/// The fields of a form, in their order. It came from a page that this daemon made for this session.
+/// The fields of a form, in their order. It came from a page that this daemon made for whoever sends it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Form(pub Vec<(String, String)>);
 

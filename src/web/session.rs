@@ -88,12 +88,12 @@ impl Sessions {
         *locked(&self.right) = None;
     }
 
-    /// The word that a form of this session carries; without sessions all have the same.
+    /// The word that a form carries for whoever signed in; where nobody does, all have the same.
     pub fn form_word(&self, session: Option<&str>) -> String {
         URL_SAFE_NO_PAD.encode(hmac::sign(&self.key, &form(session)))
     }
 
-    /// Whether a form carries the word of this session. Takes the same time whatever is wrong.
+    /// Whether a form carries the word of whoever signed in. Takes the same time whatever is wrong.
     pub fn is_form_word(&self, word: &str, session: Option<&str>) -> bool {
         let Ok(tag) = URL_SAFE_NO_PAD.decode(word) else {
             return false;
