@@ -47,8 +47,9 @@ function listen() {
   let before;
   let timer;
   const tell = (event) => {
-    // The first word only says where things stand.
-    if (before === undefined || event.data === before) {
+    // The first word says where things stand; what was just asked for may have come before it.
+    const isDone = before !== undefined || !new URLSearchParams(location.search).has('told');
+    if (isDone && (before === undefined || event.data === before)) {
       before = event.data;
       return;
     }
