@@ -8,7 +8,8 @@ mod stage;
 use mimalloc::MiMalloc;
 use std::process::ExitCode;
 
-// Reading a catalogue is many small allocations on two threads, for which glibc takes half as long again.
+// Reading a catalogue is many small allocations on two threads, for which glibc's takes longer
+// (DEVELOPERS.md, decision 24).
 #[global_allocator]
 static ALLOCATOR: MiMalloc = MiMalloc;
 
