@@ -6,6 +6,7 @@ use super::view::{
     OutboxDone, OutboxWord, Overview, PartList, PartPage, PastView, PollAsked, Proposal, Questions,
     Refusal, Saved, TrialView, WhatIf, WhyView,
 };
+use std::sync::Arc;
 use tokio::sync::watch::Receiver;
 
 /// An answer or why there is none.
@@ -35,7 +36,8 @@ pub struct PastAsked {
 pub trait Desk: Send + Sync {
     fn overview(&self) -> Told<Overview>;
     fn brief(&self, brief: &str, what_if: &WhatIf) -> Told<BriefPage>;
-    fn ladder(&self, brief: &str, what_if: &WhatIf) -> Told<LadderPage>;
+    /// The same value for as long as it stands, where the budget is the brief's own: it may be large.
+    fn ladder(&self, brief: &str, what_if: &WhatIf) -> Told<Arc<LadderPage>>;
     /// Of one role, or of all.
     fn entry_prices(&self, brief: &str, role: Option<&str>, what_if: &WhatIf) -> Told<EntryPrices>;
     fn alternatives(&self, brief: &str, what_if: &WhatIf) -> Told<Alternatives>;

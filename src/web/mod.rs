@@ -31,6 +31,7 @@ mod sign_in;
 mod tests;
 pub mod view;
 mod vitals;
+mod written;
 
 pub use metrics::{Family, Histogram, render};
 pub use password::{PasswordFault, PasswordHash};

@@ -5,7 +5,7 @@
 use super::desk::{Desk, PartsAsked, PastAsked, Told};
 use super::view::*;
 use serde_json::{Map, json};
-use std::sync::Mutex;
+use std::sync::{Arc, Mutex};
 use tokio::sync::watch::{Receiver, Sender, channel};
 
 /// Knows the brief `quiet`, the part `brisk-6` and the feed `alpha/list`; refuses all else. Remembers
@@ -319,7 +319,7 @@ impl Desk for SampleDesk {
         })
     }
 
-    fn ladder(&self, brief: &str, what_if: &WhatIf) -> Told<LadderPage> {
+    fn ladder(&self, brief: &str, what_if: &WhatIf) -> Told<Arc<LadderPage>> {
         known("brief", brief, "quiet")?;
         let rung = |total_minor, score, is_first: bool| RungView {
             total_minor,
@@ -341,7 +341,7 @@ impl Desk for SampleDesk {
             },
             picks: vec![pick()],
         };
-        Ok(LadderPage {
+        Ok(Arc::new(LadderPage {
             brief: "quiet".to_owned(),
             name: "Quiet 1440p".to_owned(),
             at: AT.to_owned(),
@@ -355,7 +355,7 @@ impl Desk for SampleDesk {
                 rung(149_485, 101.5, false),
                 rung(180_000, 120.0, false),
             ],
-        })
+        }))
     }
 
     fn entry_prices(&self, brief: &str, role: Option<&str>, _: &WhatIf) -> Told<EntryPrices> {

@@ -6,6 +6,9 @@ use super::pace::Pace;
 use super::refusing::Turned;
 use super::session::{NoRandomness, Sessions};
 use super::settings::Access;
+use super::view::LadderPage;
+use super::written::WrittenLadders;
+use axum::body::Bytes;
 use axum::http::StatusCode;
 use std::net::SocketAddr;
 use std::sync::{Arc, PoisonError, RwLock};
@@ -17,6 +20,8 @@ use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 const LOOKS_AT_ONCE: usize = 2;
 /// So many ask the desk at once. Most answers are ready; what has to be solved the desk limits itself.
 const QUESTIONS_AT_ONCE: usize = 8;
+/// So many ask it for what is ready, beside those.
+const GLANCES_AT_ONCE: usize = 4;
 /// So many listen for changes at once.
 const LISTENERS: usize = 64;
 /// Who finds all turns taken for so long is asked to come back.
@@ -31,6 +36,8 @@ struct Inner {
     desk: Option<Arc<dyn Desk>>,
     looks: Semaphore,
     questions: Semaphore,
+    glances: Semaphore,
+    written: WrittenLadders,
     listeners: Arc<Semaphore>,
     address: SocketAddr,
     access: RwLock<Arc<Access>>,
@@ -38,6 +45,13 @@ struct Inner {
     pace: Pace,
     /// Passwords are hashed one at a time: each takes a core and 19 MiB.
     hashing: Semaphore,
+}
+
+/// Which turns a question takes: what has to be worked out keeps nobody from what is ready.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Questions {
+    Any,
+    Ready,
 }
 
 /// The word of the session that a request belongs to; with no password there are no sessions.
@@ -58,6 +72,8 @@ impl Shown {
             desk,
             looks: Semaphore::new(LOOKS_AT_ONCE),
             questions: Semaphore::new(QUESTIONS_AT_ONCE),
+            glances: Semaphore::new(GLANCES_AT_ONCE),
+            written: WrittenLadders::default(),
             listeners: Arc::new(Semaphore::new(LISTENERS)),
             address,
             access: RwLock::new(Arc::new(access)),
@@ -88,8 +104,24 @@ impl Shown {
         &self,
         question: impl FnOnce(&dyn Desk) -> Told<T> + Send + 'static,
     ) -> Result<T, Turned> {
+        self.ask_of(Questions::Any, question).await
+    }
+
+    /// As [`Shown::ask`], by turns of the question's own.
+    ///
+    /// # Errors
+    /// As there.
+    pub async fn ask_of<T: Send + 'static>(
+        &self,
+        questions: Questions,
+        question: impl FnOnce(&dyn Desk) -> Told<T> + Send + 'static,
+    ) -> Result<T, Turned> {
         let desk = self.desk()?.clone();
-        let turn = tokio::time::timeout(PATIENCE, self.0.questions.acquire()).await;
+        let turns = match questions {
+            Questions::Any => &self.0.questions,
+            Questions::Ready => &self.0.glances,
+        };
+        let turn = tokio::time::timeout(PATIENCE, turns.acquire()).await;
         let Ok(Ok(_turn)) = turn else {
             return Err(busy());
         };
@@ -104,6 +136,11 @@ impl Shown {
                 Err(Turned::new(status, message, remedy))
             }
         }
+    }
+
+    /// A ladder as JSON, which is written once for as long as the desk has it.
+    pub fn ladder_text(&self, ladder: &Arc<LadderPage>) -> Bytes {
+        self.0.written.of(ladder)
     }
 
     /// A turn to listen for changes, as long as it is held; none if all are taken.

@@ -11,7 +11,7 @@ use crate::optimise::{
     Alternative, Binding, BindingLimit, Bindings, Build, EntryPrice, HeldBy, Question, Reason,
     Rung, SweeperFirst, Why, alternatives, best_per_platform, ladder,
 };
-use crate::watch::asking::{Asked, Doing as _, amount, part_named, role_named};
+use crate::watch::asking::{Asked, Doing as _, amount, brief_named, part_named, role_named};
 use crate::watch::reasons::{Reasons, entries, is_in, kept_out, per_100, reasons};
 use crate::web::desk::Told;
 use crate::web::view::{
@@ -25,28 +25,28 @@ use std::sync::Arc;
 const NEXT_BEST: usize = 5;
 
 impl DaemonDesk {
-    pub(super) fn ladder_page(&self, brief: &str, what_if: &WhatIf) -> Told<LadderPage> {
+    /// With the brief's own budget the very same value for all who ask.
+    pub(super) fn ladder_page(&self, brief: &str, what_if: &WhatIf) -> Told<Arc<LadderPage>> {
         let ground = self.ground()?;
         let climbed = self.climbed(&ground, brief, what_if)?;
-        let mut page = LadderPage {
-            what_if: what_if.clone(),
-            ..(*climbed).clone()
+        let Some(budget) = &what_if.budget else {
+            return Ok(climbed);
         };
-        if let Some(budget) = &what_if.budget {
-            let asked = self.asked(&ground, brief, &WhatIf::default())?;
-            let budget = amount(budget, asked.brief.budget.currency()).map_err(invalid)?;
-            page.budget_minor = budget.minor();
-        }
-        let rungs = page.rungs.iter();
-        page.bought = rungs
-            .take_while(|rung| rung.total_minor <= page.budget_minor)
-            .count()
-            .checked_sub(1);
-        Ok(page)
+        let currency = brief_named(&ground.settings, Some(brief))
+            .map_err(refused)?
+            .budget
+            .currency();
+        let budget = amount(budget, currency).map_err(invalid)?.minor();
+        Ok(Arc::new(LadderPage {
+            what_if: what_if.clone(),
+            budget_minor: budget,
+            bought: bought(&climbed.rungs, budget),
+            ..(*climbed).clone()
+        }))
     }
 
     /// The whole ladder, which is the same whatever the budget is.
-    pub(super) fn climbed(
+    fn climbed(
         &self,
         ground: &Arc<Ground>,
         brief: &str,
@@ -57,9 +57,12 @@ impl DaemonDesk {
             ..what_if.clone()
         };
         let key = format!("ladder {brief} {}", unbounded.query());
-        self.solve(ground, key, || {
+        self.solve_dated(ground, key, || {
             let asked = self.asked(ground, brief, &unbounded)?;
-            climb(&asked)
+            let mut page = climb(&asked)?;
+            page.bought = bought(&page.rungs, page.budget_minor);
+            page.what_if = unbounded.clone();
+            Ok(page)
         })
     }
 
@@ -179,6 +182,14 @@ fn climb(asked: &Asked) -> Told<LadderPage> {
         bought: None,
         rungs: rungs.map(|(rung, below)| rung_view(rung, below)).collect(),
     })
+}
+
+/// The dearest rung that the budget pays for.
+fn bought(rungs: &[RungView], budget_minor: i64) -> Option<usize> {
+    let paid = rungs
+        .iter()
+        .take_while(|rung| rung.total_minor <= budget_minor);
+    paid.count().checked_sub(1)
 }
 
 fn rung_view(rung: &Rung, below: Option<&Rung>) -> RungView {

@@ -29,9 +29,9 @@ impl DaemonDesk {
         let ground = self.ground()?;
         let written = match what_if.is_empty() {
             true => None,
-            false => Some(self.answered(&ground, brief, &WhatIf::default())?),
+            false => Some(self.answered_lately(&ground, brief, &WhatIf::default())?),
         };
-        let answered = self.answered(&ground, brief, what_if)?;
+        let answered = self.answered_lately(&ground, brief, what_if)?;
         Ok(BriefPage {
             as_written: written.map(|written| beside(&written.record, &answered.record)),
             ..answered.page.clone()
@@ -44,11 +44,24 @@ impl DaemonDesk {
         brief: &str,
         what_if: &WhatIf,
     ) -> Told<Arc<Answered>> {
+        let key = format!("answer now {brief} {}", what_if.query());
+        self.solve(ground, key, || self.work_out(ground, brief, what_if))
+    }
+
+    /// The answer of now, or the one of a moment ago while another works out that of now.
+    fn answered_lately(
+        &self,
+        ground: &Arc<Ground>,
+        brief: &str,
+        what_if: &WhatIf,
+    ) -> Told<Arc<Answered>> {
         let key = format!("answer {brief} {}", what_if.query());
-        self.solve(ground, key, || {
-            let asked = self.asked(ground, brief, what_if)?;
-            self.answer(ground, &asked, what_if)
-        })
+        self.solve_dated(ground, key, || self.work_out(ground, brief, what_if))
+    }
+
+    fn work_out(&self, ground: &Ground, brief: &str, what_if: &WhatIf) -> Told<Answered> {
+        let asked = self.asked(ground, brief, what_if)?;
+        self.answer(ground, &asked, what_if)
     }
 
     fn answer(&self, ground: &Ground, asked: &Asked, what_if: &WhatIf) -> Told<Answered> {

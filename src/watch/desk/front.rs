@@ -8,6 +8,7 @@ use crate::web::view::{
     OutboxDone, OutboxWord, Overview, PartList, PartPage, PastView, PollAsked, Proposal, Questions,
     Saved, TrialView, WhatIf, WhyView,
 };
+use std::sync::Arc;
 use tokio::sync::watch::Receiver;
 
 impl Desk for DaemonDesk {
@@ -19,7 +20,7 @@ impl Desk for DaemonDesk {
         self.brief_page(brief, what_if)
     }
 
-    fn ladder(&self, brief: &str, what_if: &WhatIf) -> Told<LadderPage> {
+    fn ladder(&self, brief: &str, what_if: &WhatIf) -> Told<Arc<LadderPage>> {
         self.ladder_page(brief, what_if)
     }
 

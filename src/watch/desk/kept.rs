@@ -1,7 +1,8 @@
 //! What was worked out, kept for as long as what it rests on stands; and how much is worked out at once.
 //!
 //! Whoever asks what somebody else is working out waits for that; whoever finds too much under way waits a
-//! little, and is refused then.
+//! little, and is refused then. Where an answer says of which instant it is, only one waits until a poll is
+//! taken into account: to all others the answer before is told meanwhile.
 
 use crate::market::{Listed, Retailer, RetailerId};
 use crate::watch::settings::Settings;
@@ -30,6 +31,10 @@ pub(super) struct Ground {
     writes: i64,
     day: NaiveDate,
     listed: Mutex<Option<Arc<Vec<Listed>>>>,
+    /// No two are alike.
+    number: u64,
+    /// The same for grounds that differ in the ledger alone.
+    terms: u64,
 }
 
 #[derive(Default)]
@@ -46,13 +51,42 @@ struct State {
     n_waiting: usize,
     /// Counts questions.
     tick: u64,
+    /// When the ground of now began.
+    began: u64,
+    grounds: u64,
+    terms: u64,
 }
 
+type Value = Arc<dyn Any + Send + Sync>;
+
 struct Entry {
-    ground: Arc<Ground>,
+    /// By number.
+    ground: u64,
+    terms: u64,
     /// None while it is worked out.
-    value: Option<Arc<dyn Any + Send + Sync>>,
+    value: Option<Value>,
+    /// What was said of the ground before, to be told while this is worked out.
+    before: Option<Value>,
+    was_before_told: bool,
+    /// May be told of the ground before.
+    is_dated: bool,
+    n_waiting: usize,
     asked: u64,
+}
+
+/// What somebody wants who asks.
+#[derive(Clone, Copy)]
+struct Manner {
+    /// Counts towards what is worked out at once.
+    counts: bool,
+    /// Says of which instant it is, so that the answer before will do while another works it out.
+    is_dated: bool,
+}
+
+/// An answer, and whether others were told the one before meanwhile: they have to hear of it.
+pub(super) struct Found<T> {
+    pub value: Arc<T>,
+    pub others_wait: bool,
 }
 
 /// Somebody's turn, which ends when dropped: whatever happens in it.
@@ -60,6 +94,11 @@ struct Turn<'k> {
     kept: &'k Kept,
     key: &'k str,
     counts: bool,
+}
+
+enum Taken {
+    Value(Value),
+    Turn,
 }
 
 impl Ground {
@@ -76,8 +115,8 @@ impl Ground {
 }
 
 impl Kept {
-    /// The ground of now: the one before if nothing has changed, else a new one, and what rested on the
-    /// one before is let go of.
+    /// The ground of now: the one before if nothing has changed, else a new one. What rested on the one
+    /// before is let go of, but for answers with a date that were asked for on it, if only the ledger moved.
     pub fn ground(
         &self,
         settings: &Arc<Settings>,
@@ -86,21 +125,31 @@ impl Kept {
         retailers: impl FnOnce() -> BTreeMap<RetailerId, Retailer>,
     ) -> Arc<Ground> {
         let mut state = self.state();
-        if let Some(ground) = &state.ground
-            && Arc::ptr_eq(&ground.settings, settings)
-            && (ground.writes, ground.day) == (writes, day)
-        {
-            return ground.clone();
+        let mut are_terms_same = false;
+        if let Some(ground) = &state.ground {
+            are_terms_same = Arc::ptr_eq(&ground.settings, settings) && ground.day == day;
+            if are_terms_same && ground.writes == writes {
+                return ground.clone();
+            }
         }
+        state.grounds += 1;
+        state.terms += u64::from(!are_terms_same);
         let ground = Arc::new(Ground {
             settings: settings.clone(),
             retailers: retailers(),
             writes,
             day,
             listed: Mutex::default(),
+            number: state.grounds,
+            terms: state.terms,
         });
         state.ground = Some(ground.clone());
-        state.entries.retain(|_, entry| entry.value.is_none());
+        let (began, terms, tick) = (state.began, state.terms, state.tick);
+        state.entries.retain(|_, entry| {
+            let is_wanted = entry.is_dated && entry.terms == terms && entry.asked > began;
+            entry.value.is_none() || is_wanted
+        });
+        state.began = tick;
         ground
     }
 
@@ -111,7 +160,26 @@ impl Kept {
         key: String,
         solve: impl FnOnce() -> Told<T>,
     ) -> Told<Arc<T>> {
-        self.have(ground, &key, true, solve)
+        let manner = Manner {
+            counts: true,
+            is_dated: false,
+        };
+        self.have(ground, &key, manner, solve)
+            .map(|found| found.value)
+    }
+
+    /// As [`Kept::solve`] for an answer that says of which instant it is.
+    pub fn solve_dated<T: Send + Sync + 'static>(
+        &self,
+        ground: &Arc<Ground>,
+        key: String,
+        solve: impl FnOnce() -> Told<T>,
+    ) -> Told<Found<T>> {
+        let manner = Manner {
+            counts: true,
+            is_dated: true,
+        };
+        self.have(ground, &key, manner, solve)
     }
 
     /// Looks something up that costs little, or has it still.
@@ -121,7 +189,12 @@ impl Kept {
         key: String,
         look: impl FnOnce() -> Told<T>,
     ) -> Told<Arc<T>> {
-        self.have(ground, &key, false, look)
+        let manner = Manner {
+            counts: false,
+            is_dated: false,
+        };
+        self.have(ground, &key, manner, look)
+            .map(|found| found.value)
     }
 
     /// What is kept under a key, if it is.
@@ -133,13 +206,15 @@ impl Kept {
         let state = self.state();
         let entry = state.entries.get(key)?;
         let value = entry.value.clone()?;
-        let is_current = Arc::ptr_eq(&entry.ground, ground);
+        let is_current = entry.ground == ground.number;
         is_current.then(|| value.downcast().ok()).flatten()
     }
 
     pub fn let_go(&self) {
         let mut state = self.state();
         state.ground = None;
+        // What is being worked out is of terms that are gone.
+        state.terms += 1;
         state.entries.retain(|_, entry| entry.value.is_none());
     }
 
@@ -152,57 +227,49 @@ impl Kept {
         &self,
         ground: &Arc<Ground>,
         key: &str,
-        counts: bool,
+        manner: Manner,
         work: impl FnOnce() -> Told<T>,
-    ) -> Told<Arc<T>> {
-        if let Some(value) = self.take_turn(ground, key, counts)? {
-            return value.downcast().map_err(|_| {
+    ) -> Told<Found<T>> {
+        if let Taken::Value(value) = self.take_turn(ground, key, manner)? {
+            let value = value.downcast().map_err(|_| {
                 let message = format!("\"{key}\" was kept as something else");
                 Refusal::new(RefusalKind::Broken, message, "ask again")
+            })?;
+            return Ok(Found {
+                value,
+                others_wait: false,
             });
         }
         let turn = Turn {
             kept: self,
             key,
-            counts,
+            counts: manner.counts,
         };
         let value = Arc::new(work()?);
-        self.put(key, value.clone());
+        let others_wait = self.put(key, value.clone());
         drop(turn);
-        Ok(value)
+        Ok(Found { value, others_wait })
     }
 
-    /// What is kept; `None` where it is this one's turn to work it out.
-    fn take_turn(
-        &self,
-        ground: &Arc<Ground>,
-        key: &str,
-        counts: bool,
-    ) -> Told<Option<Arc<dyn Any + Send + Sync>>> {
+    /// What is kept, or this one's turn to work it out.
+    fn take_turn(&self, ground: &Arc<Ground>, key: &str, manner: Manner) -> Told<Taken> {
         let until = Instant::now() + WAIT;
         let mut state = self.state();
         loop {
             state.tick += 1;
             let tick = state.tick;
-            let is_free = !counts || state.n_working < AT_ONCE;
-            match state.entries.get_mut(key) {
-                Some(entry) if entry.value.is_some() && Arc::ptr_eq(&entry.ground, ground) => {
-                    entry.asked = tick;
-                    return Ok(entry.value.clone());
-                }
-                // Of another ground: worked out anew.
-                Some(entry) if entry.value.is_some() && is_free => {
-                    *entry = Entry::begun(ground, tick);
-                    state.n_working += usize::from(counts);
-                    return Ok(None);
-                }
-                None if is_free => {
-                    let entry = Entry::begun(ground, tick);
-                    state.entries.insert(key.to_owned(), entry);
-                    state.n_working += usize::from(counts);
-                    return Ok(None);
-                }
-                _ => {}
+            let is_free = !manner.counts || state.n_working < AT_ONCE;
+            let entry = state.entries.get_mut(key);
+            if let Some(value) = entry.and_then(|entry| entry.told(ground, manner, is_free, tick)) {
+                return Ok(Taken::Value(value));
+            }
+            let is_worked_out = |entry: &Entry| entry.value.is_none();
+            if is_free && !state.entries.get(key).is_some_and(is_worked_out) {
+                let before = state.entries.remove(key);
+                let entry = Entry::begun(ground, manner, before, tick);
+                state.entries.insert(key.to_owned(), entry);
+                state.n_working += usize::from(manner.counts);
+                return Ok(Taken::Turn);
             }
             let left = until.saturating_duration_since(Instant::now());
             if left.is_zero() || state.n_waiting >= WAITING_MAX {
@@ -212,17 +279,32 @@ impl Kept {
                     "ask again in some seconds",
                 ));
             }
-            state.n_waiting += 1;
+            let waiting = |state: &mut State, more: bool| {
+                let entry = state.entries.get_mut(key);
+                let entry = entry.map(|entry| &mut entry.n_waiting);
+                for count in [entry, Some(&mut state.n_waiting)].into_iter().flatten() {
+                    *count = if more {
+                        *count + 1
+                    } else {
+                        count.saturating_sub(1)
+                    };
+                }
+            };
+            waiting(&mut state, true);
             let waited = self.moved.wait_timeout(state, left);
             state = waited.unwrap_or_else(PoisonError::into_inner).0;
-            state.n_waiting -= 1;
+            waiting(&mut state, false);
         }
     }
 
-    fn put(&self, key: &str, value: Arc<dyn Any + Send + Sync>) {
+    /// Whether others were told what was before.
+    fn put(&self, key: &str, value: Value) -> bool {
         let mut state = self.state();
+        let mut others_wait = false;
         if let Some(entry) = state.entries.get_mut(key) {
             entry.value = Some(value);
+            entry.before = None;
+            others_wait = std::mem::take(&mut entry.was_before_told);
         }
         while state.entries.len() > KEPT_MAX {
             let done = state.entries.iter().filter(|(_, one)| one.value.is_some());
@@ -232,6 +314,7 @@ impl Kept {
             };
             state.entries.remove(&oldest);
         }
+        others_wait
     }
 
     fn state(&self) -> MutexGuard<'_, State> {
@@ -240,12 +323,36 @@ impl Kept {
 }
 
 impl Entry {
-    fn begun(ground: &Arc<Ground>, tick: u64) -> Entry {
+    fn begun(ground: &Ground, manner: Manner, before: Option<Entry>, tick: u64) -> Entry {
+        let before = before.filter(|before| before.terms == ground.terms && manner.is_dated);
+        let was_before_told = before.as_ref().is_some_and(|before| before.was_before_told);
         Entry {
-            ground: ground.clone(),
+            ground: ground.number,
+            terms: ground.terms,
             value: None,
+            before: before.and_then(|before| before.value),
+            was_before_told,
+            is_dated: manner.is_dated,
+            n_waiting: 0,
             asked: tick,
         }
+    }
+
+    /// What somebody who asks now is told at once, if anything.
+    fn told(&mut self, ground: &Ground, manner: Manner, is_free: bool, tick: u64) -> Option<Value> {
+        let before = match &self.value {
+            Some(value) if self.ground == ground.number => {
+                self.asked = tick;
+                return Some(value.clone());
+            }
+            // Somebody waits for a turn to work it out.
+            Some(value) if !is_free && self.n_waiting > 0 => value,
+            Some(_) => return None,
+            None => self.before.as_ref()?,
+        };
+        let will_do = manner.is_dated && self.terms == ground.terms;
+        self.was_before_told |= will_do;
+        will_do.then(|| before.clone())
     }
 }
 
@@ -253,10 +360,11 @@ impl Drop for Turn<'_> {
     fn drop(&mut self) {
         let mut state = self.kept.state();
         state.n_working -= usize::from(self.counts);
-        // What failed is not kept, nor what rests on a ground that has gone meanwhile.
-        let current = state.ground.clone();
+        // What failed is not kept, nor what rests on a ground that has gone meanwhile, unless it has a date.
+        let now = state.ground.as_ref();
+        let now = now.map_or((0, 0), |ground| (ground.number, ground.terms));
         let is_kept = state.entries.get(self.key).is_some_and(|entry| {
-            let is_current = current.is_some_and(|ground| Arc::ptr_eq(&ground, &entry.ground));
+            let is_current = entry.ground == now.0 || (entry.is_dated && entry.terms == now.1);
             entry.value.is_some() && is_current
         });
         if !is_kept {
@@ -268,99 +376,4 @@ impl Drop for Turn<'_> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::watch::settings::load_settings;
-    use std::path::Path;
-    use std::sync::atomic::{AtomicUsize, Ordering};
-    use std::sync::mpsc::channel;
-    use std::thread::scope;
-
-    fn ground(kept: &Kept, settings: &Arc<Settings>, writes: i64) -> Arc<Ground> {
-        let day = NaiveDate::from_ymd_opt(2026, 3, 31).unwrap();
-        kept.ground(settings, writes, day, BTreeMap::new)
-    }
-
-    fn settings() -> Arc<Settings> {
-        let starter = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
-        let settings = load_settings(&starter);
-        Arc::new(settings.unwrap_or_else(|faults| panic!("{faults:?}")))
-    }
-
-    #[test]
-    fn one_works_out_what_many_ask_and_all_have_it() {
-        let (kept, settings) = (Kept::default(), settings());
-        let ground = ground(&kept, &settings, 1);
-        let worked = AtomicUsize::new(0);
-        scope(|threads| {
-            for _ in 0..8 {
-                threads.spawn(|| {
-                    let value = kept.solve(&ground, "a".to_owned(), || {
-                        std::thread::sleep(Duration::from_millis(50));
-                        worked.fetch_add(1, Ordering::SeqCst);
-                        Ok(7_u32)
-                    });
-                    assert_eq!(*value.unwrap(), 7);
-                });
-            }
-        });
-        assert_eq!(worked.load(Ordering::SeqCst), 1);
-    }
-
-    #[test]
-    fn what_rests_on_another_ground_is_worked_out_anew_and_what_fails_is_not_kept() {
-        let (kept, settings) = (Kept::default(), settings());
-        let solve = |writes, value: Told<u32>| {
-            let ground = ground(&kept, &settings, writes);
-            kept.solve(&ground, "a".to_owned(), || value)
-                .map(|value| *value)
-        };
-        let broken = || Refusal::new(RefusalKind::Broken, "no", "");
-        assert_eq!(solve(1, Err(broken())), Err(broken()));
-        assert_eq!(solve(1, Ok(1)), Ok(1));
-        assert_eq!(solve(1, Ok(2)), Ok(1));
-        assert_eq!(solve(2, Ok(3)), Ok(3));
-        kept.let_go();
-        assert!(!kept.is_keeping());
-        assert_eq!(solve(2, Ok(4)), Ok(4));
-    }
-
-    #[test]
-    fn beyond_the_bound_questions_are_refused_and_looks_are_not() {
-        let (kept, settings) = (Kept::default(), settings());
-        let ground = ground(&kept, &settings, 1);
-        scope(|threads| {
-            let (begin, begun) = channel();
-            let mut ends = Vec::new();
-            for number in 0..AT_ONCE {
-                let (end, ended) = channel::<()>();
-                ends.push(end);
-                let (kept, ground, begin) = (&kept, &ground, begin.clone());
-                threads.spawn(move || {
-                    kept.solve(ground, format!("long {number}"), || {
-                        begin.send(()).unwrap();
-                        Ok(ended.recv().is_ok())
-                    })
-                    .unwrap();
-                });
-            }
-            (0..AT_ONCE).for_each(|_| begun.recv().unwrap());
-            let look = kept.look(&ground, "look".to_owned(), || Ok(1_u32));
-            assert_eq!(*look.unwrap(), 1);
-            let more = (0..WAITING_MAX + 1).map(|number| {
-                let (kept, ground) = (&kept, &ground);
-                threads.spawn(move || kept.solve(ground, format!("more {number}"), || Ok(0_u32)))
-            });
-            let more: Vec<_> = more.collect();
-            let kinds = more.into_iter().map(|one| one.join().unwrap());
-            let kinds = kinds.map(|told| told.map_err(|refusal| refusal.kind).err());
-            assert_eq!(
-                kinds.collect::<Vec<_>>(),
-                vec![Some(RefusalKind::Busy); WAITING_MAX + 1]
-            );
-            drop(ends);
-        });
-        let after = kept.solve(&ground, "after".to_owned(), || Ok(5_u32));
-        assert_eq!(*after.unwrap(), 5);
-    }
-}
+mod tests;

@@ -190,6 +190,24 @@ impl DaemonDesk {
             solve()
         })
     }
+
+    /// As `solve` for an answer that says of which instant it is: while one works it out anew, others
+    /// are told the one before, and called again then.
+    fn solve_dated<T: Send + Sync + 'static>(
+        &self,
+        ground: &Arc<Ground>,
+        key: String,
+        solve: impl FnOnce() -> Told<T>,
+    ) -> Told<Arc<T>> {
+        let found = self.kept.solve_dated(ground, key, || {
+            self.solved.fetch_add(1, Ordering::Relaxed);
+            solve()
+        })?;
+        if found.others_wait {
+            self.moved();
+        }
+        Ok(found.value)
+    }
 }
 
 /// A what-if in the words of a question.

@@ -3,19 +3,22 @@
 use super::asked::{At, FormQuery, Nothing, Query, RoleQuery, SaveSaid, Sent, WhatIfQuery};
 use super::{Answer, Refused, ask};
 use crate::web::refusing::Turned;
-use crate::web::shown::Shown;
+use crate::web::shown::{Questions, Shown};
 use crate::web::view::{
     Alternatives, BriefPage, EntryPrices, GuideForm, GuideText, LadderPage, Overview, Proposal,
     Saved, WhatIf, WhyView,
 };
+use axum::Json;
 use axum::extract::State;
-use axum::http::StatusCode;
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse as _, Response};
 
 /// Every brief with its standing best build, and the feeds in one line.
 #[utoipa::path(get, path = "/api/v1/overview", tag = "briefs",
     responses((status = OK, body = Overview)))]
 pub async fn overview(State(shown): State<Shown>, _: Query<Nothing>) -> Answer<Overview> {
-    ask(&shown, |desk| desk.overview()).await
+    let asked = shown.ask_of(Questions::Ready, |desk| desk.overview()).await;
+    asked.map(Json).map_err(Refused)
 }
 
 /// A brief with its best build, as it is or as it would be.
@@ -38,8 +41,10 @@ pub async fn ladder(
     State(shown): State<Shown>,
     At(brief): At<String>,
     Query(what_if): Query<WhatIf>,
-) -> Answer<LadderPage> {
-    ask(&shown, move |desk| desk.ladder(&brief, &what_if)).await
+) -> Result<Response, Refused> {
+    let asked = shown.ask(move |desk| desk.ladder(&brief, &what_if)).await;
+    let text = shown.ladder_text(&asked.map_err(Refused)?);
+    Ok(([(header::CONTENT_TYPE, "application/json")], text).into_response())
 }
 
 /// The highest price at which each part would be in an optimal build.

@@ -5,7 +5,7 @@ use super::frame::{Attention, Look, Page, document};
 use crate::web::desk::{Desk, Told};
 use crate::web::form::FormWord;
 use crate::web::refusing::Turned;
-use crate::web::shown::{SessionWord, Shown};
+use crate::web::shown::{Questions, SessionWord, Shown};
 use crate::web::view::WhatIf;
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
@@ -73,7 +73,25 @@ impl Asker {
         ask: impl FnOnce(&dyn Desk) -> Told<V> + Send + 'static,
         draw: impl FnOnce(&V, &Look) -> Page,
     ) -> Response {
-        let asked = self.shown.ask(move |desk| {
+        self.shown_of(Questions::Any, ask, draw).await
+    }
+
+    /// As `show`, where nothing has to be worked out.
+    pub async fn glance<V: Send + 'static>(
+        self,
+        ask: impl FnOnce(&dyn Desk) -> Told<V> + Send + 'static,
+        draw: impl FnOnce(&V, &Look) -> Page,
+    ) -> Response {
+        self.shown_of(Questions::Ready, ask, draw).await
+    }
+
+    async fn shown_of<V: Send + 'static>(
+        self,
+        questions: Questions,
+        ask: impl FnOnce(&dyn Desk) -> Told<V> + Send + 'static,
+        draw: impl FnOnce(&V, &Look) -> Page,
+    ) -> Response {
+        let asked = self.shown.ask_of(questions, move |desk| {
             let view = ask(desk)?;
             Ok((view, desk.overview()?))
         });

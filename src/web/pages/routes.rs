@@ -43,7 +43,7 @@ pub fn router() -> Router<Shown> {
 }
 
 async fn first(asker: Asker) -> Response {
-    asker.show(|desk| desk.overview(), overview::page).await
+    asker.glance(|desk| desk.overview(), overview::page).await
 }
 
 async fn one_brief(asker: Asker, Path(id): Path<String>) -> Response {
@@ -69,7 +69,7 @@ async fn one_brief(asker: Asker, Path(id): Path<String>) -> Response {
                 let ladder = ladder.as_ref().map_err(why);
                 let ladder = ladder
                     .as_ref()
-                    .map(|ladder| *ladder)
+                    .map(|ladder| ladder.as_ref())
                     .map_err(String::as_str);
                 brief::page(view, ladder, told.as_deref(), look)
             },
