@@ -286,6 +286,10 @@ pub struct TryArguments {
     #[arg(long, value_name = "FILE")]
     pub from: Option<PathBuf>,
 
+    /// Read what the newest poll brought instead of asking the shop again.
+    #[arg(long, conflicts_with = "from")]
+    pub last: bool,
+
     /// Show so many records; all of them are counted.
     #[arg(long, value_name = "N", default_value_t = 10)]
     pub limit: usize,

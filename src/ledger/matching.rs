@@ -76,7 +76,23 @@ impl Reader {
     ///
     /// # Errors
     /// [`LedgerError`]
-    pub fn each_listed_offer(&self, mut show: impl FnMut(StoredOffer)) -> Result<(), LedgerError> {
+    pub fn each_listed_offer(&self, show: impl FnMut(StoredOffer)) -> Result<(), LedgerError> {
+        self.each_offer(true, show)
+    }
+
+    /// The same of those that are taken for no part.
+    ///
+    /// # Errors
+    /// [`LedgerError`]
+    pub fn each_unmatched_offer(&self, show: impl FnMut(StoredOffer)) -> Result<(), LedgerError> {
+        self.each_offer(false, show)
+    }
+
+    fn each_offer(
+        &self,
+        with_matched: bool,
+        mut show: impl FnMut(StoredOffer),
+    ) -> Result<(), LedgerError> {
         self.run(|connection| {
             let mut statement = connection.prepare_cached(concat!(
                 "SELECT ",
@@ -84,9 +100,10 @@ impl Reader {
                 ", o.id, f.name, o.part, o.matched_by, o.confidence_percent
                  FROM offer o JOIN feed f ON f.id = o.feed_id
                  JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
+                 WHERE ?1 OR o.part IS NULL
                  ORDER BY f.name, o.sku, o.seller, o.condition"
             ))?;
-            let offers = statement.query_map([], |row| {
+            let offers = statement.query_map([with_matched], |row| {
                 Ok(StoredOffer {
                     row: OfferRow(row.get(OFFER_WIDTH)?),
                     feed: FeedId::new(row.get::<_, String>(OFFER_WIDTH + 1)?),

@@ -30,6 +30,7 @@ pub(super) const MIGRATIONS: &[(&str, &str)] = &[
         "marks apart",
         include_str!("migrations/0012_marks_apart.sql"),
     ),
+    ("refusals", include_str!("migrations/0013_refusals.sql")),
 ];
 
 /// The version that this program writes.

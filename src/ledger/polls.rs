@@ -19,6 +19,8 @@ pub struct Remembered {
     pub memory: Option<String>,
     /// How the feed has fared.
     pub health: Option<String>,
+    /// Why the newest poll that could be read refused records.
+    pub refusals: Option<String>,
 }
 
 /// The counts and words of one poll.
@@ -220,12 +222,13 @@ impl Reader {
     /// [`LedgerError`]
     pub fn remembered(&self, feed: &FeedId) -> Result<Remembered, LedgerError> {
         self.run(|connection| {
-            let mut statement =
-                connection.prepare_cached("SELECT memory, health FROM feed WHERE name = ?1")?;
+            let mut statement = connection
+                .prepare_cached("SELECT memory, health, refusals FROM feed WHERE name = ?1")?;
             let found = statement.query_row([feed.as_str()], |row| {
                 Ok(Remembered {
                     memory: row.get(0)?,
                     health: row.get(1)?,
+                    refusals: row.get(2)?,
                 })
             });
             Ok(found.optional()?.unwrap_or_default())
@@ -237,7 +240,7 @@ impl Reader {
 fn read_states(connection: &Connection, only: Option<&FeedId>) -> rusqlite::Result<Vec<FeedState>> {
     let mut statement = connection.prepare_cached(
         "SELECT f.name, f.retailer, f.last_poll_ms, f.fresh_ms, f.seen_until_ms,
-                f.failures, f.memory, f.health,
+                f.failures, f.memory, f.health, f.refusals,
                 count(o.id), count(o.part)
          FROM feed f LEFT JOIN offer o ON o.feed_id = f.id AND o.gone_since_ms IS NULL
              AND EXISTS (SELECT 1 FROM observation b INDEXED BY observation_now
@@ -256,9 +259,10 @@ fn read_states(connection: &Connection, only: Option<&FeedId>) -> rusqlite::Resu
             remembered: Remembered {
                 memory: row.get(6)?,
                 health: row.get(7)?,
+                refusals: row.get(8)?,
             },
-            offers: row.get(8)?,
-            matched: row.get(9)?,
+            offers: row.get(9)?,
+            matched: row.get(10)?,
         })
     })?;
     states.collect()
@@ -362,25 +366,31 @@ fn advance_feed(
     poll: &PollRecord,
 ) -> rusqlite::Result<()> {
     let at_ms = millis(at);
-    let Remembered { memory, health } = &poll.remembered;
+    let Remembered {
+        memory,
+        health,
+        refusals,
+    } = &poll.remembered;
     let advance = match status {
         PollStatus::Fresh(SnapshotIs::Complete) => {
             "UPDATE feed SET last_poll_ms = ?2, fresh_ms = ?2, seen_until_ms = ?2,
-                 failures = 0, memory = ?3, health = coalesce(?4, health) WHERE id = ?1"
+                 failures = 0, memory = ?3, health = coalesce(?4, health), refusals = ?5 WHERE id = ?1"
         }
         // "Not modified" must never be said of a snapshot that was only part of the whole.
         PollStatus::Fresh(SnapshotIs::Partial) => {
             "UPDATE feed SET last_poll_ms = ?2, fresh_ms = ?2, failures = 0,
-                 memory = ?3, health = coalesce(?4, health)
+                 memory = ?3, health = coalesce(?4, health), refusals = ?5
              WHERE id = ?1"
         }
         PollStatus::Unchanged => {
             "UPDATE feed SET last_poll_ms = ?2, failures = 0,
-                 memory = coalesce(?3, memory), health = coalesce(?4, health) WHERE id = ?1"
+                 memory = coalesce(?3, memory), health = coalesce(?4, health),
+                 refusals = coalesce(?5, refusals) WHERE id = ?1"
         }
         PollStatus::Failed | PollStatus::Suspicious => {
             "UPDATE feed SET last_poll_ms = ?2, failures = failures + 1,
-                 memory = coalesce(?3, memory), health = coalesce(?4, health) WHERE id = ?1"
+                 memory = coalesce(?3, memory), health = coalesce(?4, health),
+                 refusals = coalesce(?5, refusals) WHERE id = ?1"
         }
     };
     let memory = memory
@@ -388,7 +398,7 @@ fn advance_feed(
         .filter(|_| status != PollStatus::Fresh(SnapshotIs::Partial));
     connection
         .prepare_cached(advance)?
-        .execute(params![feed, at_ms, memory, health])?;
+        .execute(params![feed, at_ms, memory, health, refusals])?;
     Ok(())
 }
 

@@ -46,6 +46,18 @@ pub fn unoffered_entry_prices(
     prices_of(question, group, true)
 }
 
+/// The entry price of one candidate's part, whether it is offered or not.
+///
+/// # Errors
+/// [`ClimbFault`]
+pub fn entry_price_at(
+    question: &Question<'_>,
+    (group, position): (usize, usize),
+) -> Result<EntryPrice, ClimbFault> {
+    let best = best_of_offered(question, group)?;
+    entry_price(question, (group, position), best.as_ref())
+}
+
 fn prices_of(
     question: &Question<'_>,
     group: usize,

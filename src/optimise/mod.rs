@@ -41,7 +41,7 @@ pub use binding::{Binding, BindingLimit, Bindings, HeldBy, NextStep, bindings};
 pub use branch::Equals;
 pub use build::{Build, Limit, Pick, Reached};
 pub use engine::{Climb, ClimbFault, Programme, Sweeper, SweeperFirst};
-pub use entry::{EntryPrice, entry_prices, unoffered_entry_prices};
+pub use entry::{EntryPrice, entry_price_at, entry_prices, unoffered_entry_prices};
 pub use joint::Joint;
 pub use ladder::{Ladder, Rung, ladder};
 pub use leeway::{Gain, Spare};

@@ -183,6 +183,7 @@ mod tests {
             remembered: Remembered {
                 memory: None,
                 health: serde_json::to_string(health).ok(),
+                refusals: None,
             },
             offers: 0,
             matched: 0,

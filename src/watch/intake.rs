@@ -10,6 +10,7 @@ use super::judge::{Decisions, Hold, Judge, Judged, JudgedOffer, Past, Peers};
 use super::marks::Marker;
 use super::poll::Polling;
 use super::reading::{Reader, Record, Taken};
+use super::refusals::{Refusals, RefusedRecord};
 use super::remembering::remember;
 use super::settings::Feed;
 use crate::feeds::decode::DecodeSummary;
@@ -25,6 +26,8 @@ use serde_json::json;
 
 /// Notes of one poll beyond this are dropped.
 const NOTES_MAX: usize = 50;
+/// The reason of a record that is none.
+pub const UNDECODABLE: &str = "undecodable";
 
 /// Why a snapshot was not taken.
 pub enum NotTaken {
@@ -77,10 +80,14 @@ impl Intake<'_> {
             marks: &marks,
         };
         let mut updated = None;
+        let mut refusals = Refusals::default();
         for page in &mut documents.pages {
-            let summary = self.take_page(&reader, &mut writer, page, record)?;
+            let taken = &mut (&mut *record, &mut refusals);
+            let summary = self.take_page(&reader, &mut writer, page, taken)?;
             updated = summary.updated;
         }
+        // Also of what is not believed below: it says why.
+        record.remembered.refusals = refusals.written();
         let memory = match documents.memory.as_deref() {
             Some(memory) => Some(self.news(memory, updated.as_deref())?),
             None => None,
@@ -126,18 +133,18 @@ impl Intake<'_> {
         reader: &Reader<'_>,
         writer: &mut PollWriter<'_>,
         page: &mut Page,
-        record: &mut PollRecord,
+        taken: &mut (&mut PollRecord, &mut Refusals),
     ) -> Result<DecodeSummary, NotTaken> {
         let store = |records: &mut dyn Iterator<Item = Record>| {
             for one in records {
-                take_record(reader.judge, writer, one, record)?;
+                take_record(reader.judge, writer, one, taken)?;
             }
             Ok::<_, LedgerError>(())
         };
         let (read, stored) = reader.read_page(self.polling.readers, self.feed, page, store);
         stored?;
         let mut summary = read.map_err(NotTaken::Failed)?;
-        record.notes.append(&mut summary.notes);
+        taken.0.notes.append(&mut summary.notes);
         Ok(summary)
     }
 }
@@ -146,7 +153,7 @@ fn take_record(
     judge: Judge<'_>,
     writer: &mut PollWriter<'_>,
     one: Record,
-    record: &mut PollRecord,
+    (record, refusals): &mut (&mut PollRecord, &mut Refusals),
 ) -> Result<(), LedgerError> {
     record.records += 1;
     let (read, mut mark) = match one {
@@ -158,10 +165,14 @@ fn take_record(
         Ok(Taken::Known(_, raw)) => (judge.read(&raw), None),
         Ok(Taken::Read(read, mark)) => (read, mark),
         Err(reject) => {
-            refuse(
-                record,
-                format!("record {}: {}", reject.index, reject.reason),
-            );
+            let refused = RefusedRecord {
+                record: reject.index,
+                sku: None,
+                field: None,
+                text: None,
+                reason: reject.reason,
+            };
+            refuse(record, refusals, UNDECODABLE, refused);
             return Ok(());
         }
     };
@@ -188,15 +199,14 @@ fn take_record(
             Ok(())
         }
         Judged::Refused(refusal) => {
-            let sku = refusal
-                .sku
-                .map_or_else(String::new, |sku| format!(" ({sku})"));
-            let (field, text) = (refusal.field.name(), &refusal.text);
-            let (index, reason) = (refusal.index, &refusal.reason);
-            refuse(
-                record,
-                format!("record {index}{sku}: {field} \"{text}\": {reason}"),
-            );
+            let refused = RefusedRecord {
+                record: refusal.index,
+                sku: refusal.sku.map(|sku| sku.to_string()),
+                field: Some(refusal.field.name().to_owned()),
+                text: Some(refusal.text),
+                reason: refusal.reason.to_string(),
+            };
+            refuse(record, refusals, refusal.reason.code(), refused);
             Ok(())
         }
     }
@@ -282,9 +292,10 @@ fn confirms(hold: &Hold) -> Confirms {
     }
 }
 
-fn refuse(record: &mut PollRecord, line: String) {
+fn refuse(record: &mut PollRecord, refusals: &mut Refusals, code: &str, refused: RefusedRecord) {
     record.refused += 1;
-    note(record, line);
+    note(record, refused.in_words());
+    refusals.count(code, refused);
 }
 
 fn note(record: &mut PollRecord, line: String) {

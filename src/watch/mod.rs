@@ -19,6 +19,8 @@ pub mod preview;
 pub mod past;
 pub mod price_past;
 mod remembering;
+pub mod refusals;
+pub mod responses;
 pub mod poll;
 pub mod questions;
 pub mod reading;

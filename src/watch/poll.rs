@@ -9,6 +9,7 @@ use super::intake::{Intake, NotTaken};
 use super::judge::Peers;
 use super::questions::rematch;
 use super::remembering::remember;
+use super::responses;
 use super::settings::{Feed, Settings};
 use crate::feeds::health::{Attempt, Cause, Health, Notice};
 use crate::feeds::http::{FaultKind, Fetcher, OlderCopy};
@@ -127,8 +128,9 @@ impl Polling {
     /// [`LedgerError`]
     pub fn rematch(&self, now: DateTime<Utc>) -> Result<usize, LedgerError> {
         let mut ledger = self.ledger();
-        let feeds = self.settings.feeds.iter().map(|feed| &feed.id);
-        ledger.retire_feeds(&feeds.collect(), now)?;
+        let feeds = || self.settings.feeds.iter().map(|feed| &feed.id);
+        responses::retire(&self.settings.ledger, feeds());
+        ledger.retire_feeds(&feeds().collect(), now)?;
         rematch(&mut ledger, &self.matcher, &self.settings.catalogue, now)
     }
 
@@ -165,6 +167,23 @@ impl Polling {
     /// # Errors
     /// [`LedgerError`]: then nothing of it was stored.
     pub fn try_store(
+        &self,
+        brought: &mut Brought,
+        network: Network,
+        now: DateTime<Utc>,
+    ) -> Result<PollReport, LedgerError> {
+        let report = self.put(brought, network, now)?;
+        if let Gathered::Documents(documents) = &mut brought.gathered {
+            let (ledger, feed) = (&self.settings.ledger, &brought.feed);
+            let kept = responses::keep(ledger, feed, documents, report.status, now);
+            if let Err(error) = kept {
+                tracing::warn!(feed.id = %feed.id, %error, "the response could not be kept for trials of the mapping");
+            }
+        }
+        Ok(report)
+    }
+
+    fn put(
         &self,
         brought: &mut Brought,
         network: Network,

@@ -53,8 +53,30 @@ impl Examined {
 /// [`LedgerError`]
 pub fn examine(reader: &Reader, matcher: &Matcher) -> Result<Vec<Examined>, LedgerError> {
     let mut all = Vec::new();
-    examine_each(reader, matcher, |one| all.push(one))?;
+    examine_each(reader, matcher, Offers::Listed, |one| all.push(one))?;
     Ok(all)
+}
+
+/// The listed offers that wait for the author, each with what is asked.
+///
+/// # Errors
+/// [`LedgerError`]
+pub fn waiting(reader: &Reader, matcher: &Matcher) -> Result<Vec<(Examined, String)>, LedgerError> {
+    let mut waiting = Vec::new();
+    examine_each(reader, matcher, Offers::Unmatched, |one| {
+        if let Some(question) = one.question() {
+            waiting.push((one, question));
+        }
+    })?;
+    Ok(waiting)
+}
+
+/// Which offers are looked at.
+#[derive(Clone, Copy)]
+enum Offers {
+    Listed,
+    /// Taken for no part: only of these there are questions.
+    Unmatched,
 }
 
 /// Takes every listed offer for what it is by the catalogue as it is now, which may have changed
@@ -74,14 +96,20 @@ pub fn rematch(
     }
     let mut matches: Vec<(OfferRow, Option<PartMatch>)> = Vec::new();
     let mut n_moved = 0;
-    examine_each(ledger.read(), matcher, |Examined { stored, matching }| {
-        let part = part_match(&matching);
-        let id = |of: &Option<PartMatch>| of.as_ref().map(|found| found.part.clone());
-        n_moved += usize::from(id(&part) != id(&stored.part));
-        if part != stored.part {
-            matches.push((stored.row, part));
-        }
-    })?;
+    let offers = Offers::Listed;
+    examine_each(
+        ledger.read(),
+        matcher,
+        offers,
+        |Examined { stored, matching }| {
+            let part = part_match(&matching);
+            let id = |of: &Option<PartMatch>| of.as_ref().map(|found| found.part.clone());
+            n_moved += usize::from(id(&part) != id(&stored.part));
+            if part != stored.part {
+                matches.push((stored.row, part));
+            }
+        },
+    )?;
     let entry = JournalEntry {
         at,
         kind: "catalogue_changed".to_owned(),
@@ -107,6 +135,7 @@ pub fn rematched(n_offers: usize) -> String {
 fn examine_each(
     reader: &Reader,
     matcher: &Matcher,
+    offers: Offers,
     mut show: impl FnMut(Examined),
 ) -> Result<(), LedgerError> {
     let mut decisions: BTreeMap<RetailerId, Decisions> = BTreeMap::new();
@@ -114,7 +143,7 @@ fn examine_each(
         let of_retailer = decisions.entry(known.retailer).or_default();
         of_retailer.insert(known.sku, known.decision);
     }
-    reader.each_listed_offer(|stored| {
+    let examined = |stored: StoredOffer| {
         let offer = &stored.offer;
         let of_retailer = decisions.get(&offer.retailer);
         let decision = of_retailer.and_then(|known| known.get(&offer.sku));
@@ -122,7 +151,11 @@ fn examine_each(
             matching: matcher.match_offer(offer, decision),
             stored,
         });
-    })
+    };
+    match offers {
+        Offers::Listed => reader.each_listed_offer(examined),
+        Offers::Unmatched => reader.each_unmatched_offer(examined),
+    }
 }
 
 /// Keeps the author's word and takes the SKU's offers for what they are by it. Returns what the

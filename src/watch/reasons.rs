@@ -5,7 +5,7 @@ use crate::catalogue::PartId;
 use crate::market::{LeftOut, Listed, Market, market};
 use crate::optimise::{
     Bindings, Effort, EntryPrice, KeptOut, Question, QuestionFault, Reason, Rung, SweeperFirst,
-    Why, bindings, entry_prices, unoffered_entry_prices, why,
+    Why, bindings, entry_price_at, entry_prices, unoffered_entry_prices, why,
 };
 
 /// What is known of a part's place.
@@ -71,6 +71,41 @@ pub fn entries(asked: &Asked, group: usize, effort: Effort) -> Result<Vec<EntryP
         found.extend(unoffered_entry_prices(&question, group).doing(doing)?);
     }
     Ok(found)
+}
+
+/// The entry prices of one part, in every role that it could fill.
+///
+/// # Errors
+/// [`AskFault`]
+pub fn entries_of(
+    asked: &Asked,
+    part: &PartId,
+    effort: Effort,
+) -> Result<Vec<EntryPrice>, AskFault> {
+    let market = asked.market();
+    let mut found = entries_in(asked, &market, part, effort)?;
+    if found.is_empty() {
+        for group in 0..market.brief.roles.len() {
+            let catalogue = &asked.settings.catalogue;
+            let market = market.with_unoffered(group, catalogue, |one| one.id == *part);
+            found.extend(entries_in(asked, &market, part, effort)?);
+        }
+    }
+    Ok(found)
+}
+
+fn entries_in(
+    asked: &Asked,
+    market: &Market<'_>,
+    part: &PartId,
+    effort: Effort,
+) -> Result<Vec<EntryPrice>, AskFault> {
+    let engine = SweeperFirst(effort);
+    let question = Question::new(market, &asked.settings.catalogue, &asked.standing, &engine);
+    let seats = seats(market, part).into_iter();
+    let prices = seats.map(|seat| entry_price_at(&question, seat));
+    let prices: Result<Vec<EntryPrice>, _> = prices.collect();
+    prices.doing("cannot work out entry prices")
 }
 
 /// Whether an optimal build has the part at its price of today.

@@ -3,11 +3,13 @@
 //! Read from the ledger alone, so that it is the same whether a daemon runs or not. Changes nothing.
 
 use super::due::{Why, planned};
+use super::refusals::{Refusals, Refused};
 use super::settings::{Feed, Settings};
 use crate::decide::{AnswerRecord, shown_instant};
 use crate::ledger::{DeliveryCounts, FeedState, LedgerError, Reader, WatchLock};
 use chrono::{DateTime, Utc};
 use serde::Serialize;
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::path::Path;
 
 /// How everything stands at an instant. Keys are only ever added.
@@ -26,6 +28,8 @@ pub struct Status {
 pub struct WatchStatus {
     pub is_running: bool,
     pub process: Option<u32>,
+    /// Where the daemon serves the page, if it does.
+    pub page: Option<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -43,6 +47,8 @@ pub struct FeedStatus {
     pub failures: u32,
     /// Why the newest poll failed, if it did.
     pub error: Option<String>,
+    /// What the newest poll that could be read refused, the most frequent reason first.
+    pub refused: Vec<Refused>,
 }
 
 /// The next poll of a feed.
@@ -138,6 +144,7 @@ pub fn status(
         watch: WatchStatus {
             is_running: holder.is_some(),
             process: holder.flatten(),
+            page: page_of(&settings.ledger),
         },
         feeds,
         briefs,
@@ -173,7 +180,30 @@ pub(super) fn feed_status(
         matched: state.map_or(0, |state| state.matched),
         failures: state.map_or(0, |state| state.failures),
         error: newest.and_then(|poll| poll.record.error),
+        refused: refused_by(state),
     })
+}
+
+/// Why the newest poll that could be read refused records, the most frequent reason first.
+pub(super) fn refused_by(state: Option<&FeedState>) -> Vec<Refused> {
+    let text = state.and_then(|state| state.remembered.refusals.as_deref());
+    Refusals::read(text).by_count()
+}
+
+/// Where the daemon that watches a ledger serves the page.
+pub fn page_of(ledger: &Path) -> Option<String> {
+    let address = WatchLock::address(ledger)?;
+    Some(format!("http://{}/", reachable(address)))
+}
+
+/// An address that stands for all of the machine's is asked for by loopback.
+fn reachable(address: SocketAddr) -> SocketAddr {
+    let ip = match address.ip() {
+        IpAddr::V4(ip) if ip.is_unspecified() => IpAddr::V4(Ipv4Addr::LOCALHOST),
+        IpAddr::V6(ip) if ip.is_unspecified() => IpAddr::V6(Ipv6Addr::LOCALHOST),
+        ip => ip,
+    };
+    SocketAddr::new(ip, address.port())
 }
 
 fn answer_status(
@@ -233,4 +263,20 @@ fn bytes_of(ledger: &Path) -> u64 {
 fn free_bytes(ledger: &Path) -> Option<u64> {
     let disk = rustix::fs::statvfs(ledger).ok()?;
     disk.f_bavail.checked_mul(disk.f_frsize)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_address_of_all_is_asked_for_by_loopback() {
+        for (listened, expected) in [
+            ("0.0.0.0:9414", "127.0.0.1:9414"),
+            ("[::]:1", "[::1]:1"),
+            ("192.0.2.7:80", "192.0.2.7:80"),
+        ] {
+            assert_eq!(reachable(listened.parse().unwrap()).to_string(), expected);
+        }
+    }
 }

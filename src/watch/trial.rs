@@ -10,8 +10,11 @@ pub use record::{MatchRecord, TrialRecord, Verdict};
 pub use saved::unmatched_in;
 
 use super::decision::error_chain;
+use super::failure::Failure;
 use super::gather::{Documents, Gathered, Page, gather};
+use super::intake::UNDECODABLE;
 use super::judge::{Decisions, Judge, Judged, Past, Peers};
+use super::responses;
 use super::settings::{Feed, Settings};
 use crate::feeds::decode::{Context, DecodeSummary, decode};
 use crate::feeds::http::Fetcher;
@@ -107,6 +110,21 @@ pub fn gather_saved(feed: &Feed, saved: &Path) -> Gathered {
         notes: Vec::new(),
         memory: None,
     })
+}
+
+/// Takes the feed's documents as its newest poll did: the response that was kept, or the file that it reads.
+pub fn gather_last(settings: &Settings, feed: &Feed) -> Gathered {
+    if let Location::File(path) = &feed.source.location {
+        return gather_saved(feed, &settings.directory.join(path));
+    }
+    match responses::recall(&settings.ledger, feed) {
+        Some(documents) => Gathered::Documents(documents),
+        None => Gathered::Failed(Failure::local(format!(
+            "no response of {} is kept: none came yet, or it was larger than {} MiB",
+            feed.id,
+            responses::BYTES_MAX >> 20
+        ))),
+    }
 }
 
 /// Judges everything that was gathered.
@@ -292,7 +310,7 @@ impl Trial {
         let (record, code) = match one {
             Err(reject) => (
                 TrialRecord::undecoded(index, reject.reason),
-                Some("undecodable"),
+                Some(UNDECODABLE),
             ),
             Ok(raw) => {
                 let judged = weighing.judge(&raw)?;

@@ -4,7 +4,7 @@ use super::view::{
     Alternatives, BriefPage, EntryPrices, FeedList, FeedPage, GuideForm, GuideText, HeldDone,
     HeldView, HeldWord, Journal, JournalAsked, LadderPage, MatchDone, MatchWord, Outbox,
     OutboxDone, OutboxWord, Overview, PartList, PartPage, PastView, PollAsked, Proposal, Questions,
-    Refusal, Saved, TrialView, WhatIf, WhyView,
+    Refusal, Saved, TrialView, TriedOn, WhatIf, WhyView,
 };
 use std::sync::Arc;
 use tokio::sync::watch::Receiver;
@@ -29,6 +29,8 @@ pub struct PastAsked {
     pub since: Option<String>,
     /// All, if none is named.
     pub retailers: Vec<String>,
+    /// A price that is waited for; the highest entry price, if none is named.
+    pub target: Option<String>,
 }
 
 /// Everything that is shown and can be done. Calls may block for as long as it takes to look or to work
@@ -54,8 +56,8 @@ pub trait Desk: Send + Sync {
     fn feeds(&self) -> Told<FeedList>;
     fn feed(&self, feed: &str) -> Told<FeedPage>;
     fn poll_now(&self, feed: &str) -> Told<PollAsked>;
-    /// Tries the mapping on the feed.
-    fn try_feed(&self, feed: &str) -> Told<TrialView>;
+    /// Tries the mapping on what the feed brings.
+    fn try_feed(&self, feed: &str, on: TriedOn) -> Told<TrialView>;
     fn held(&self) -> Told<Vec<HeldView>>;
     fn held_word(&self, id: i64, word: HeldWord) -> Told<HeldDone>;
     fn questions(&self) -> Told<Questions>;

@@ -107,6 +107,7 @@ fn feed_line() -> FeedLine {
         failures: 0,
         error: None,
         held: 1,
+        refused: 1,
     }
 }
 
@@ -214,6 +215,7 @@ impl Desk for SampleDesk {
                 matched: 90,
             },
             held: 1,
+            questions: 3,
             unmatched: 28,
             outbox: OutboxInShort {
                 waiting: 1,
@@ -528,6 +530,7 @@ impl Desk for SampleDesk {
             specs: vec![SpecView {
                 name: "socket".to_owned(),
                 value: "AM5".to_owned(),
+                unit: None,
             }],
             rates: vec![RateView {
                 workload: "gaming-1440p".to_owned(),
@@ -578,6 +581,7 @@ impl Desk for SampleDesk {
             name: "Brisk 6".to_owned(),
             currency: text("EUR"),
             since: asked.since.clone(),
+            target: asked.target.clone(),
             retailers: vec!["alpha".to_owned()],
             points: vec![PointView {
                 retailer: "alpha".to_owned(),
@@ -661,6 +665,7 @@ impl Desk for SampleDesk {
                 code: "no_price".to_owned(),
                 count: 1,
                 example: text(HOSTILE),
+                examples: vec![HOSTILE.to_owned()],
             }],
             notes: vec![HOSTILE.to_owned()],
             held: vec![held()],
@@ -678,7 +683,7 @@ impl Desk for SampleDesk {
         })
     }
 
-    fn try_feed(&self, feed: &str) -> Told<TrialView> {
+    fn try_feed(&self, feed: &str, _: TriedOn) -> Told<TrialView> {
         known("feed", feed, "alpha/list")?;
         let mut raw = Map::new();
         raw.insert("title".to_owned(), json!(HOSTILE));

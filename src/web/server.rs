@@ -23,7 +23,9 @@ const PATIENCE: Duration = Duration::from_secs(30);
 
 /// Queries that have to be solved for, and the words of paths that work something out.
 const ASKS_FOR_A_SOLVE: [&str; 6] = ["budget", "pin", "ban", "own", "price", "most_retailers"];
-const WORKS_SOMETHING_OUT: [&str; 6] = [
+const WORKS_SOMETHING_OUT: [&str; 8] = [
+    "part",
+    "past",
     "why",
     "entries",
     "entry-prices",
@@ -31,8 +33,8 @@ const WORKS_SOMETHING_OUT: [&str; 6] = [
     "guide",
     "proposal",
 ];
-/// The first or last words of paths that ask a shop.
-const ASKS_A_SHOP: [&str; 3] = ["poll", "trial", "try"];
+/// The first or last words of paths that try a mapping, which asks the shop if the query says so.
+const TRIES: [&str; 2] = ["trial", "try"];
 
 /// A server that ends when dropped, with its connections.
 pub struct Serving {
@@ -154,18 +156,26 @@ pub fn too_often(again: Duration) -> Turned {
 fn cost(method: &Method, path: &str, query: &str) -> Option<Cost> {
     let mut words = path.trim_matches('/').split('/');
     let (first, last) = (words.clone().next(), words.clone().next_back());
-    let asks = |word: Option<&str>| word.is_some_and(|word| ASKS_A_SHOP.contains(&word));
+    let mut fields = url::form_urlencoded::parse(query.as_bytes());
+    let is_either = |known: &[&str]| {
+        let words = [first, last].into_iter().flatten();
+        words.into_iter().any(|word| known.contains(&word))
+    };
+    if is_either(&TRIES) {
+        let asks_the_shop = fields.any(|(name, value)| name == "from" && value == "shop");
+        return Some(if asks_the_shop {
+            Cost::Poll
+        } else {
+            Cost::Solve
+        });
+    }
     if !is_safe(method) {
         return Some(match last {
             Some("sign-in") => Cost::SignIn,
-            _ if asks(first) || asks(last) => Cost::Poll,
+            _ if is_either(&["poll"]) => Cost::Poll,
             _ => Cost::Write,
         });
     }
-    if first == Some("try") {
-        return Some(Cost::Poll);
-    }
-    let mut fields = url::form_urlencoded::parse(query.as_bytes());
     let is_other = fields.any(|(name, _)| ASKS_FOR_A_SOLVE.contains(&name.as_ref()));
     (is_other || words.any(|word| WORKS_SOMETHING_OUT.contains(&word))).then_some(Cost::Solve)
 }
@@ -194,6 +204,7 @@ mod tests {
             ),
             (Some(Cost::Solve), Method::GET, "/briefs/a/guide/", ""),
             (Some(Cost::Solve), Method::GET, "/briefs/a/why/part", ""),
+            (Some(Cost::Solve), Method::GET, "/part/a", ""),
             (Some(Cost::Write), Method::POST, "/held/3", ""),
             (
                 Some(Cost::Poll),
@@ -202,7 +213,19 @@ mod tests {
                 "",
             ),
             (Some(Cost::Poll), Method::POST, "/poll/feed/shop/a", ""),
-            (Some(Cost::Poll), Method::GET, "/try/feed/shop/a", ""),
+            (Some(Cost::Solve), Method::GET, "/try/feed/shop/a", ""),
+            (
+                Some(Cost::Poll),
+                Method::GET,
+                "/try/feed/shop/a",
+                "from=shop",
+            ),
+            (
+                Some(Cost::Poll),
+                Method::POST,
+                "/api/v1/feeds/shop/a/trial",
+                "from=shop",
+            ),
             (Some(Cost::SignIn), Method::POST, "/sign-in", ""),
         ] {
             assert_eq!(

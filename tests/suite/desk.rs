@@ -154,12 +154,21 @@ fn the_desk_says_what_the_commands_say() {
         assert_same(&found.roles, &why["roles"]);
         assert_same(&found.left_out, &why["left_out"]);
     }
-    let past = command(&guides, &["history", PICKED, "--json"]);
     let found = desk.past(PICKED, &PastAsked::default()).unwrap();
+    let entry = found
+        .entry_prices
+        .iter()
+        .map(|one| one.entry_minor)
+        .max()
+        .unwrap();
+    let target = format!("{}.{:02}", entry / 100, entry % 100);
+    let past = command(&guides, &["history", PICKED, "--target", &target, "--json"]);
+    let facts = found.wares[0].facts.as_ref().unwrap();
+    assert_eq!(facts.wait.as_ref().unwrap().target_minor, entry);
     assert_same(&found.points, &past["points"]);
     assert_same(&found.wares, &past["wares"]);
     assert_same(&found.claims, &past["claims"]);
-    // The entry prices that were asked for above are known to the part's page.
+    // The part's page works its entry prices out by itself.
     let own = |role: &&Value| role["role"] == "processor";
     let parts = entries["roles"]
         .as_array()
@@ -433,6 +442,7 @@ fn journal_outbox_and_what_waits_are_as_the_commands_have_them() {
     assert_eq!(wrong.kind, RefusalKind::Invalid);
 
     let questions = desk.questions().unwrap();
+    assert_eq!(desk.overview().unwrap().questions, questions.total);
     let queue = command(&guides, &["match", "--json"])["queue"].clone();
     assert_eq!(questions.total as usize, queue.as_array().unwrap().len());
     let unknown = desk.answer_question("example", "none", &MatchWord::New);

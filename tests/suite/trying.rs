@@ -530,3 +530,96 @@ async fn a_guess_of_a_page_of_links_is_an_index_that_works_as_it_stands() {
     let trial = configuration.run_beside(&arguments).await.json(0);
     assert_eq!(trial["counts"]["accepted"], 6, "{trial:#}");
 }
+
+#[tokio::test]
+async fn a_mapping_is_tried_on_what_the_newest_poll_brought_without_asking_again() {
+    let body = "nr;title;price\na1;Norvant Tern 7;489.90\na2;Lamp;free\na3;;9.00\na4;Fan;gratis\n";
+    let server = Server::start(move |_| answer(200, &[("Content-Type", "text/csv")], body)).await;
+    let configuration = brindlemark(LIST);
+    let retailer = |price: &str| {
+        format!(
+            "name = \"B\"\ncountry = \"DE\"\ncurrency = \"EUR\"\nlocale = \"en\"\n[[feed]]\nid = \"list\"\n\
+             url = \"{}\"\nformat = \"csv\"\ndelimiter = \";\"\n[feed.fields]\nsku = \"nr\"\ntitle = \"title\"\nprice = \"{price}\"\n",
+            server.url("/list.csv?key=secret")
+        )
+    };
+    configuration.write("retailers/brindlemark.toml", retailer("price"));
+    let last = ["feed", "try", "brindlemark/list", "--last", "--json"];
+    let none = configuration.run_beside(&last).await;
+    assert!(
+        none.out.contains("no response of brindlemark/list is kept"),
+        "{}",
+        none.out
+    );
+    assert_ne!(none.code, 0);
+
+    let polled = configuration.run_beside(&["poll", "--json"]).await.json(0);
+    assert_eq!(polled[0]["status"], "fresh", "{polled:#}");
+    server.forget();
+    let trial = configuration.run_beside(&last).await.json(0);
+    assert_eq!(trial["counts"]["accepted"], 1, "{trial:#}");
+    let note = trial["notes"][0].as_str().unwrap();
+    assert!(
+        note.starts_with("the response of 2026-06-15T12:00:00") && note.ends_with("as fresh"),
+        "{note}"
+    );
+    // Another mapping reads the same response otherwise.
+    configuration.write("retailers/brindlemark.toml", retailer("cost"));
+    let trial = configuration.run_beside(&last).await;
+    assert!(trial.out.contains("cost"), "{}", trial.out);
+    assert!(server.seen().is_empty(), "the shop was asked");
+    let kept = std::fs::read(configuration.path("ledger.responses/brindlemark%2Flist.response"));
+    let kept = String::from_utf8(kept.unwrap()).unwrap();
+    assert!(kept.ends_with(body) && !kept.contains("secret"), "{kept}");
+
+    // What was refused says why, by reason; a feed that is no more leaves nothing behind.
+    let status = configuration
+        .run_beside(&["status", "--json"])
+        .await
+        .json(0);
+    let refused = &status["feeds"][0]["refused"];
+    let counts: Vec<(&Value, &Value)> = refused
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|one| (&one["code"], &one["count"]))
+        .collect();
+    assert_eq!(
+        counts
+            .iter()
+            .map(|(_, count)| count.as_u64().unwrap())
+            .sum::<u64>(),
+        3,
+        "{refused:#}"
+    );
+    assert!(
+        counts.contains(&(&json!("no_title"), &json!(1))),
+        "{refused:#}"
+    );
+    let first = &refused[0]["examples"][0];
+    assert_eq!(
+        (&first["record"], &first["sku"], &first["text"]),
+        (&json!(2), &json!("a2"), &json!("free"))
+    );
+    let lines = configuration.run_beside(&["status"]).await;
+    assert!(
+        lines.out.contains("record 2 (a2): price \"free\""),
+        "{}",
+        lines.out
+    );
+    configuration.write(
+        "retailers/brindlemark.toml",
+        retailer("price").replace("\"list\"", "\"other\""),
+    );
+    configuration.run_beside(&["poll"]).await;
+    assert!(
+        !configuration
+            .path("ledger.responses/brindlemark%2Flist.response")
+            .exists()
+    );
+    assert!(
+        configuration
+            .path("ledger.responses/brindlemark%2Fother.response")
+            .exists()
+    );
+}

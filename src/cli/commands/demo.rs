@@ -2,19 +2,19 @@
 
 use super::best::show;
 use super::poll::table;
+use super::watch::run_watch;
 use crate::cli::args::DemoArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Tone};
 use crate::cli::{DemoWorld, OpenDemo, wire};
 use crate::decide::{AnswerRecord, Bulletin};
 use crate::ledger::WatchLock;
-use crate::watch::calls::{Calls, Silent};
 use crate::watch::clock::Clock;
 use crate::watch::cycle::{cycle, send};
-use crate::watch::daemon::watch;
 use crate::watch::poll::Polling;
 use anyhow::{Context as _, anyhow};
 use chrono::TimeDelta;
+use std::path::Path;
 use std::time::Duration;
 use tokio::runtime::Runtime;
 
@@ -76,7 +76,7 @@ pub fn run(arguments: &DemoArguments, screen: &Screen, open: OpenDemo) -> Result
 
     farewell(world.as_ref(), screen);
     if arguments.keep_running {
-        keep_running(&polling, &runtime, &clock, screen)?;
+        keep_running(&polling, &runtime, &lock, world.directory(), screen)?;
     }
     drop(lock);
     world.close();
@@ -156,19 +156,14 @@ fn farewell(world: &dyn DemoWorld, screen: &Screen) {
 fn keep_running(
     polling: &Polling,
     runtime: &Runtime,
-    clock: &Clock,
+    lock: &WatchLock,
+    directory: &Path,
     screen: &Screen,
 ) -> Result<(), Failure> {
-    screen.line("the retailers stay open and the daemon watches; press Ctrl-C to end");
-    let watched = runtime.block_on(async {
-        let (stop, stopping) = tokio::sync::watch::channel(false);
-        tokio::spawn(async move {
-            // Without a signal to wait for it runs until it is killed.
-            if tokio::signal::ctrl_c().await.is_ok() {
-                let _ = stop.send(true);
-            }
-        });
-        watch(polling, clock, Calls::to_stop(stopping), &mut Silent).await
-    });
-    watched.map_err(|error| Failure::Ledger(error.into()))
+    screen.line(
+        "the retailers stay open, the daemon watches and serves the page; press Ctrl-C to end",
+    );
+    screen.line(format!("  rigtide -C {} open", directory.display()));
+    screen.line("      where the page is");
+    runtime.block_on(run_watch(polling, lock))
 }

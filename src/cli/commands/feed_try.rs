@@ -24,7 +24,7 @@ use crate::money::{Currency, Money};
 use crate::watch::clock::Clock;
 use crate::watch::settings::{Feed, Settings};
 use crate::watch::trial::{
-    Trial, TrialRecord, Trying, Verdict, gather_for_trial, gather_saved, run_trial,
+    Trial, TrialRecord, Trying, Verdict, gather_for_trial, gather_last, gather_saved, run_trial,
 };
 use serde_json::Value;
 use std::path::Path;
@@ -39,6 +39,7 @@ pub fn run(directory: &Path, arguments: &TryArguments, screen: &Screen) -> Resul
     screen.progress(&format!("trying {}", feed.id));
     let gathered = match &arguments.from {
         Some(saved) => gather_saved(feed, saved),
+        None if arguments.last => gather_last(&settings, feed),
         None => {
             let fetcher = wire::fetcher(&settings)?;
             let gathering = gather_for_trial(&settings, &fetcher, feed, arguments.limit, now);

@@ -7,15 +7,15 @@ use crate::cli::report::Failure;
 use crate::cli::screen::Screen;
 use crate::cli::wire;
 use crate::ledger::WatchLock;
+use crate::watch::status::page_of;
 use serde_json::json;
 use std::io::IsTerminal as _;
-use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::path::Path;
 use std::process::{Command, Stdio};
 
 pub fn run(directory: &Path, arguments: &OpenArguments, screen: &Screen) -> Result<(), Failure> {
     let settings = wire::settings(directory)?;
-    let Some(address) = WatchLock::address(&settings.ledger) else {
+    let Some(page) = page_of(&settings.ledger) else {
         return Err(match WatchLock::holder(&settings.ledger) {
             None => Failure::usage(
                 "no daemon watches this ledger, so there is no page",
@@ -27,7 +27,6 @@ pub fn run(directory: &Path, arguments: &OpenArguments, screen: &Screen) -> Resu
             ),
         });
     };
-    let page = format!("http://{}/", reachable(address));
     match arguments.output.json {
         true => screen.line(json!({ "address": page }).to_string()),
         false => screen.line(&page),
@@ -38,16 +37,6 @@ pub fn run(directory: &Path, arguments: &OpenArguments, screen: &Screen) -> Resu
         open(&page, screen);
     }
     Ok(())
-}
-
-/// An address that stands for all of the machine's is asked for by loopback.
-fn reachable(address: SocketAddr) -> SocketAddr {
-    let ip = match address.ip() {
-        IpAddr::V4(ip) if ip.is_unspecified() => IpAddr::V4(Ipv4Addr::LOCALHOST),
-        IpAddr::V6(ip) if ip.is_unspecified() => IpAddr::V6(Ipv6Addr::LOCALHOST),
-        ip => ip,
-    };
-    SocketAddr::new(ip, address.port())
 }
 
 fn has_desktop() -> bool {
@@ -62,21 +51,5 @@ fn open(page: &str, screen: &Screen) {
     let opened = command.stdout(Stdio::null()).stderr(Stdio::null()).status();
     if !opened.is_ok_and(|status| status.success()) {
         screen.complain("  xdg-open could not open it; open it in a browser yourself");
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn an_address_of_all_is_asked_for_by_loopback() {
-        for (listened, expected) in [
-            ("0.0.0.0:9414", "127.0.0.1:9414"),
-            ("[::]:1", "[::1]:1"),
-            ("192.0.2.7:80", "192.0.2.7:80"),
-        ] {
-            assert_eq!(reachable(listened.parse().unwrap()).to_string(), expected);
-        }
     }
 }

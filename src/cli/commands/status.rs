@@ -8,6 +8,7 @@ use crate::cli::screen::{Screen, Set, Tone, columns, harmless, harmless_source};
 use crate::cli::wire;
 use crate::money::{Currency, Money};
 use crate::watch::clock::Clock;
+use crate::watch::refusals::{Refused, RefusedRecord};
 use crate::watch::status::{BriefStatus, FeedStatus, LedgerStatus, Status, status};
 use std::path::Path;
 
@@ -34,6 +35,7 @@ fn lines(status: &Status, screen: &Screen) -> Vec<String> {
         (true, None) => "watch: running".to_owned(),
         (false, _) => "watch: not running; `rigtide watch` starts it".to_owned(),
     }];
+    lines.extend(status.watch.page.iter().map(|page| format!("page: {page}")));
     lines.push(String::new());
     lines.extend(feed_lines(&status.feeds, screen));
     lines.push(String::new());
@@ -97,10 +99,23 @@ fn feed_lines(feeds: &[FeedStatus], screen: &Screen) -> Vec<String> {
                 lines.push(line);
                 let error = feed.error.iter();
                 lines.extend(error.map(|error| format!("    {}", harmless(error))));
+                lines.extend(feed.refused.iter().map(refused_line));
             }
         }
     }
     lines
+}
+
+/// One reason with its first record; `--json` has a few.
+fn refused_line(refused: &Refused) -> String {
+    let first = refused.examples.first().map(RefusedRecord::in_words);
+    let code = refused.code.replace('_', " ");
+    let first = harmless(&first.unwrap_or_default());
+    format!(
+        "    {} refused, {}: {first}",
+        refused.count,
+        harmless(&code)
+    )
 }
 
 fn brief_lines(brief: &BriefStatus) -> Vec<String> {

@@ -77,7 +77,8 @@ fn tell_allocators() {
     tracing::debug!(%error, "the allocators keep their own settings");
 }
 
-async fn run_watch(polling: &Polling, lock: &WatchLock) -> Result<(), Failure> {
+/// Watches until it is told to end, and serves the page as the settings say.
+pub(super) async fn run_watch(polling: &Polling, lock: &WatchLock) -> Result<(), Failure> {
     let settings = &polling.settings;
     let (feeds, briefs) = (settings.feeds.len(), settings.briefs.len());
     warn_of_dead_letters(polling)?;

@@ -150,6 +150,7 @@ fn a_partial_snapshot_removes_nothing_and_forgets_what_to_ask_for() {
     let remembered = Remembered {
         memory: Some("etag a".to_owned()),
         health: Some("good".to_owned()),
+        refusals: Some("none".to_owned()),
     };
     let record = PollRecord {
         remembered: remembered.clone(),

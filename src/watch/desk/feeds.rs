@@ -11,16 +11,20 @@ use crate::feeds::http::{Fetcher, FetcherOptions};
 use crate::ledger::{FeedState, HeldOffer, PollLine as StoredPoll};
 use crate::market::{Matcher, Matching, Objection};
 use crate::watch::due::{Why, planned};
+use crate::watch::gather::Gathered;
 use crate::watch::match_word::{self, OfferWord, Proposed, find, proposals, settle};
-use crate::watch::questions::{Examined, examine};
+use crate::watch::questions::{Examined, waiting};
+use crate::watch::refusals::RefusedRecord;
 use crate::watch::settings::Feed;
-use crate::watch::status::feed_status;
-use crate::watch::trial::{Trial, TrialRecord, Trying, Verdict, gather_for_trial, run_trial};
+use crate::watch::status::{feed_status, refused_by};
+use crate::watch::trial::{
+    Trial, TrialRecord, Trying, Verdict, gather_for_trial, gather_last, run_trial,
+};
 use crate::web::desk::Told;
 use crate::web::view::{
     EvidenceView, FeedLine, FeedList, FeedPage, MatchDone, MatchWord, PollAsked, PollLine,
     ProposedView, QuestionView, Questions, Refusal, RefusalKind, RefusedLine, TrialCountsView,
-    TrialRecordView, TrialView,
+    TrialRecordView, TrialView, TriedOn,
 };
 use std::sync::Arc;
 use tokio::runtime::Handle;
@@ -57,7 +61,7 @@ impl DaemonDesk {
             line: self.feed_line(&ground, feed, &seen.states, &held)?,
             schedule: feed.source.schedule.as_ref().map(|at| at.value.clone()),
             zone: feed.zone.name().to_owned(),
-            refused: polls.first().map_or(Vec::new(), refused_lines),
+            refused: refused_lines(&seen.states, feed),
             notes: newest.map_or(Vec::new(), |poll| poll.record.notes.clone()),
             polls: polls.iter().map(poll_line).collect(),
             held: own.map(held_view).collect(),
@@ -91,6 +95,7 @@ impl DaemonDesk {
             failures: status.failures,
             error: status.error,
             held: held.iter().filter(|one| one.feed == feed.id).count() as u64,
+            refused: status.refused.iter().map(|one| one.count).sum(),
         })
     }
 
@@ -119,11 +124,14 @@ impl DaemonDesk {
         Ok(planned.map(|planned| (planned.at.map(shown_instant), planned.why.name().to_owned())))
     }
 
-    /// Fetches once for each state of the ledger and shows how it is read; the shop's pauses hold.
-    pub(super) fn try_mapping(&self, name: &str) -> Told<TrialView> {
+    /// Shows how the newest response is read, or what the shop says now: that is fetched once for each state
+    /// of the ledger, and the shop's pauses hold.
+    pub(super) fn try_mapping(&self, name: &str, on: TriedOn) -> Told<TrialView> {
         let ground = self.ground()?;
         let feed = feed_named(&ground, name)?;
-        if let Some((until, why)) = self.put_off(&ground, feed)? {
+        if on == TriedOn::Shop
+            && let Some((until, why)) = self.put_off(&ground, feed)?
+        {
             let until = until.unwrap_or_default();
             let message = format!("{} wants a pause ({why})", feed.id);
             return Err(Refusal::new(
@@ -133,13 +141,27 @@ impl DaemonDesk {
             ));
         }
         let matcher = self.matcher(&ground)?;
-        let trial = self.solve(&ground, format!("trial {name}"), || {
-            self.tried(&ground, feed, &matcher)
+        let trial = self.solve(&ground, format!("trial {on:?} {name}"), || {
+            let gathered = match on {
+                TriedOn::Last => gather_last(&ground.settings, feed),
+                TriedOn::Shop => self.gathered(&ground, feed)?,
+            };
+            let trial = self.read(&ground, |reader| {
+                let trying = Trying {
+                    matcher: &matcher,
+                    ledger: Some(reader),
+                    records_shown: TRIAL_RECORDS,
+                    now: self.clock.now(),
+                };
+                run_trial(&trying, feed, gathered)
+            })?;
+            Ok(trial_view(trial))
         })?;
         Ok((*trial).clone())
     }
 
-    fn tried(&self, ground: &Ground, feed: &Feed, matcher: &Matcher) -> Told<TrialView> {
+    /// What the shop says now.
+    fn gathered(&self, ground: &Ground, feed: &Feed) -> Told<Gathered> {
         let broken = |message: String| {
             Refusal::new(
                 RefusalKind::Broken,
@@ -147,7 +169,6 @@ impl DaemonDesk {
                 "`rigtide feed try` tells more",
             )
         };
-        let now = self.clock.now();
         let options = FetcherOptions {
             identity: ground.settings.identity.clone(),
             extra_roots: Vec::new(),
@@ -155,22 +176,12 @@ impl DaemonDesk {
         };
         let fetcher = Fetcher::new(options).map_err(|error| broken(error.to_string()))?;
         let handle = Handle::try_current().map_err(|error| broken(error.to_string()))?;
-        let shown = TRIAL_RECORDS;
+        let (shown, now) = (TRIAL_RECORDS, self.clock.now());
         let gathering = gather_for_trial(&ground.settings, &fetcher, feed, shown, now);
-        let gathered = handle.block_on(gathering);
-        let trial = self.read(ground, |reader| {
-            let trying = Trying {
-                matcher,
-                ledger: Some(reader),
-                records_shown: shown,
-                now,
-            };
-            run_trial(&trying, feed, gathered)
-        })?;
-        Ok(trial_view(trial))
+        Ok(handle.block_on(gathering))
     }
 
-    fn matcher(&self, ground: &Arc<Ground>) -> Told<Arc<Matcher>> {
+    pub(super) fn matcher(&self, ground: &Arc<Ground>) -> Told<Arc<Matcher>> {
         self.kept.look(ground, "matcher".to_owned(), || {
             Ok(Matcher::new(&ground.settings.catalogue))
         })
@@ -180,9 +191,7 @@ impl DaemonDesk {
         let ground = self.ground()?;
         let matcher = self.matcher(&ground)?;
         let questions = self.solve(&ground, "questions".to_owned(), || {
-            let all = self.read(&ground, |reader| examine(reader, &matcher))?;
-            let waiting = all.iter().filter_map(|one| Some((one, one.question()?)));
-            let waiting: Vec<_> = waiting.collect();
+            let waiting = self.read(&ground, |reader| waiting(reader, &matcher))?;
             let shown = waiting.iter().take(QUEUE);
             Ok(Questions {
                 total: waiting.len() as u64,
@@ -241,15 +250,20 @@ fn feed_named<'g>(ground: &'g Ground, name: &str) -> Told<&'g Feed> {
     })
 }
 
-/// What a poll refused: the ledger keeps how many there were, and notes.
-fn refused_lines(poll: &StoredPoll) -> Vec<RefusedLine> {
-    let line = RefusedLine {
-        code: "refused".to_owned(),
-        count: poll.record.refused,
-        example: poll.record.notes.first().cloned(),
-    };
-    let lines = [line].into_iter();
-    lines.filter(|line| line.count > 0).collect()
+/// What the newest poll that could be read refused.
+fn refused_lines(states: &[FeedState], feed: &Feed) -> Vec<RefusedLine> {
+    let state = states.iter().find(|state| state.feed == feed.id);
+    let lines = refused_by(state).into_iter().map(|refused| {
+        let examples = refused.examples.iter().map(RefusedRecord::in_words);
+        let examples: Vec<String> = examples.collect();
+        RefusedLine {
+            code: refused.code,
+            count: refused.count,
+            example: examples.first().cloned(),
+            examples,
+        }
+    });
+    lines.collect()
 }
 
 fn poll_line(poll: &StoredPoll) -> PollLine {

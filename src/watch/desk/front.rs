@@ -6,7 +6,7 @@ use crate::web::view::{
     Alternatives, BriefPage, EntryPrices, FeedList, FeedPage, GuideForm, GuideText, HeldDone,
     HeldView, HeldWord, Journal, JournalAsked, LadderPage, MatchDone, MatchWord, Outbox,
     OutboxDone, OutboxWord, Overview, PartList, PartPage, PastView, PollAsked, Proposal, Questions,
-    Saved, TrialView, WhatIf, WhyView,
+    Saved, TrialView, TriedOn, WhatIf, WhyView,
 };
 use std::sync::Arc;
 use tokio::sync::watch::Receiver;
@@ -72,8 +72,8 @@ impl Desk for DaemonDesk {
         self.ask_to_poll(feed)
     }
 
-    fn try_feed(&self, feed: &str) -> Told<TrialView> {
-        self.try_mapping(feed)
+    fn try_feed(&self, feed: &str, on: TriedOn) -> Told<TrialView> {
+        self.try_mapping(feed, on)
     }
 
     fn held(&self) -> Told<Vec<HeldView>> {

@@ -197,6 +197,20 @@ impl Kept {
             .map(|found| found.value)
     }
 
+    /// As [`Kept::look`] for what may be of a moment ago, while another looks anew.
+    pub fn look_dated<T: Send + Sync + 'static>(
+        &self,
+        ground: &Arc<Ground>,
+        key: &str,
+        look: impl FnOnce() -> Told<T>,
+    ) -> Told<Found<T>> {
+        let manner = Manner {
+            counts: false,
+            is_dated: true,
+        };
+        self.have(ground, key, manner, look)
+    }
+
     /// What is kept under a key, if it is.
     pub fn known<T: Send + Sync + 'static>(
         &self,

@@ -21,6 +21,8 @@ mod saving;
 mod shapes;
 mod told;
 
+pub use self::past::awaited;
+
 use self::kept::{Ground, Kept};
 use self::readers::Readers;
 use super::asking::{AskFault, Asked, Changes, brief_named};
@@ -189,6 +191,20 @@ impl DaemonDesk {
             self.solved.fetch_add(1, Ordering::Relaxed);
             solve()
         })
+    }
+
+    /// Looks something up that may be of a moment ago, while another looks anew: others are called then.
+    fn look_dated<T: Send + Sync + 'static>(
+        &self,
+        ground: &Arc<Ground>,
+        key: &str,
+        look: impl FnOnce() -> Told<T>,
+    ) -> Told<Arc<T>> {
+        let found = self.kept.look_dated(ground, key, look)?;
+        if found.others_wait {
+            self.moved();
+        }
+        Ok(found.value)
     }
 
     /// As `solve` for an answer that says of which instant it is: while one works it out anew, others

@@ -7,6 +7,7 @@ use crate::decide::{AnswerRecord, shown_instant};
 use crate::ledger::{DeliveryCounts, FeedState, JournalLine, JournalWanted, LedgerError, Reader};
 use crate::market::Brief;
 use crate::watch::due::planned;
+use crate::watch::questions::waiting;
 use crate::watch::settings::Settings;
 use crate::web::desk::Told;
 use crate::web::view::{BriefLine, FeedsInShort, OutboxInShort, Overview};
@@ -33,6 +34,7 @@ impl DaemonDesk {
             unmatched: feeds.offers.saturating_sub(feeds.matched),
             feeds,
             held: seen.held,
+            questions: *self.questions_waiting(&ground)?,
             outbox: OutboxInShort {
                 waiting: seen.deliveries.waiting,
                 dead: seen.deliveries.dead,
@@ -42,8 +44,17 @@ impl DaemonDesk {
     }
 
     pub(super) fn seen(&self, ground: &Arc<Ground>) -> Told<Arc<Seen>> {
-        self.kept.look(ground, "seen".to_owned(), || {
+        self.look_dated(ground, "seen", || {
             self.read(ground, |reader| see(&ground.settings, reader))
+        })
+    }
+
+    /// How many offers wait for the author's word on which part they are.
+    fn questions_waiting(&self, ground: &Arc<Ground>) -> Told<Arc<u64>> {
+        self.look_dated(ground, "number of questions", || {
+            let matcher = self.matcher(ground)?;
+            let waiting = self.read(ground, |reader| waiting(reader, &matcher))?;
+            Ok(waiting.len() as u64)
         })
     }
 }

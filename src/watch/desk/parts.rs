@@ -3,32 +3,44 @@
 use super::kept::Ground;
 use super::overview::Seen;
 use super::refusal::refused;
-use super::{DaemonDesk, past as shape};
-use crate::catalogue::{Part, PartId, specs_json};
+use super::{DaemonDesk, EFFORT, past as shape};
+use crate::catalogue::spec::Shape;
+use crate::catalogue::{Part, PartId, value_json};
 use crate::decide::shown_instant;
 use crate::ledger::CurrentOffer;
 use crate::market::{Condition, Listed};
+use crate::money::{Currency, Money};
+use crate::optimise::Effort;
 use crate::watch::asking::part_named;
 use crate::watch::join;
 use crate::watch::past::{Past, PastWanted};
+use crate::watch::reasons::entries_of;
 use crate::web::desk::{PartsAsked, PastAsked, Told};
 use crate::web::view::{
     EntryLine, KindCount, OfferView, PartLine, PartList, PartPage, PastView, RateView, Refusal,
-    RefusalKind, RoleEntries, SpecView, UseView,
+    RefusalKind, SpecView, UseView, WhatIf,
 };
 use chrono::NaiveDate;
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 
 /// Parts of one page.
 const PAGE: usize = 50;
+/// Once so long was spent on the entry prices of a part, no further brief is asked.
+const ENTRIES_PATIENCE: Duration = Duration::from_secs(2);
+/// A search for one of them goes on no longer, by the solver's count.
+const ENTRIES_EFFORT: Effort = Effort {
+    seconds_per_solve: 2.0,
+    ..EFFORT
+};
 
 /// What the market of now knows of a part.
 #[derive(Default, Clone, Copy)]
 struct Offered {
     offers: u64,
-    lowest: Option<crate::money::Money>,
+    lowest: Option<Money>,
 }
 
 impl DaemonDesk {
@@ -127,10 +139,11 @@ impl DaemonDesk {
         let wanted = PastWanted {
             since,
             retailers: asked.retailers.clone(),
+            target: asked.target.clone(),
             ..PastWanted::of(part)
         };
         let now = self.clock.now();
-        let past = self.ask(&ground, |reader| {
+        let mut past = self.ask(&ground, |reader| {
             Past::read(&ground.settings, reader, &wanted, now)
         })?;
         if past.intervals.is_empty() {
@@ -140,36 +153,67 @@ impl DaemonDesk {
         let mut retailers: Vec<String> = all.iter().map(|one| one.retailer.to_string()).collect();
         retailers.sort();
         retailers.dedup();
+        let entry_prices = self.entries_of_part(&ground, part);
+        for ware in &mut past.wares {
+            ware.target = ware
+                .target
+                .or_else(|| highest(&entry_prices, ware.kind.currency));
+        }
         Ok(PastView {
             since: asked.since.clone(),
+            target: asked.target.clone(),
             retailers,
-            entry_prices: self.known_entries(&ground, part),
+            entry_prices,
             ..shape::past_view(&past)
         })
     }
 
-    /// Entry prices of the part, as far as somebody asked for them already: nothing is worked out.
-    fn known_entries(&self, ground: &Arc<Ground>, part: &str) -> Vec<EntryLine> {
-        let mut known = Vec::new();
-        for brief in &ground.settings.briefs {
-            for role in &brief.roles {
-                let key = format!("entries {} {} ", role.id, brief.id);
-                let Some(entries) = self.kept.known::<RoleEntries>(ground, &key) else {
-                    continue;
-                };
-                let own = entries.parts.iter().filter(|one| one.part == part);
-                known.extend(own.filter_map(|one| {
-                    Some(EntryLine {
-                        brief: brief.id.to_string(),
-                        role: role.id.to_string(),
-                        currency: brief.budget.currency().to_string(),
-                        entry_minor: one.entry_minor?,
-                    })
-                }));
-            }
+    /// Entry prices of the part in every brief: those that are kept, and of the others as many as can be worked
+    /// out in a moment.
+    fn entries_of_part(&self, ground: &Arc<Ground>, part: &str) -> Vec<EntryLine> {
+        let begun = Instant::now();
+        let mut found = Vec::new();
+        let id = PartId::new(part);
+        if !ground.settings.catalogue.parts.contains_key(&id) {
+            return found;
         }
-        known
+        for brief in &ground.settings.briefs {
+            let name = brief.id.as_str();
+            let key = format!("entries of {part} in {name}");
+            let kept = self.kept.known::<Vec<EntryLine>>(ground, &key);
+            let lines = match kept {
+                None if begun.elapsed() >= ENTRIES_PATIENCE => continue,
+                // Without it the rest of the page is still worth seeing.
+                None => self
+                    .solve(ground, key, || self.entries_in(ground, name, &id))
+                    .ok(),
+                kept => kept,
+            };
+            found.extend(lines.iter().flat_map(|lines| lines.iter().cloned()));
+        }
+        found
     }
+
+    fn entries_in(&self, ground: &Ground, brief: &str, part: &PartId) -> Told<Vec<EntryLine>> {
+        let asked = self.asked(ground, brief, &WhatIf::default())?;
+        let prices = entries_of(&asked, part, ENTRIES_EFFORT).map_err(refused)?;
+        let lines = prices.into_iter().filter_map(|price| {
+            Some(EntryLine {
+                brief: brief.to_owned(),
+                role: price.role.to_string(),
+                currency: asked.brief.budget.currency().to_string(),
+                entry_minor: price.entry?.minor(),
+            })
+        });
+        Ok(lines.collect())
+    }
+}
+
+fn highest(entries: &[EntryLine], currency: Currency) -> Option<Money> {
+    let code = currency.to_string();
+    let own = entries.iter().filter(|entry| entry.currency == code);
+    let highest = own.map(|entry| entry.entry_minor).max()?;
+    Some(Money::from_minor(highest, currency))
 }
 
 fn has(part: &Part, words: &[String]) -> bool {
@@ -224,16 +268,18 @@ fn uses(seen: &Seen, part: &PartId) -> Vec<UseView> {
 }
 
 fn specs(part: &Part) -> Vec<SpecView> {
-    let Value::Object(specs) = specs_json(&part.specs) else {
-        return Vec::new();
-    };
-    let specs = specs.into_iter();
-    specs
-        .map(|(name, value)| SpecView {
-            name,
-            value: spec_text(&value),
-        })
-        .collect()
+    let specs = part.specs.iter().map(|(spec, value)| {
+        let def = spec.def();
+        SpecView {
+            name: def.key.to_owned(),
+            value: spec_text(&value_json(value)),
+            unit: match def.shape {
+                Shape::Number { unit, .. } | Shape::Numbers { unit, .. } => Some(unit.to_owned()),
+                Shape::Text | Shape::Texts | Shape::Flag | Shape::Entries(_) => None,
+            },
+        }
+    });
+    specs.collect()
 }
 
 /// A spec's value for a person.

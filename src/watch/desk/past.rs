@@ -2,12 +2,13 @@
 
 use crate::decide::shown_instant;
 use crate::history::prior_price::Verdict;
+use crate::history::wait::{Wait, wait};
 use crate::history::{Extreme, Facts, LowerBefore, State, Step, Stock};
 use crate::ledger::Interval;
 use crate::watch::past::{Claim, OfferPast, Past, Ware};
 use crate::web::view::{
     ClaimView, ExtremeView, FactsView, LastChange, PastView, PointView, RecordView, SeriesView,
-    StepStateView, StepView, WareView,
+    StepStateView, StepView, WaitView, WareView,
 };
 
 /// All but what was asked for and what is known of entry prices.
@@ -18,6 +19,7 @@ pub(super) fn past_view(past: &Past) -> PastView {
         name: past.name.clone(),
         currency: first.map(|interval| interval.price.currency().to_string()),
         since: None,
+        target: None,
         retailers: Vec::new(),
         points: past.intervals.iter().map(|one| point(one, past)).collect(),
         wares: past.wares.iter().map(ware).collect(),
@@ -47,12 +49,18 @@ fn point(interval: &Interval, past: &Past) -> PointView {
 }
 
 fn ware(ware: &Ware) -> WareView {
+    let waited = ware
+        .target
+        .map(|target| awaited(wait(&ware.lowest, target.minor()), target.minor()));
     WareView {
         condition: ware.kind.condition.name().to_owned(),
         currency: ware.kind.currency.to_string(),
         tax_included: ware.kind.tax_included,
         offers: ware.offers.iter().map(series).collect(),
-        facts: ware.facts.as_ref().map(facts),
+        facts: ware.facts.as_ref().map(|known| FactsView {
+            wait: waited,
+            ..facts(known)
+        }),
         steps: ware.lowest.steps().iter().map(step).collect(),
     }
 }
@@ -138,6 +146,31 @@ fn facts(facts: &Facts) -> FactsView {
         trend_percent: facts.trend_percent,
         spread_percent: facts.held.spread_percent(),
         wait: None,
+    }
+}
+
+/// How long a price may be waited for.
+pub fn awaited(wait: Wait, target_minor: i64) -> WaitView {
+    let (mean_ms, arrivals, waited_ms, why) = match wait {
+        Wait::NotAtAll => (Some(0), None, None, None),
+        Wait::Expected {
+            mean_ms,
+            arrivals,
+            waited_ms,
+        } => (
+            Some(mean_ms),
+            Some(u64::from(arrivals)),
+            Some(waited_ms),
+            None,
+        ),
+        Wait::CannotTell(why) => (None, None, None, Some(why.to_string())),
+    };
+    WaitView {
+        target_minor,
+        mean_ms,
+        arrivals,
+        waited_ms,
+        why,
     }
 }
 

@@ -209,6 +209,24 @@ impl Asked for FormQuery {
     }
 }
 
+/// What a mapping is tried on.
+#[derive(Debug, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub struct TrialQuery {
+    /// `last` if none is named.
+    #[param(value_type = Option<crate::web::view::TriedOn>)]
+    pub from: Option<String>,
+}
+
+impl Asked for TrialQuery {
+    fn read(pairs: &Pairs) -> Result<TrialQuery, Refused> {
+        pairs.only(&["from"])?;
+        Ok(TrialQuery {
+            from: pairs.text("from"),
+        })
+    }
+}
+
 #[derive(Debug, IntoParams)]
 #[into_params(parameter_in = Query)]
 pub struct PartsQuery {
@@ -240,14 +258,17 @@ pub struct PastQuery {
     /// All, if none is named.
     #[param(style = Form, explode)]
     pub retailer: Vec<String>,
+    /// A price that is waited for, such as `219.00`; the highest entry price, if none is named.
+    pub target: Option<String>,
 }
 
 impl Asked for PastQuery {
     fn read(pairs: &Pairs) -> Result<PastQuery, Refused> {
-        pairs.only(&["since", "retailer"])?;
+        pairs.only(&["since", "retailer", "target"])?;
         Ok(PastQuery {
             since: pairs.text("since"),
             retailer: pairs.texts("retailer"),
+            target: pairs.text("target"),
         })
     }
 }

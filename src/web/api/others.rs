@@ -2,16 +2,18 @@
 
 use super::asked::{
     At, HeldSaid, JournalQuery, JustDo, MatchSaid, Nothing, OutboxQuery, OutboxSaid, PartsQuery,
-    PastQuery, Query, Sent,
+    PastQuery, Query, Sent, TrialQuery,
 };
-use super::{Answer, ask};
+use super::{Answer, Refused, ask};
 use crate::web::desk::{PartsAsked, PastAsked};
+use crate::web::refusing::Turned;
 use crate::web::shown::Shown;
 use crate::web::view::{
     FeedList, FeedPage, HeldDone, HeldView, Journal, JournalAsked, MatchDone, Outbox, OutboxDone,
-    PartList, PartPage, PastView, PollAsked, Questions, TrialView,
+    PartList, PartPage, PastView, PollAsked, Questions, TrialView, TriedOn,
 };
 use axum::extract::State;
+use axum::http::StatusCode;
 
 /// One page of the parts that match.
 #[utoipa::path(get, path = "/api/v1/parts", tag = "parts", params(PartsQuery),
@@ -45,11 +47,12 @@ pub async fn part(
 pub async fn past(
     State(shown): State<Shown>,
     At(part): At<String>,
-    Query(PastQuery { since, retailer }): Query<PastQuery>,
+    Query(query): Query<PastQuery>,
 ) -> Answer<PastView> {
     let asked = PastAsked {
-        since,
-        retailers: retailer,
+        since: query.since,
+        retailers: query.retailer,
+        target: query.target,
     };
     ask(&shown, move |desk| desk.past(&part, &asked)).await
 }
@@ -88,18 +91,24 @@ pub async fn poll(
     .await
 }
 
-/// Shows how the feed's records are read, and stores none.
+/// Shows how the records of the newest response are read, or of what the shop says now; stores none.
 #[utoipa::path(post, path = "/api/v1/feeds/{retailer}/{feed}/trial", tag = "feeds",
-    params(("retailer" = String, Path), ("feed" = String, Path)), request_body = JustDo,
+    params(("retailer" = String, Path), ("feed" = String, Path), TrialQuery), request_body = JustDo,
     responses((status = OK, body = TrialView)))]
 pub async fn trial(
     State(shown): State<Shown>,
     At((retailer, feed)): At<(String, String)>,
-    _: Query<Nothing>,
+    Query(TrialQuery { from }): Query<TrialQuery>,
     Sent(JustDo {}): Sent<JustDo>,
 ) -> Answer<TrialView> {
+    let Some(on) = TriedOn::named(from.as_deref().unwrap_or("last")) else {
+        let message = "a mapping is tried on nothing of that name";
+        let remedy = "use from=last or from=shop";
+        let turned = Turned::new(StatusCode::BAD_REQUEST, message, remedy);
+        return Err(Refused(turned));
+    };
     ask(&shown, move |desk| {
-        desk.try_feed(&format!("{retailer}/{feed}"))
+        desk.try_feed(&format!("{retailer}/{feed}"), on)
     })
     .await
 }

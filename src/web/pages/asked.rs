@@ -105,6 +105,7 @@ impl Asker {
             attention: Attention {
                 failing_feeds: overview.feeds.failing.len() as u64,
                 held: overview.held,
+                questions: overview.questions,
                 dead: overview.outbox.dead,
             },
             is_signed_in: self.is_signed_in,

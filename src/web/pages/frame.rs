@@ -18,6 +18,7 @@ pub struct Look {
 pub struct Attention {
     pub failing_feeds: u64,
     pub held: u64,
+    pub questions: u64,
     pub dead: u64,
 }
 
@@ -98,6 +99,7 @@ fn head(title: &str, scripts: &[&str]) -> Markup {
 fn rail(here: Place, look: &Look) -> Markup {
     let due = |place| match place {
         Place::Feeds => look.attention.failing_feeds + look.attention.held,
+        Place::Matching => look.attention.questions,
         Place::Outbox => look.attention.dead,
         _ => 0,
     };

@@ -8,7 +8,8 @@ use crate::web::form::Form;
 use crate::web::refusing::Turned;
 use crate::web::shown::Shown;
 use crate::web::view::{
-    GuideForm, GuideText, HeldWord, JournalAsked, MatchWord, OutboxWord, RefusalKind, WhatIf,
+    GuideForm, GuideText, HeldWord, JournalAsked, MatchWord, OutboxWord, RefusalKind, TriedOn,
+    WhatIf,
 };
 use axum::Router;
 use axum::extract::{Path, State};
@@ -230,6 +231,7 @@ async fn parts(asker: Asker) -> Response {
 
 async fn one_part(asker: Asker, Path(id): Path<String>) -> Response {
     let days: Option<u64> = asker.number("days");
+    let target = asker.text("target");
     asker
         .show(
             move |desk| {
@@ -240,6 +242,7 @@ async fn one_part(asker: Asker, Path(id): Path<String>) -> Response {
                 let asked = PastAsked {
                     since,
                     retailers: Vec::new(),
+                    target,
                 };
                 Ok((view, desk.past(&id, &asked)))
             },
@@ -275,8 +278,12 @@ async fn one_feed(asker: Asker, Path(feed): Path<String>) -> Response {
 }
 
 async fn trial(asker: Asker, Path(feed): Path<String>) -> Response {
+    let on = match asker.text("from").as_deref() {
+        Some("shop") => TriedOn::Shop,
+        _ => TriedOn::Last,
+    };
     asker
-        .show(move |desk| desk.try_feed(&feed), feeds::trial::page)
+        .show(move |desk| desk.try_feed(&feed, on), feeds::trial::page)
         .await
 }
 

@@ -6,13 +6,14 @@ use super::{brief, feeds, matching, overview, part, told};
 use crate::web::desk::{Desk as _, PartsAsked, PastAsked};
 use crate::web::sample::{HOSTILE, SampleDesk};
 use crate::web::tests::{Answered, ask, served};
-use crate::web::view::{GuideForm, JournalAsked, WhatIf};
+use crate::web::view::{GuideForm, JournalAsked, TriedOn, WhatIf};
 
 fn look() -> Look {
     Look {
         figures: Figures::of(Some("en-GB")),
         form_word: "word".to_owned(),
         attention: Attention {
+            questions: 3,
             failing_feeds: 1,
             held: 1,
             dead: 0,
@@ -47,7 +48,7 @@ fn pages() -> Vec<(&'static str, Page)> {
         ),
         (
             "trial",
-            feeds::trial::page(&desk.try_feed("alpha/list").unwrap(), &look),
+            feeds::trial::page(&desk.try_feed("alpha/list", TriedOn::Last).unwrap(), &look),
         ),
         (
             "matching",

@@ -13,6 +13,8 @@ pub struct Overview {
     pub feeds: FeedsInShort,
     /// Observations that wait for confirmation.
     pub held: u64,
+    /// Offers that wait for the author's word on which part they are.
+    pub questions: u64,
     /// Listed offers that are no part.
     pub unmatched: u64,
     pub outbox: OutboxInShort,

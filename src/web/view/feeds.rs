@@ -34,6 +34,8 @@ pub struct FeedLine {
     /// Why the newest poll failed, if it did.
     pub error: Option<String>,
     pub held: u64,
+    /// Records that the newest poll refused.
+    pub refused: u64,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
@@ -44,7 +46,7 @@ pub struct FeedPage {
     pub zone: String,
     /// Newest first.
     pub polls: Vec<PollLine>,
-    /// Of the newest poll: how many records it refused, with the first it has a note of.
+    /// What the newest poll that could be read refused, by reason, the most frequent first.
     pub refused: Vec<RefusedLine>,
     /// Of the newest poll that had something to say: records that it refused, and why, and what else it
     /// met; the first fifty.
@@ -74,8 +76,10 @@ pub struct RefusedLine {
     /// A stable word.
     pub code: String,
     pub count: u64,
-    /// The first of them, in words.
+    /// The first of them, in words: its number in the feed, its SKU, what it says and why that is refused.
     pub example: Option<String>,
+    /// The first few of them.
+    pub examples: Vec<String>,
 }
 
 /// An observation that waits for confirmation.
@@ -123,6 +127,26 @@ pub struct PollAsked {
     /// When it is polled instead, and why: the shop wants a pause.
     pub next: Option<String>,
     pub why: Option<String>,
+}
+
+/// What a mapping is tried on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ToSchema)]
+#[schema(rename_all = "snake_case")]
+pub enum TriedOn {
+    /// What the newest poll brought: no shop is asked.
+    Last,
+    /// What the shop says now.
+    Shop,
+}
+
+impl TriedOn {
+    pub fn named(name: &str) -> Option<TriedOn> {
+        match name {
+            "last" => Some(TriedOn::Last),
+            "shop" => Some(TriedOn::Shop),
+            _ => None,
+        }
+    }
 }
 
 /// How a feed's records are read, without storing any.

@@ -59,6 +59,8 @@ pub struct PartPage {
 pub struct SpecView {
     pub name: String,
     pub value: String,
+    /// Of a value that is a number, or several.
+    pub unit: Option<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
@@ -111,12 +113,14 @@ pub struct PastView {
     /// Of the first point.
     pub currency: Option<String>,
     pub since: Option<String>,
+    /// The price that was asked for, whose wait is told.
+    pub target: Option<String>,
     /// Those that the part's past has, whether they were asked for or not.
     pub retailers: Vec<String>,
     pub points: Vec<PointView>,
     pub wares: Vec<WareView>,
     pub claims: Vec<ClaimView>,
-    /// At which price the part would enter a brief's best build, where it was worked out already.
+    /// At which price the part would enter a brief's best build, where that can be worked out soon enough.
     pub entry_prices: Vec<EntryLine>,
 }
 
@@ -190,7 +194,7 @@ pub struct FactsView {
     pub never_lower_since: Option<String>,
     pub trend_percent: Option<f64>,
     pub spread_percent: Option<f64>,
-    /// How long the entry price has been waited for before, where there is one.
+    /// How long one waits for the price that was asked for, or else for the highest entry price.
     pub wait: Option<WaitView>,
 }
 

@@ -2,9 +2,10 @@
 
 use crate::decide::shown_instant;
 use crate::history::prior_price::Verdict;
-use crate::history::wait::{Wait, wait};
+use crate::history::wait::wait;
 use crate::history::{Extreme, Facts, LowerBefore, State, Step, Stock};
 use crate::ledger::Interval;
+use crate::watch::desk::awaited;
 use crate::watch::past::{Claim, OfferPast, Past, Ware};
 use serde_json::{Value, json};
 
@@ -128,25 +129,6 @@ fn facts(facts: &Facts, ware: &Ware) -> Value {
         "trend_percent": facts.trend_percent,
         "spread_percent": facts.held.spread_percent(),
         "wait": ware.target.map(|target| awaited(wait(&ware.lowest, target.minor()), target.minor())),
-    })
-}
-
-fn awaited(wait: Wait, target_minor: i64) -> Value {
-    let (mean_ms, arrivals, waited_ms, why) = match wait {
-        Wait::NotAtAll => (Some(0), None, None, None),
-        Wait::Expected {
-            mean_ms,
-            arrivals,
-            waited_ms,
-        } => (Some(mean_ms), Some(arrivals), Some(waited_ms), None),
-        Wait::CannotTell(why) => (None, None, None, Some(why.to_string())),
-    };
-    json!({
-        "target_minor": target_minor,
-        "mean_ms": mean_ms,
-        "arrivals": arrivals,
-        "waited_ms": waited_ms,
-        "why": why,
     })
 }
 

@@ -21,7 +21,7 @@ pub fn list(view: &FeedList, held: &[HeldView], told: Option<&str>, look: &Look)
                     thead {
                         tr {
                             th scope="col" { "Feed" } th scope="col" { "State" } th scope="col" { "Last poll" } th scope="col" { "Next poll" }
-                            th.num scope="col" { "Records" } th.num scope="col" { "Offers" } th.num scope="col" { "Parts" } th.num scope="col" { "Held" }
+                            th.num scope="col" { "Records" } th.num scope="col" { "Refused" } th.num scope="col" { "Offers" } th.num scope="col" { "Parts" } th.num scope="col" { "Held" }
                             th scope="col" { span.away-from-sight { "Act" } }
                         }
                     }
@@ -48,6 +48,9 @@ fn line(feed: &FeedLine, look: &Look) -> Markup {
             td data-of="Last poll" { @if let Some(at) = &feed.last_poll { (time(at)) } @else { "never" } }
             td data-of="Next poll" { (next(feed)) }
             td.num data-of="Records" { @if let Some(records) = feed.records { (figures.count(records as i64)) } }
+            td.num data-of="Refused" {
+                @if feed.refused > 0 { a href={ (feed_path(&feed.feed)) "#refused" } { (figures.count(feed.refused as i64)) } } @else { "0" }
+            }
             td.num data-of="Offers" { (figures.count(feed.offers as i64)) }
             td.num data-of="Parts" { (figures.count(feed.matched as i64)) }
             td.num data-of="Held" { @if feed.held > 0 { strong.warn-word { (feed.held) } } @else { "0" } }
@@ -107,7 +110,8 @@ pub fn page(view: &FeedPage, told: Option<&str>, look: &Look) -> Page {
             }
             div.row {
                 (poll_button(line, look))
-                a.button.small href={ "/try" (feed_path(&line.feed)) } { "Try the mapping" }
+                a.button.small href={ "/try" (feed_path(&line.feed)) } { "Try the mapping on the last response" }
+                a.button.small href={ "/try" (feed_path(&line.feed)) "?from=shop" } { "Ask the shop and try" }
             }
         }
         (told_words(told, Some(line)))
@@ -187,12 +191,12 @@ fn polls(polls: &[PollLine], look: &Look) -> Markup {
 fn refused(view: &FeedPage, look: &Look) -> Markup {
     html! {
         @if view.refused.is_empty() { p.soft { "The newest poll refused nothing." } } @else {
-            p.soft { (counted(view.refused.iter().map(|one| one.count).sum(), "record", "records")) " of the newest poll" }
+            p.soft { (counted(view.refused.iter().map(|one| one.count).sum(), "record", "records")) " of the newest poll, by reason" }
             ul.notes {
                 @for one in &view.refused {
                     li {
                         strong { (look.figures.count(one.count as i64)) " × " (plain(&one.code)) }
-                        @if let Some(example) = &one.example { div.long.soft { bdi { (example) } } }
+                        @for example in &one.examples { div.long.soft { bdi { (example) } } }
                     }
                 }
             }

@@ -9,7 +9,7 @@ use super::words::{
     availability, away, brief_path, counted, feed_path, from_outside, part_path, plain, query,
     with_query,
 };
-use crate::web::view::{OfferView, PartList, PartPage, PastView, RateView};
+use crate::web::view::{OfferView, PartList, PartPage, PastView, RateView, SpecView};
 use maud::{Markup, html};
 
 /// The list.
@@ -139,7 +139,7 @@ pub fn page(
             section.sheet {
                 h2 { "Specs" }
                 table {
-                    tbody { @for spec in &view.specs { tr { th scope="row" { (plain(&spec.name)) } td { (spec.value) } } } }
+                    tbody { @for spec in &view.specs { (spec_row(spec)) } }
                 }
             }
         }
@@ -149,6 +149,27 @@ pub fn page(
         place: Place::Parts,
         scripts: &["past.js"],
         body,
+    }
+}
+
+fn spec_row(spec: &SpecView) -> Markup {
+    let (name, unit) = said_once(&spec.name, spec.unit.as_deref());
+    html! {
+        tr { th scope="row" { (name) } td { (spec.value) @if let Some(unit) = unit { " " (unit) } } }
+    }
+}
+
+/// A spec's name for a person, and its unit, without saying one in the other: `length_mm` is a length in mm,
+/// and `cores` are counted in cores.
+fn said_once<'u>(name: &str, unit: Option<&'u str>) -> (String, Option<&'u str>) {
+    let of_unit = unit.unwrap_or_default().to_lowercase();
+    let of_unit: Vec<&str> = of_unit.split('/').collect();
+    let words = name.split('_').filter(|word| !of_unit.contains(word));
+    let words: Vec<&str> = words.collect();
+    // A generation is a name rather than a measure.
+    match unit {
+        Some(unit) if unit != "generation" && !words.is_empty() => (words.join(" "), Some(unit)),
+        _ => (plain(name), None),
     }
 }
 
@@ -229,6 +250,37 @@ fn rates(rates: &[RateView], look: &Look) -> Markup {
                     }
                 }
             }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::said_once;
+
+    #[test]
+    fn a_unit_is_said_once() {
+        for (name, unit, expected) in [
+            (
+                "gpu_length_mm_max",
+                Some("mm"),
+                ("gpu length max", Some("mm")),
+            ),
+            (
+                "memory_mt_s_max",
+                Some("MT/s"),
+                ("memory max", Some("MT/s")),
+            ),
+            ("cores", Some("cores"), ("cores", None)),
+            ("memory_slots", Some("slots"), ("memory", Some("slots"))),
+            (
+                "pcie_generation",
+                Some("generation"),
+                ("pcie generation", None),
+            ),
+            ("socket", None, ("socket", None)),
+        ] {
+            assert_eq!(said_once(name, unit), (expected.0.to_owned(), expected.1));
         }
     }
 }

@@ -42,7 +42,7 @@ fn ware_section(
             section.sheet {
                 h2 { "Price facts" }
                 @match &ware.facts {
-                    Some(facts) => (facts_table(facts, ware, look)),
+                    Some(facts) => { (facts_table(facts, ware, look)) @if number == 0 { (target(view, days)) } }
                     None => p.soft { "Too little is known." },
                 }
                 @if number == 0 { (entries(view, look)) }
@@ -68,6 +68,18 @@ fn span_links(view: &PastView, days: Option<u64>) -> Markup {
                     li { a.button.small href=(to) aria-current=[(span == days).then_some("true")] { (name) } }
                 }
             }
+        }
+    }
+}
+
+/// For which price the wait is told.
+fn target(view: &PastView, days: Option<u64>) -> Markup {
+    html! {
+        form.row action=(part_path(&view.part)) method="get" {
+            @if let Some(days) = days { input type="hidden" name="days" value=(days); }
+            label for="target" { "Wait for a price of" }
+            input #target name="target" inputmode="decimal" size="8" value=(view.target.as_deref().unwrap_or(""));
+            button { "Look" }
         }
     }
 }
@@ -128,6 +140,7 @@ fn facts_table(facts: &FactsView, ware: &WareView, look: &Look) -> Markup {
                 "For " (amount(wait.target_minor)) ": "
                 @match (&wait.why, wait.mean_ms) {
                     (Some(why), _) => (why),
+                    (None, Some(0)) => "it can be had for that now",
                     (None, Some(mean)) => {
                         "one waited " (duration(mean, figures)) " on average"
                         @if let Some(arrivals) = wait.arrivals { "; it came " (arrivals) " times" }
