@@ -1,7 +1,8 @@
 //! Weeks of watching at one go: fifty feeds that fail in every way, receivers that fail, clocks that
 //! jump, settings that change, and kills; every decision is held to a fresh solve at its instant.
 //!
-//! The short form runs always; `tests/endurance.sh` runs ten weeks and says what it took.
+//! The short form runs always; `tests/endurance.sh` runs ten weeks and says what it took. As root it gives
+//! them a small disk of their own, which then fills up as well.
 
 use crate::support::receivers::Receiver;
 use crate::support::shops::{Shops, brief};
@@ -19,7 +20,9 @@ use rigtide::watch::decision::{Before, Look};
 use rigtide::watch::settings::Settings;
 use rusqlite::Connection;
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::PathBuf;
+use std::fs::File;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 use std::time::{Duration, Instant};
@@ -63,6 +66,7 @@ struct Companion<'w> {
     n_spared: usize,
     plan: Plan,
     stop: tokio::sync::watch::Sender<bool>,
+    begun: Instant,
     calls: usize,
     memory: Vec<(i64, u64)>,
 }
@@ -72,6 +76,8 @@ struct World {
     hook: Receiver,
     mail: Receiver,
     killer: Arc<Killer>,
+    /// Where the ledger lies on a disk of its own: a file there that takes all the room that is left.
+    filler: Option<PathBuf>,
 }
 
 /// What befalls the daemon and when.
@@ -99,9 +105,10 @@ enum Trouble {
     SettingsChange,
     SettingsBroken,
     LedgerBusy,
+    DiskFull,
 }
 
-const TROUBLES: [Trouble; 9] = [
+const TROUBLES: [Trouble; 10] = [
     Trouble::HookDown,
     Trouble::MailDown,
     Trouble::DnsGone,
@@ -111,6 +118,7 @@ const TROUBLES: [Trouble; 9] = [
     Trouble::SettingsChange,
     Trouble::SettingsBroken,
     Trouble::LedgerBusy,
+    Trouble::DiskFull,
 ];
 
 const WATCHFUL: &str = "[telling]\nhold_minutes = 120\nstale_hours = 30\non_doubt = \"wait\"\n\
@@ -160,6 +168,7 @@ impl Listener for Companion<'_> {
         let day = (now - self.plan.start).num_days();
         if self.memory.last().is_none_or(|(last, _)| *last < day) {
             self.memory.push((day, resident()));
+            self.show_progress(day);
         }
         if now > self.plan.calm + TimeDelta::days(1) {
             self.stop.send(true).unwrap();
@@ -202,6 +211,14 @@ impl Companion<'_> {
             }
             *before = now;
             self.n_decisions += 1;
+        }
+    }
+
+    #[expect(clippy::print_stderr, reason = "the long form takes long")]
+    fn show_progress(&self, day: i64) {
+        if day % 5 == 0 {
+            let (took, n_decisions) = (self.begun.elapsed().as_secs(), self.n_decisions);
+            eprintln!("day {day}: after {took} s, {n_decisions} decisions");
         }
     }
 
@@ -302,7 +319,8 @@ impl Plan {
         }
         self.next_trouble = now + TimeDelta::minutes(30 + self.dice.roll(self.pace_minutes));
         let trouble = TROUBLES[self.dice.roll(TROUBLES.len() as i64) as usize];
-        if self.ends.iter().any(|(_, other)| *other == trouble) {
+        let is_elsewhere = trouble == Trouble::DiskFull && world.filler.is_none();
+        if is_elsewhere || self.ends.iter().any(|(_, other)| *other == trouble) {
             return;
         }
         *self.had.entry(trouble).or_default() += 1;
@@ -343,8 +361,20 @@ fn set(world: &World, trouble: Trouble, is_on: bool) {
                 false => drop(std::fs::remove_file(file)),
             }
         }
+        Trouble::DiskFull => match (&world.filler, is_on) {
+            (Some(filler), true) => fill(filler),
+            (Some(filler), false) => drop(std::fs::remove_file(filler)),
+            (None, _) => {}
+        },
         _ => {}
     }
+}
+
+/// Takes all the room that the disk has left.
+fn fill(filler: &Path) {
+    let mut file = File::create(filler).unwrap();
+    let block = [0_u8; 4096];
+    while file.write_all(&block).is_ok() {}
 }
 
 /// Another program writes to the ledger for a while.
@@ -370,7 +400,13 @@ async fn world() -> World {
         hook: Receiver::webhook(Arc::new(move || swallowed.now.notify_one())).await,
         mail: Receiver::mail().await,
         killer,
+        filler: std::env::var_os("RIGTIDE_ENDURANCE_DISK")
+            .map(|disk| Path::new(&disk).join("filler")),
     };
+    if let Some(filler) = &world.filler {
+        let link = world.shops.configuration.path("ledger.sqlite");
+        std::os::unix::fs::symlink(filler.with_file_name("ledger.sqlite"), link).unwrap();
+    }
     let (hook, mail) = (
         world.hook.channel("hook", ""),
         world.mail.channel(
@@ -435,6 +471,7 @@ async fn weeks_of_faults_and_kills_leave_every_decision_that_of_a_fresh_solve() 
         n_spared: 0,
         plan: Plan::new(start, hours, n_kills),
         stop: tokio::sync::watch::channel(false).0,
+        begun,
         calls: 0,
         memory: Vec::new(),
         world: &world,
@@ -444,7 +481,9 @@ async fn weeks_of_faults_and_kills_leave_every_decision_that_of_a_fresh_solve() 
         killed += 1;
         let now = world.shops.clock.now();
         companion.check(now, false);
-        set(&world, Trouble::SettingsBroken, false);
+        for trouble in [Trouble::SettingsBroken, Trouble::DiskFull] {
+            set(&world, trouble, false);
+        }
         let down = TimeDelta::seconds(1 + companion.plan.dice.roll(3 * 3_600));
         world.shops.clock.advance(down);
     }
