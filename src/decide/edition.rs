@@ -5,7 +5,7 @@ use super::scene::Doubt;
 use crate::catalogue::PartId;
 use crate::market::{RetailerId, RoleId};
 use crate::money::{Currency, Money};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// The newest edition of a brief's guide, seen from today.
@@ -15,8 +15,29 @@ pub struct Edition {
     /// RFC 3339.
     pub at: String,
     pub drift: Drift,
+    /// The same of its picks in other countries.
+    pub abroad: Vec<DriftAbroad>,
     /// Prices of its picks today that are not to be trusted.
     pub doubts: Vec<Doubt>,
+}
+
+/// The picks of a guide as they are sold in another country.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AnswerAbroad {
+    /// ISO 3166-1 alpha-2.
+    pub country: String,
+    pub answer: AnswerRecord,
+}
+
+/// What is no longer as an edition says of another country.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct DriftAbroad {
+    /// ISO 3166-1 alpha-2.
+    pub country: String,
+    /// ISO 4217.
+    pub currency: String,
+    #[serde(flatten)]
+    pub drift: Drift,
 }
 
 /// What is no longer as an edition says.
@@ -166,6 +187,31 @@ impl Drift {
     }
 }
 
+impl Edition {
+    /// All is as it says, in every country.
+    pub fn is_true(&self) -> bool {
+        self.drift.is_none() && self.abroad.iter().all(|there| there.drift.is_none())
+    }
+
+    /// What is no longer true, one line each.
+    pub fn lines(&self, currency: Currency) -> Vec<String> {
+        let mut lines = self.drift.lines(currency);
+        lines.extend(self.abroad.iter().flat_map(DriftAbroad::lines));
+        lines
+    }
+}
+
+impl DriftAbroad {
+    /// What is no longer true there, one line each.
+    pub fn lines(&self) -> Vec<String> {
+        let lines = Currency::parse(&self.currency).map(|currency| self.drift.lines(currency));
+        let lines = lines.unwrap_or_default().into_iter();
+        lines
+            .map(|line| format!("in {}: {line}", self.country))
+            .collect()
+    }
+}
+
 impl PickDrift {
     fn line(&self, currency: Currency) -> String {
         let amount = |minor| Money::from_minor(minor, currency).to_string();
@@ -226,6 +272,31 @@ pub fn changes(then: &AnswerRecord, next: &AnswerRecord, drift: &Drift) -> Vec<S
     {
         words.push(format!("The score is {now:.1}; it was {before:.1}."));
     }
+    words
+}
+
+/// The same of other countries, and which of them came or went.
+pub fn changes_abroad(
+    then: &[AnswerAbroad],
+    next: &[AnswerAbroad],
+    drifts: &[DriftAbroad],
+) -> Vec<String> {
+    let mut words = Vec::new();
+    for one in next {
+        let country = &one.country;
+        let before = then.iter().find(|before| before.country == *country);
+        let drift = drifts.iter().find(|drift| drift.country == *country);
+        match (before, drift) {
+            (Some(before), Some(drift)) => {
+                let there = changes(&before.answer, &one.answer, &drift.drift);
+                words.extend(there.iter().map(|one| format!("In {country}: {one}")));
+            }
+            _ => words.push(format!("Priced in {country} as well.")),
+        }
+    }
+    let is_left = |country: &str| next.iter().any(|one| one.country == country);
+    let gone = then.iter().filter(|one| !is_left(&one.country));
+    words.extend(gone.map(|one| format!("No longer priced in {}.", one.country)));
     words
 }
 

@@ -25,7 +25,10 @@ pub use ask::{Ask, Judged, News, Trigger};
 pub use bulletin::{Bulletin, BulletinId};
 pub use change::{BuildChange, Cause, Change, compare};
 pub use dressing::{TEMPLATES, digest, dress, faults_of, offers_told, test_bulletin};
-pub use edition::{BestNow, Drift, Edition, Exchange, PickDrift, changes};
+pub use edition::{
+    AnswerAbroad, BestNow, Drift, DriftAbroad, Edition, Exchange, PickDrift, changes,
+    changes_abroad,
+};
 pub use hours::{Digest, GoesOut, Hours, Quiet};
 pub use memory::{Memory, Pending, Remembered};
 pub use past_price::PastPrice;

@@ -235,6 +235,7 @@ mod tests {
                 number: *number,
                 at: then.at.clone(),
                 drift: Drift::between(then, self.now(then).as_ref(), &self.prices, &today),
+                abroad: Vec::new(),
                 doubts: Vec::new(),
             });
             let scene = Scene {

@@ -28,6 +28,8 @@ use std::collections::{BTreeMap, BTreeSet};
 pub struct Solved {
     /// The parts of the best build and of the standing one.
     parts: BTreeSet<PartId>,
+    /// The parts whose offers in other countries matter, too.
+    abroad: BTreeSet<PartId>,
     /// The exact score of a proven best build.
     score: Option<i64>,
     /// By workload, in the brief's order, and kind: the highest log-rate among the candidates.
@@ -57,6 +59,7 @@ impl Solved {
         let is_proven = answer.proof.status == ProofStatus::Optimal;
         let mut solved = Solved {
             parts: picks.map(|pick| pick.part.clone()).collect(),
+            abroad: BTreeSet::new(),
             score: answer.score_exact.filter(|_| is_proven),
             ceilings: vec![BTreeMap::new(); market.brief.objective.workloads.len()],
         };
@@ -68,6 +71,17 @@ impl Solved {
     pub fn watch(&mut self, answer: &AnswerRecord) {
         let picks = answer.picks.iter();
         self.parts.extend(picks.map(|pick| pick.part.clone()));
+    }
+
+    /// Whatever moves of these parts matters, be it sold elsewhere than in the brief's country.
+    pub fn watch_abroad(&mut self, answer: &AnswerRecord) {
+        let picks = answer.picks.iter();
+        self.abroad.extend(picks.map(|pick| pick.part.clone()));
+    }
+
+    /// Whether offers of the part matter that the brief's market does not have.
+    pub fn reads_abroad(&self, part: &PartId) -> bool {
+        self.abroad.contains(part)
     }
 
     /// What was proven on a market from before holds on `now`, where the answer was found to: the build is

@@ -5,7 +5,7 @@
 //! hash of the edition before, so that one hash vouches for all of it. Keys are only ever added.
 
 use super::view::View;
-use crate::decide::AnswerRecord;
+use crate::decide::{AnswerAbroad, AnswerRecord};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -27,6 +27,9 @@ pub struct Edition {
     pub guide: View,
     /// The answer with its proof.
     pub answer: AnswerRecord,
+    /// The same picks in the guide's other countries, where they can be had.
+    #[serde(default)]
+    pub abroad: Vec<AnswerAbroad>,
     pub evidence: Evidence,
     /// The SHA-256 of the guide in each form.
     pub forms: BTreeMap<String, String>,
@@ -38,6 +41,16 @@ pub struct Evidence {
     /// The offers of the picks.
     pub picks: Vec<PickEvidence>,
     /// Every offer that could have been picked.
+    pub considered: Vec<Considered>,
+    #[serde(default)]
+    pub abroad: Vec<EvidenceAbroad>,
+}
+
+/// What the answer in another country rests on.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct EvidenceAbroad {
+    pub country: String,
+    pub picks: Vec<PickEvidence>,
     pub considered: Vec<Considered>,
 }
 

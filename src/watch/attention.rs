@@ -130,7 +130,10 @@ impl Attention {
         }
         let telling = settings.telling.get(&brief.id);
         let mut asked = telling.into_iter().flat_map(|telling| telling.parts());
-        if asked.any(|part| known.then.contains_key(part)) {
+        let mut moved = known.then.keys();
+        if asked.any(|part| known.then.contains_key(part))
+            || moved.any(|part| known.solved.reads_abroad(part))
+        {
             return false;
         }
         let then = known.then.iter();

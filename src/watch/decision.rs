@@ -204,6 +204,8 @@ impl<'s> Look<'s> {
         let mut solved = Solved::new(&market, &today.best, stands);
         if let Some(published) = &published {
             solved.watch(&published.then);
+            let abroad = published.abroad.iter();
+            abroad.for_each(|there| solved.watch_abroad(&there.answer));
         }
         Ok(Ok(Judged {
             outcome,

@@ -6,7 +6,7 @@ pub mod position;
 mod rates;
 mod steps;
 
-use countries::abroad;
+pub use countries::{Country, abroad, brief_abroad};
 pub use picks::link;
 use picks::{disclosures, picks};
 use rates::{put_wall_power, workloads};
@@ -14,7 +14,7 @@ use steps::{alternatives, rung_view, steps};
 
 use super::answer::answer;
 use super::asking::{AskFault, Asked, Doing as _};
-use crate::decide::{AnswerRecord, ProofStatus};
+use crate::decide::{AnswerAbroad, AnswerRecord, ProofStatus};
 use crate::fit::{FitTerms, PowerReport, Seat, power_report, verdicts};
 use crate::guide::assembly;
 use crate::guide::upgrades::upgrades;
@@ -28,6 +28,8 @@ use crate::optimise::{Build, Effort, Ladder, Question, SweeperFirst, ladder};
 pub struct Joined {
     pub view: View,
     pub answer: AnswerRecord,
+    /// In the other countries, where there is a build.
+    pub abroad: Vec<AnswerAbroad>,
 }
 
 /// Joined for the brief's country and others besides; `None` where nothing fits. `told` hears what is
@@ -69,14 +71,14 @@ pub fn joined(
     let alternatives = alternatives(&question, build, &ladder, &engine);
     let alternatives = alternatives.doing("cannot look for alternatives")?;
     let seats = seats(asked, build);
-    let report = power_report(&seats, &brief.terms);
-    let power = report.map(|report| power(report, &brief.terms));
+    let power = power_report(&seats, &brief.terms).map(|report| power(report, &brief.terms));
     let room_w = power.as_ref().and_then(|power| power.room_w);
     let (steps_up, steps_down) = steps(&ladder, build);
     let mut workloads = workloads(asked, build);
     put_wall_power(&mut workloads, power.as_ref());
     told("pricing the picks in other countries");
-    let countries = abroad((asked, reader), build, countries, &engine)?;
+    let countries = abroad((asked, reader), build, countries, &engine)?.into_iter();
+    let (countries, abroad): (Vec<_>, Vec<_>) = countries.map(Country::parts).unzip();
     let record = &today.best;
     let view = View {
         format: FORMAT,
@@ -110,6 +112,7 @@ pub fn joined(
     Ok(Some(Joined {
         view,
         answer: today.best,
+        abroad: abroad.into_iter().flatten().collect(),
     }))
 }
 

@@ -1,6 +1,10 @@
 //! `publish`, `refresh`, `editions` and `diff`, run as an author would.
 
 use crate::support::guides::{Guides, run, text};
+use rigtide::ledger::Ledger;
+use rigtide::optimise::Effort;
+use rigtide::watch::decision::decide_briefs;
+use rigtide::watch::settings::load_settings;
 use serde_json::Value;
 
 const FEED: &str = "retailers/example-offers.csv";
@@ -39,7 +43,11 @@ fn sha256_of(bytes: &[u8]) -> String {
 
 /// The offers of the feed, of which some line is changed.
 fn edit_offer(guides: &Guides, sku: &str, from: &str, to: &str) {
-    let path = guides.directory.join(FEED);
+    edit_offer_of(guides, FEED, sku, from, to);
+}
+
+fn edit_offer_of(guides: &Guides, feed: &str, sku: &str, from: &str, to: &str) {
+    let path = guides.directory.join(feed);
     let before = std::fs::read_to_string(&path).unwrap();
     let lines = before.lines().map(|line| match line.starts_with(sku) {
         true => line.replace(from, to),
@@ -220,31 +228,32 @@ fn the_next_edition_says_what_changed_and_the_one_before_stays() {
     assert_eq!(errors.collect::<Vec<_>>(), Vec::<String>::new());
 }
 
-#[test]
-fn the_watch_tells_once_that_a_published_guide_is_no_longer_true() {
-    use rigtide::ledger::Ledger;
-    use rigtide::optimise::Effort;
-    use rigtide::watch::decision::decide_briefs;
-    use rigtide::watch::settings::load_settings;
-
-    let guides = published();
+/// Tells when the guide is off by 1 %; each look is a minute later and gives subjects and texts.
+fn watching(guides: &Guides) -> impl FnMut() -> Vec<(String, String)> {
     guides.edit(
         "briefs/example.toml",
         "# [[tell]]\n# when = \"build_changed\"",
         "[[tell]]\nwhen = \"guide_outdated\"\ntotal_percent = \"1\"",
     );
     let settings = load_settings(&guides.directory).unwrap();
+    let ledger = guides.ledger();
     let mut minute = 0;
-    let mut look = || {
+    move || {
         minute += 1;
         let at = chrono::Utc::now() + chrono::TimeDelta::minutes(minute);
-        let mut ledger = Ledger::open(&guides.ledger()).unwrap();
+        let mut ledger = Ledger::open(&ledger).unwrap();
         let (told, faults) = decide_briefs(&settings, &mut ledger, at, Effort::default()).unwrap();
         assert!(faults.is_empty(), "{faults:?}");
         let told = told.into_iter();
         told.map(|bulletin| (bulletin.subject, bulletin.text))
-            .collect::<Vec<_>>()
-    };
+            .collect()
+    }
+}
+
+#[test]
+fn the_watch_tells_once_that_a_published_guide_is_no_longer_true() {
+    let guides = published();
+    let mut look = watching(&guides);
     assert_eq!(look(), []);
     // 3.00 of some 900.00 are less than 1 %, 20.00 are more.
     edit_offer(&guides, "EX-116", "74.90", "77.90");
@@ -270,4 +279,94 @@ fn the_watch_tells_once_that_a_published_guide_is_no_longer_true() {
     done(&guides, &["poll"]);
     let told = look();
     assert!(told[0].0.contains("cannot be had any more"), "{told:?}");
+}
+
+#[test]
+fn an_edition_keeps_and_compares_what_it_says_of_other_countries() {
+    let guides = Guides::new();
+    done(&guides, &["poll"]);
+    guides.sell_in_austria("CHF");
+    guides.edit(
+        "briefs/example.toml",
+        "# countries = [\"AT\", \"FR\"]",
+        "countries = [\"AT\", \"FR\"]",
+    );
+    done(&guides, &["publish"]);
+    let document = json(&guides, &["editions", "example", "1"]);
+    let [austria] = document["abroad"].as_array().unwrap().as_slice() else {
+        panic!("nothing is sold in France: {}", document["abroad"]);
+    };
+    assert_eq!(austria["country"], "AT");
+    assert_eq!(austria["answer"]["currency"], "CHF");
+    let evidence = &document["evidence"]["abroad"][0];
+    let bought = evidence["picks"].as_array().unwrap();
+    assert_eq!(
+        bought.len(),
+        austria["answer"]["picks"].as_array().unwrap().len()
+    );
+    assert!(evidence["considered"].as_array().unwrap().len() > bought.len());
+    assert!(bought.iter().all(|pick| pick["retailer"] == "alpen"));
+    assert_eq!(json(&guides, &["diff"])["is_true"], true);
+
+    let mut look = watching(&guides);
+    assert_eq!(look(), []);
+    edit_offer_of(
+        &guides,
+        "retailers/alpen-offers.csv",
+        "EX-107",
+        "97.50",
+        "118.50",
+    );
+    done(&guides, &["poll"]);
+    let told = look();
+    assert!(
+        told[0]
+            .0
+            .contains("guide outdated: in AT, its total is off by +2."),
+        "{told:?}"
+    );
+    assert!(
+        told[0].1.contains("in AT: ") && told[0].1.contains("CHF 100.00 -> CHF 121.00"),
+        "{told:?}"
+    );
+    assert_eq!(look(), []);
+
+    let diff = json(&guides, &["diff"]);
+    assert_eq!(diff["is_true"], false);
+    assert_eq!(diff["picks"], Value::Array(Vec::new()));
+    let [austria] = diff["abroad"].as_array().unwrap().as_slice() else {
+        panic!("{diff}");
+    };
+    let [memory] = austria["picks"].as_array().unwrap().as_slice() else {
+        panic!("{austria}");
+    };
+    assert_eq!(
+        (&memory["role"], &memory["then_minor"], &memory["now_minor"]),
+        (&"memory".into(), &10_000.into(), &12_100.into())
+    );
+    assert!(austria["total_percent"].as_f64().unwrap() > 2.0);
+    let shown = done(&guides, &["diff"]);
+    assert!(
+        shown.contains("in AT: total of the published picks: CHF"),
+        "{shown}"
+    );
+
+    // The author gives up one country and takes up none: the next edition says so.
+    let next = json(&guides, &["refresh"]);
+    let changes = next["changes"].as_array().unwrap();
+    assert!(
+        changes[0].as_str().unwrap().starts_with("In AT: ")
+            && changes[0]
+                .as_str()
+                .unwrap()
+                .ends_with("CHF 118.50; it was CHF 97.50."),
+        "{changes:?}"
+    );
+    assert_eq!(json(&guides, &["diff"])["is_true"], true);
+    guides.edit("briefs/example.toml", "countries = [\"AT\", \"FR\"]", "");
+    let without = json(&guides, &["refresh"]);
+    assert_eq!(
+        without["changes"],
+        serde_json::json!(["No longer priced in AT."])
+    );
 }

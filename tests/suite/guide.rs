@@ -131,37 +131,11 @@ fn a_guide_goes_into_a_file_and_what_makes_no_sense_is_refused() {
     assert_eq!(nothing.status.code(), Some(4));
 }
 
-/// A second shop, in Austria, that sells all but the processor and the case of the German one.
-fn with_austria(guides: &Guides, currency: &str) {
-    let directory = &guides.directory;
-    let german = std::fs::read_to_string(directory.join("retailers/example.toml")).unwrap();
-    let austrian = german
-        .replacen("country = \"DE\"", "country = \"AT\"", 1)
-        .replacen(
-            "currency = \"EUR\"",
-            &format!("currency = \"{currency}\""),
-            1,
-        )
-        .replacen("Example Parts", "Alpenteile", 1)
-        .replacen("author-1", "author-2", 1)
-        .replacen("example-offers.csv", "alpen-offers.csv", 1);
-    std::fs::write(directory.join("retailers/alpen.toml"), austrian).unwrap();
-    let offers = std::fs::read_to_string(directory.join("retailers/example-offers.csv")).unwrap();
-    let sold = offers
-        .lines()
-        .filter(|line| !line.starts_with("EX-102") && !line.starts_with("EX-116"))
-        .map(|line| line.replace(".90,", ".50,"));
-    let sold = sold.collect::<Vec<_>>().join("\n") + "\n";
-    std::fs::write(directory.join("retailers/alpen-offers.csv"), sold).unwrap();
-    let output = run(directory, &["poll"]);
-    assert!(output.status.success(), "{}", text(&output.stderr));
-}
-
 #[test]
 fn the_picks_are_priced_in_other_countries_with_substitutes_for_what_is_not_sold_there() {
     for currency in ["EUR", "CHF"] {
         let guides = polled(PAID);
-        with_austria(&guides, currency);
+        guides.sell_in_austria(currency);
         let told: Value = serde_json::from_str(&guide(
             &guides,
             &[

@@ -51,6 +51,32 @@ impl Guides {
         fs::write(path, before.replacen(from, to, 1)).unwrap();
     }
 
+    /// A second shop, in Austria, that sells all but the processor and the case of the German one.
+    pub fn sell_in_austria(&self, currency: &str) {
+        let directory = &self.directory;
+        let german = fs::read_to_string(directory.join("retailers/example.toml")).unwrap();
+        let austrian = german
+            .replacen("country = \"DE\"", "country = \"AT\"", 1)
+            .replacen(
+                "currency = \"EUR\"",
+                &format!("currency = \"{currency}\""),
+                1,
+            )
+            .replacen("Example Parts", "Alpenteile", 1)
+            .replacen("author-1", "author-2", 1)
+            .replacen("example-offers.csv", "alpen-offers.csv", 1);
+        fs::write(directory.join("retailers/alpen.toml"), austrian).unwrap();
+        let offers = fs::read_to_string(directory.join("retailers/example-offers.csv")).unwrap();
+        let sold = offers
+            .lines()
+            .filter(|line| !line.starts_with("EX-102") && !line.starts_with("EX-116"))
+            .map(|line| line.replace(".90,", ".50,"));
+        let sold = sold.collect::<Vec<_>>().join("\n") + "\n";
+        fs::write(directory.join("retailers/alpen-offers.csv"), sold).unwrap();
+        let output = run(directory, &["poll"]);
+        assert!(output.status.success(), "{}", text(&output.stderr));
+    }
+
     pub fn ledger(&self) -> PathBuf {
         self.directory.join("ledger.sqlite")
     }

@@ -18,12 +18,12 @@ use crate::cli::args::{Changes, PublishArguments};
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, harmless, harmless_source};
 use crate::cli::wire;
-use crate::decide::{changes, shown_instant};
+use crate::decide::{changes, changes_abroad, shown_instant};
 use crate::guide::edition::{Edition, FORMAT};
 use crate::guide::render::{Form, render};
 use crate::guide::view::{BeforeView, EditionView, View};
 use crate::ledger::{Freezing, JournalEntry, NewEdition, sha256};
-use crate::watch::edition::of_edition;
+use crate::watch::edition::{Best, of_edition};
 use crate::watch::join::{Joined, joined};
 use anyhow::{Context as _, anyhow};
 use serde_json::json;
@@ -131,10 +131,16 @@ fn noted(asked: &Asked, joined: &Joined, before: Option<&Kept>) -> Vec<String> {
         &asked.settings,
         before.document.clone(),
         (&asked.brief, &asked.listed),
-        &joined.answer,
+        Best {
+            answer: &joined.answer,
+            abroad: &joined.abroad,
+        },
         asked.at,
     );
-    changes(&seen.then, &joined.answer, &seen.edition.drift)
+    let mut words = changes(&seen.then, &joined.answer, &seen.edition.drift);
+    let (then, drifts) = (&seen.abroad, &seen.edition.abroad);
+    words.extend(changes_abroad(then, &joined.abroad, drifts));
+    words
 }
 
 fn drafted(
@@ -144,7 +150,13 @@ fn drafted(
     changes: Vec<String>,
     arguments: &PublishArguments,
 ) -> Result<Draft, Failure> {
-    let Joined { mut view, answer } = joined;
+    let reader = wire::reader(&asked.settings)?;
+    let (evidence, seen) = evidence::of(asked, &reader, &joined)?;
+    let Joined {
+        mut view,
+        answer,
+        abroad,
+    } = joined;
     let number = before.as_ref().map_or(0, |before| before.stored.number) + 1;
     let at = shown_instant(asked.at);
     view.edition = Some(EditionView {
@@ -166,8 +178,6 @@ fn drafted(
         }
     });
     let forms: Vec<(String, String)> = forms.into_iter().collect::<Result<_, _>>()?;
-    let reader = wire::reader(&asked.settings)?;
-    let (evidence, seen) = evidence::of(asked, &reader, &answer)?;
     let edition = Edition {
         format: FORMAT,
         brief: asked.brief.id.to_string(),
@@ -177,6 +187,7 @@ fn drafted(
         before: before.map(|before| before.stored.sha256),
         guide: view.clone(),
         answer,
+        abroad,
         evidence,
         forms: forms
             .iter()

@@ -7,26 +7,41 @@
 use super::orders;
 use super::picks::{disclosures, pick_view};
 use super::steps::{among, rungs, step};
-use crate::decide::AnswerRecord;
+use crate::decide::{AnswerAbroad, AnswerRecord};
 use crate::guide::view::CountryView;
 use crate::ledger::Reader;
-use crate::market::{Brief, Market, RoleId, market};
+use crate::market::{Brief, Market, Retailer, RetailerId, RoleId, market};
 use crate::money::{Currency, Money};
 use crate::optimise::{BestBuild, Build, Climb, Standing, reprice};
 use crate::watch::asking::{AskFault, Asked, Doing as _};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What the picks may cost elsewhere is for readers to judge, so the budget is no limit there: so many
 /// times the number of it, in the country's currency.
 const BUDGETS: i64 = 1_000;
 
+/// A guide's build in a country: what the guide says of it, and the answer where there is one.
+pub struct Country {
+    view: CountryView,
+    answer: Option<AnswerAbroad>,
+}
+
+impl Country {
+    pub fn parts(self) -> (CountryView, Option<AnswerAbroad>) {
+        (self.view, self.answer)
+    }
+}
+
 /// A guide's build in each of these countries.
-pub(super) fn abroad(
+///
+/// # Errors
+/// [`AskFault`]
+pub fn abroad(
     (asked, reader): (&Asked, &Reader),
     build: &Build,
     countries: &[String],
     engine: &dyn Climb,
-) -> Result<Vec<CountryView>, AskFault> {
+) -> Result<Vec<Country>, AskFault> {
     let mut seen = BTreeSet::from([asked.brief.country.as_str()]);
     let countries = countries.iter().filter(|code| seen.insert(code.as_str()));
     countries
@@ -34,23 +49,40 @@ pub(super) fn abroad(
         .collect()
 }
 
+/// The brief as it is asked in another country, in the currency of that country's own retailers: the
+/// brief's where one of them has it.
+pub fn brief_abroad(
+    brief: &Brief,
+    retailers: &BTreeMap<RetailerId, Retailer>,
+    country: &str,
+) -> Brief {
+    let own = brief.budget.currency();
+    let there = retailers.values();
+    let there = there.filter(|retailer| retailer.country == country);
+    let known: BTreeSet<Currency> = there.map(|retailer| retailer.currency).collect();
+    let currency = match known.first() {
+        Some(first) if !known.contains(&own) => *first,
+        _ => own,
+    };
+    Brief {
+        country: country.to_owned(),
+        budget: Money::from_minor(brief.budget.minor().saturating_mul(BUDGETS), currency),
+        ..brief.clone()
+    }
+}
+
 fn one_country(
     (asked, reader): (&Asked, &Reader),
     build: &Build,
     country: &str,
     engine: &dyn Climb,
-) -> Result<CountryView, AskFault> {
-    let currency = currency_of(asked, country);
-    let brief = Brief {
-        country: country.to_owned(),
-        budget: Money::from_minor(asked.brief.budget.minor().saturating_mul(BUDGETS), currency),
-        ..asked.brief.clone()
-    };
+) -> Result<Country, AskFault> {
+    let brief = brief_abroad(&asked.brief, &asked.retailers, country);
     let settings = &asked.settings;
     let whole = market(&brief, &settings.catalogue, &asked.retailers, &asked.listed);
     let mut view = CountryView {
         country: country.to_owned(),
-        currency: currency.to_string(),
+        currency: brief.budget.currency().to_string(),
         total_minor: None,
         score: None,
         orders: Vec::new(),
@@ -61,38 +93,32 @@ fn one_country(
         obstacle: None,
     };
     let gone = gone(&whole, build);
-    match sold(asked, &whole, (build, &gone), engine)? {
-        Ok(there) => {
-            let record = AnswerRecord::of_build(&whole, &there, asked.at);
-            let there = there.build;
-            view.total_minor = Some(there.total.minor());
-            view.score = Some(there.shown_score.points());
-            view.orders = orders(&record);
-            view.disclosures = disclosures(asked, &there);
-            let changes = step(build, &there).changes.into_iter();
-            (view.substitutes, view.goes_with) =
-                changes.partition(|change| gone.iter().any(|role| role.as_str() == change.role));
-            let picks = there
-                .picks
-                .iter()
-                .map(|pick| pick_view(asked, reader, pick));
-            view.picks = picks.collect::<Result<_, _>>()?;
+    let there = match sold(asked, &whole, (build, &gone), engine)? {
+        Ok(there) => there,
+        Err(obstacle) => {
+            view.obstacle = Some(obstacle);
+            return Ok(Country { view, answer: None });
         }
-        Err(obstacle) => view.obstacle = Some(obstacle),
-    }
-    Ok(view)
-}
-
-/// The currency of the country's own retailers: the brief's where one of them has it.
-fn currency_of(asked: &Asked, country: &str) -> Currency {
-    let own = asked.brief.budget.currency();
-    let there = asked.retailers.values();
-    let there = there.filter(|retailer| retailer.country == country);
-    let known: BTreeSet<Currency> = there.map(|retailer| retailer.currency).collect();
-    match known.first() {
-        Some(first) if !known.contains(&own) => *first,
-        _ => own,
-    }
+    };
+    let record = AnswerRecord::of_build(&whole, &there, asked.at);
+    let there = there.build;
+    view.total_minor = Some(there.total.minor());
+    view.score = Some(there.shown_score.points());
+    view.orders = orders(&record);
+    view.disclosures = disclosures(asked, &there);
+    let changes = step(build, &there).changes.into_iter();
+    (view.substitutes, view.goes_with) =
+        changes.partition(|change| gone.iter().any(|role| role.as_str() == change.role));
+    let picks = there
+        .picks
+        .iter()
+        .map(|pick| pick_view(asked, reader, pick));
+    view.picks = picks.collect::<Result<_, _>>()?;
+    let answer = Some(AnswerAbroad {
+        country: country.to_owned(),
+        answer: record,
+    });
+    Ok(Country { view, answer })
 }
 
 /// The roles whose picks nobody there sells.

@@ -4,9 +4,11 @@ use super::super::asking::Asked;
 use super::super::published::of_ledger;
 use crate::cli::report::Failure;
 use crate::decide::{AnswerRecord, PickRecord, shown_instant};
-use crate::guide::edition::{Considered, Evidence, Observation, PickEvidence};
+use crate::guide::edition::{Considered, Evidence, EvidenceAbroad, Observation, PickEvidence};
 use crate::ledger::{CurrentOffer, ObservationId, Reader};
+use crate::market::{Market, market};
 use crate::money::Money;
+use crate::watch::join::{Joined, brief_abroad};
 use anyhow::anyhow;
 use chrono::SecondsFormat;
 use std::collections::BTreeSet;
@@ -14,21 +16,45 @@ use std::collections::BTreeSet;
 /// The prices that the picks rest on, by what the ledger calls them.
 pub type Seen = Vec<(ObservationId, Money)>;
 
-/// The evidence of an answer of now, and the prices that must still stand when it is frozen.
-pub fn of(
-    asked: &Asked,
-    reader: &Reader,
-    answer: &AnswerRecord,
-) -> Result<(Evidence, Seen), Failure> {
+/// The evidence of a guide of now in all its countries, and the prices that must still stand when it is
+/// frozen.
+pub fn of(asked: &Asked, reader: &Reader, joined: &Joined) -> Result<(Evidence, Seen), Failure> {
     let current = reader.current_offers(None).map_err(of_ledger)?;
-    let (mut picks, mut seen) = (Vec::new(), Seen::new());
+    let mut seen = Seen::new();
+    let (picks, considered) = of_answer(&current, &asked.market(), &joined.answer, &mut seen)?;
+    let abroad = joined.abroad.iter().map(|there| {
+        let brief = brief_abroad(&asked.brief, &asked.retailers, &there.country);
+        let catalogue = &asked.settings.catalogue;
+        let market = market(&brief, catalogue, &asked.retailers, &asked.listed);
+        let (picks, considered) = of_answer(&current, &market, &there.answer, &mut seen)?;
+        Ok(EvidenceAbroad {
+            country: there.country.clone(),
+            picks,
+            considered,
+        })
+    });
+    let evidence = Evidence {
+        picks,
+        considered,
+        abroad: abroad.collect::<Result<_, Failure>>()?,
+    };
+    Ok((evidence, seen))
+}
+
+/// The offers of the picks, and those that could have been picked.
+fn of_answer(
+    current: &[CurrentOffer],
+    market: &Market<'_>,
+    answer: &AnswerRecord,
+    seen: &mut Seen,
+) -> Result<(Vec<PickEvidence>, Vec<Considered>), Failure> {
+    let mut picks = Vec::new();
     for pick in answer.picks.iter().filter(|pick| pick.sku.is_some()) {
         let found = current.iter().find(|offer| is_of(offer, pick));
         let found = found.ok_or_else(moved)?;
         seen.push((found.observation, found.offer.price));
         picks.push(pick_evidence(pick, found));
     }
-    let market = asked.market();
     let bought = market.candidates.iter().flatten();
     let bought = bought.filter_map(|candidate| candidate.bought.as_ref());
     let keys: BTreeSet<_> = bought
@@ -43,13 +69,7 @@ pub fn of(
         let price = offer.price.minor();
         keys.contains(&(one.part.part.as_str(), &offer.retailer, &offer.sku, price))
     });
-    Ok((
-        Evidence {
-            picks,
-            considered: considered.map(considered_offer).collect(),
-        },
-        seen,
-    ))
+    Ok((picks, considered.map(considered_offer).collect()))
 }
 
 /// Why an edition could not be frozen while a poll went on.
