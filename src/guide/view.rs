@@ -244,6 +244,22 @@ impl View {
         day_of(&self.at)
     }
 
+    /// What the build is for, by how much it counts.
+    pub fn purpose_words(&self) -> String {
+        let mut uses: Vec<&WorkloadView> = self.workloads.iter().collect();
+        uses.sort_by(|one, other| other.weight_percent.total_cmp(&one.weight_percent));
+        let uses = uses.iter().map(|one| match self.workloads.len() {
+            1 => one.name.clone(),
+            _ => format!("{} ({:.0} %)", one.name, one.weight_percent),
+        });
+        let uses: Vec<String> = uses.collect();
+        match uses.split_last() {
+            None => String::new(),
+            Some((last, [])) => format!("Built for: {last}."),
+            Some((last, others)) => format!("Built for: {} and {last}.", others.join(", ")),
+        }
+    }
+
     /// What whole orders cost and what is not in it, in one sentence.
     pub fn total_words(&self) -> String {
         format!(

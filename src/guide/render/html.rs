@@ -24,12 +24,13 @@ fn header(view: &View) -> String {
     let edition = view.edition.as_ref();
     let edition = edition.map_or(String::new(), |edition| format!(" {}", edition.words()));
     format!(
-        "<header>\n<p class=\"kicker\">Build guide · {} · {}</p>\n<h1>{}</h1>\n<dl class=\"sum\">\n\
+        "<header>\n<p class=\"kicker\">Build guide · {} · {}</p>\n<h1>{}</h1>\n<p>{}</p>\n<dl class=\"sum\">\n\
          <div><dt>Total</dt><dd>{}</dd></div>\n<div><dt>Score</dt><dd>{:.1}</dd></div>\n\
          <div><dt>Budget</dt><dd>{}</dd></div>\n</dl>\n<p>{} {}{}</p>\n</header>\n",
         escaped(&view.country),
         escaped(view.day()),
         escaped(&view.title),
+        escaped(&view.purpose_words()),
         escaped(&view.money(view.total_minor)),
         view.score,
         escaped(&view.money(view.budget_minor)),

@@ -5,6 +5,8 @@ use crate::guide::view::{CountryView, OrderLine, PickView, Stage, StepView, View
 
 pub fn page(view: &View) -> Page {
     let mut summary = vec![
+        escaped(&view.purpose_words()),
+        String::new(),
         format!(
             "**{}** for a score of **{:.1}**. {}",
             escaped(&view.money(view.total_minor)),

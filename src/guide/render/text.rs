@@ -80,6 +80,7 @@ pub fn render(
 fn page(view: &View, cut: Cut) -> Page {
     let mut summary = vec![
         plain(&view.title),
+        plain(&view.purpose_words()),
         format!("{} · score {:.1}", view.money(view.total_minor), view.score),
         plain(&view.total_words()),
     ];
