@@ -9,7 +9,7 @@ use crate::catalogue::{Part, PartId, SpecValue, value_json};
 use crate::decide::shown_instant;
 use crate::feeds::http::{Fetcher, FetcherOptions};
 use crate::ledger::{FeedState, HeldOffer, PollLine as StoredPoll};
-use crate::market::{Matcher, Matching, Objection};
+use crate::market::{Matching, Objection};
 use crate::watch::due::{Why, planned};
 use crate::watch::gather::Gathered;
 use crate::watch::match_word::{self, OfferWord, Proposed, find, proposals, settle};
@@ -26,7 +26,6 @@ use crate::web::view::{
     ProposedView, QuestionView, Questions, Refusal, RefusalKind, RefusedLine, TrialCountsView,
     TrialRecordView, TrialView, TriedOn,
 };
-use std::sync::Arc;
 use tokio::runtime::Handle;
 
 /// Polls that a feed's page shows.
@@ -140,7 +139,7 @@ impl DaemonDesk {
                 format!("try it after {until}"),
             ));
         }
-        let matcher = self.matcher(&ground)?;
+        let matcher = self.matcher(&ground.settings);
         let trial = self.solve(&ground, format!("trial {on:?} {name}"), || {
             let gathered = match on {
                 TriedOn::Last => gather_last(&ground.settings, feed),
@@ -181,15 +180,9 @@ impl DaemonDesk {
         Ok(handle.block_on(gathering))
     }
 
-    pub(super) fn matcher(&self, ground: &Arc<Ground>) -> Told<Arc<Matcher>> {
-        self.kept.look(ground, "matcher".to_owned(), || {
-            Ok(Matcher::new(&ground.settings.catalogue))
-        })
-    }
-
     pub(super) fn list_questions(&self) -> Told<Questions> {
         let ground = self.ground()?;
-        let matcher = self.matcher(&ground)?;
+        let matcher = self.matcher(&ground.settings);
         let questions = self.solve(&ground, "questions".to_owned(), || {
             let waiting = self.read(&ground, |reader| waiting(reader, &matcher))?;
             let shown = waiting.iter().take(QUEUE);
@@ -210,7 +203,7 @@ impl DaemonDesk {
         word: &MatchWord,
     ) -> Told<MatchDone> {
         let ground = self.ground()?;
-        let matcher = self.matcher(&ground)?;
+        let matcher = self.matcher(&ground.settings);
         let word = match word.clone() {
             MatchWord::Accept(part) => OfferWord::Accept(part),
             MatchWord::Refuse(part) => OfferWord::Refuse(part),

@@ -143,13 +143,14 @@ impl Kept {
             number: state.grounds,
             terms: state.terms,
         });
-        state.ground = Some(ground.clone());
-        let (began, terms, tick) = (state.began, state.terms, state.tick);
-        state.entries.retain(|_, entry| {
-            let is_wanted = entry.is_dated && entry.terms == terms && entry.asked > began;
-            entry.value.is_none() || is_wanted
-        });
-        state.began = tick;
+        let before = state.ground.replace(ground.clone());
+        let (began, terms) = (state.began, state.terms);
+        let let_go =
+            state.let_go(|entry| entry.is_dated && entry.terms == terms && entry.asked > began);
+        state.began = state.tick;
+        drop(state);
+        // What was listed and worked out is much to give back: others need not wait for that.
+        drop((before, let_go));
         ground
     }
 
@@ -226,10 +227,12 @@ impl Kept {
 
     pub fn let_go(&self) {
         let mut state = self.state();
-        state.ground = None;
+        let before = state.ground.take();
         // What is being worked out is of terms that are gone.
         state.terms += 1;
-        state.entries.retain(|_, entry| entry.value.is_none());
+        let let_go = state.let_go(|_| false);
+        drop(state);
+        drop((before, let_go));
     }
 
     pub fn is_keeping(&self) -> bool {
@@ -313,11 +316,12 @@ impl Kept {
 
     /// Whether others were told what was before.
     fn put(&self, key: &str, value: Value) -> bool {
+        let mut let_go = Vec::new();
         let mut state = self.state();
         let mut others_wait = false;
         if let Some(entry) = state.entries.get_mut(key) {
             entry.value = Some(value);
-            entry.before = None;
+            let_go.extend(entry.before.take());
             others_wait = std::mem::take(&mut entry.was_before_told);
         }
         while state.entries.len() > KEPT_MAX {
@@ -326,13 +330,27 @@ impl Kept {
             let Some(oldest) = oldest.map(|(key, _)| key.clone()) else {
                 break;
             };
-            state.entries.remove(&oldest);
+            let oldest = state.entries.remove(&oldest);
+            let_go.extend(oldest.and_then(|oldest| oldest.value));
         }
+        drop(state);
+        drop(let_go);
         others_wait
     }
 
     fn state(&self) -> MutexGuard<'_, State> {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl State {
+    /// Takes out what is worked out and not wanted, to be given back when nobody waits.
+    fn let_go(&mut self, is_wanted: impl Fn(&Entry) -> bool) -> Vec<Entry> {
+        let (kept, let_go): (BTreeMap<_, _>, BTreeMap<_, _>) = std::mem::take(&mut self.entries)
+            .into_iter()
+            .partition(|(_, entry)| entry.value.is_none() || is_wanted(entry));
+        self.entries = kept;
+        let_go.into_values().collect()
     }
 }
 
@@ -381,11 +399,13 @@ impl Drop for Turn<'_> {
             let is_current = entry.ground == now.0 || (entry.is_dated && entry.terms == now.1);
             entry.value.is_some() && is_current
         });
-        if !is_kept {
-            state.entries.remove(self.key);
-        }
+        let let_go = match is_kept {
+            true => None,
+            false => state.entries.remove(self.key),
+        };
         drop(state);
         self.kept.moved.notify_all();
+        drop(let_go);
     }
 }
 

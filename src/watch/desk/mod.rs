@@ -31,7 +31,7 @@ use super::clock::Clock;
 use super::settings::Settings;
 use crate::decide::AnswerRecord;
 use crate::ledger::{LedgerError, Reader};
-use crate::market::retailers_on;
+use crate::market::{Matcher, retailers_on};
 use crate::optimise::Effort;
 use crate::web::desk::Told;
 use crate::web::view::WhatIf;
@@ -66,6 +66,8 @@ pub struct DaemonDesk {
     /// What the daemon is asked to poll.
     polls: Arc<PollCalls>,
     saving: Mutex<()>,
+    /// Of the settings that it was made of: polls do not change it, and making it takes a while.
+    matcher: Mutex<Option<(Arc<Settings>, Arc<Matcher>)>>,
 }
 
 impl DaemonDesk {
@@ -80,6 +82,7 @@ impl DaemonDesk {
             change: channel(0).0,
             polls: Arc::default(),
             saving: Mutex::default(),
+            matcher: Mutex::default(),
         }
     }
 
@@ -100,6 +103,7 @@ impl DaemonDesk {
         if self.clock.now() - asked_at >= KEPT_FOR {
             self.kept.let_go();
             self.readers.let_go();
+            *self.matcher.lock().unwrap_or_else(PoisonError::into_inner) = None;
         }
     }
 
@@ -121,6 +125,18 @@ impl DaemonDesk {
     /// Moves with [`DaemonDesk::moved`].
     pub fn changes_seen(&self) -> Receiver<u64> {
         self.change.subscribe()
+    }
+
+    fn matcher(&self, settings: &Arc<Settings>) -> Arc<Matcher> {
+        let mut kept = self.matcher.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((of, matcher)) = &*kept
+            && Arc::ptr_eq(of, settings)
+        {
+            return matcher.clone();
+        }
+        let matcher = Arc::new(Matcher::new(&settings.catalogue));
+        *kept = Some((settings.clone(), matcher.clone()));
+        matcher
     }
 
     fn saving(&self) -> MutexGuard<'_, ()> {

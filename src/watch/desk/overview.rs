@@ -52,7 +52,7 @@ impl DaemonDesk {
     /// How many offers wait for the author's word on which part they are.
     fn questions_waiting(&self, ground: &Arc<Ground>) -> Told<Arc<u64>> {
         self.look_dated(ground, "number of questions", || {
-            let matcher = self.matcher(ground)?;
+            let matcher = self.matcher(&ground.settings);
             let waiting = self.read(ground, |reader| waiting(reader, &matcher))?;
             Ok(waiting.len() as u64)
         })

@@ -191,7 +191,7 @@ fn polls(polls: &[PollLine], look: &Look) -> Markup {
 fn refused(view: &FeedPage, look: &Look) -> Markup {
     html! {
         @if view.refused.is_empty() { p.soft { "The newest poll refused nothing." } } @else {
-            p.soft { (counted(view.refused.iter().map(|one| one.count).sum(), "record", "records")) " of the newest poll, by reason" }
+            p.soft { (counted(view.refused.iter().map(|one| one.count).sum(), "record", "records")) " of the newest poll that was read, by reason" }
             ul.notes {
                 @for one in &view.refused {
                     li {

@@ -160,16 +160,23 @@ fn spec_row(spec: &SpecView) -> Markup {
 }
 
 /// A spec's name for a person, and its unit, without saying one in the other: `length_mm` is a length in mm,
-/// and `cores` are counted in cores.
+/// and the number of `cores` needs no unit.
 fn said_once<'u>(name: &str, unit: Option<&'u str>) -> (String, Option<&'u str>) {
-    let of_unit = unit.unwrap_or_default().to_lowercase();
+    let Some(unit) = unit else {
+        return (plain(name), None);
+    };
+    let of_unit = unit.to_lowercase();
     let of_unit: Vec<&str> = of_unit.split('/').collect();
-    let words = name.split('_').filter(|word| !of_unit.contains(word));
-    let words: Vec<&str> = words.collect();
-    // A generation is a name rather than a measure.
-    match unit {
-        Some(unit) if unit != "generation" && !words.is_empty() => (words.join(" "), Some(unit)),
-        _ => (plain(name), None),
+    let is_in_name = name.split('_').any(|word| of_unit.contains(&word));
+    // Symbols of measures stand behind numbers; words for what is counted read well in a name.
+    let is_symbol = unit.len() <= 2 || unit.contains(|letter: char| !letter.is_ascii_lowercase());
+    match (is_in_name, is_symbol) {
+        (true, true) => {
+            let words = name.split('_').filter(|word| !of_unit.contains(word));
+            (words.collect::<Vec<_>>().join(" "), Some(unit))
+        }
+        (true, false) => (plain(name), None),
+        (false, _) => (plain(name), Some(unit)),
     }
 }
 
@@ -272,7 +279,13 @@ mod tests {
                 ("memory max", Some("MT/s")),
             ),
             ("cores", Some("cores"), ("cores", None)),
-            ("memory_slots", Some("slots"), ("memory", Some("slots"))),
+            ("slots_occupied", Some("slots"), ("slots occupied", None)),
+            ("board_power_w", Some("W"), ("board power", Some("W"))),
+            (
+                "lanes_of_graphics",
+                Some("plugs"),
+                ("lanes of graphics", Some("plugs")),
+            ),
             (
                 "pcie_generation",
                 Some("generation"),
