@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Goes through the page in Chromium as a person does (the best build, a budget that is dragged, pins and
-# bans, saving, a held price, a match by keyboard, the guide copied), with and without scripts, and has
-# axe-core look at every page at 390 and 1440 pixels, light and dark. Playwright and axe-core go into
+# bans, saving, a held price, a match by keyboard, the outbox, the chart, the guide copied, signing in), with and without
+# scripts, and has axe-core look at every page at 390 and 1440 pixels, light and dark. Playwright and axe-core go into
 # target/page. Needs the program as built: tests/page.sh PROGRAM.
 set -euo pipefail
 program=$(realpath "$1")
@@ -30,10 +30,32 @@ fetch axe-core 4.10.3 package/axe.min.js axe.min.js
 
 rm -rf "$work/guides"
 "$program" init "$work/guides" >/dev/null
-port=$(node -e 'const s = require("net").createServer().listen(0, "127.0.0.1", () => { console.log(s.address().port); s.close(); })')
-printf '\n[web]\nlisten = "127.0.0.1:%s"\n' "$port" >>"$work/guides/rigtide.toml"
+free() { node -e 'const s = require("net").createServer().listen(0, "127.0.0.1", () => { console.log(s.address().port); s.close(); })'; }
+port=$(free)
+# Nobody listens at the second channel's address, so that its bulletins wait.
+cat >>"$work/guides/rigtide.toml" <<SETTINGS
+
+[web]
+listen = "127.0.0.1:$port"
+
+[[channel]]
+id = "nobody"
+kind = "webhook"
+url = "http://127.0.0.1:$(free)/bulletins"
+SETTINGS
+sed -i 's/^channels = .*/channels = ["terminal", "nobody"]/' "$work/guides/briefs/example.toml"
 "$program" -C "$work/guides" poll >/dev/null
+# Another one is for all machines, and so has a password.
+rm -rf "$work/shared"
+"$program" init "$work/shared" >/dev/null
+shared=$(free)
+{
+  printf '\n[web]\nlisten = "0.0.0.0:%s"\n' "$shared"
+  echo "six green benches by the weir" | "$program" password
+} >>"$work/shared/rigtide.toml"
 "$program" -C "$work/guides" watch >"$work/watch.log" 2>&1 &
 watch=$!
-trap 'kill "$watch" 2>/dev/null; wait "$watch" 2>/dev/null || true' EXIT
-node tests/reference/page.mjs "$work" "http://127.0.0.1:$port" "$(command -v chromium)"
+"$program" -C "$work/shared" watch >"$work/shared.log" 2>&1 &
+other=$!
+trap 'kill "$watch" "$other" 2>/dev/null; wait "$watch" "$other" 2>/dev/null || true' EXIT
+node tests/reference/page.mjs "$work" "http://127.0.0.1:$port" "$(command -v chromium)" "http://127.0.0.1:$shared"
