@@ -44,7 +44,10 @@ kind = "webhook"
 url = "http://127.0.0.1:$(free)/bulletins"
 SETTINGS
 sed -i 's/^channels = .*/channels = ["terminal", "nobody"]/' "$work/guides/briefs/example.toml"
-"$program" -C "$work/guides" poll >/dev/null
+# Some days of prices, so that there is a past to look at.
+for days in 3 2 1; do
+  RIGTIDE_TEST_NOW=$(date -u -d "$days days ago" +%Y-%m-%dT%H:%M:%SZ) "$program" -C "$work/guides" poll >/dev/null
+done
 # Another one is for all machines, and so has a password.
 rm -rf "$work/shared"
 "$program" init "$work/shared" >/dev/null
