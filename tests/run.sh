@@ -51,6 +51,6 @@ step "the page, as a person goes through it in a browser"
 tests/page.sh target/release/rigtide
 
 step "the page, while fifty read it and a large market is polled and solved (how long they wait is not held here)"
-if command -v python3 >/dev/null; then python3 tests/page_load.py target/release/rigtide 5; else echo "skipped: no python3" >&2; fi
+if command -v python3 >/dev/null; then python3 tests/page_load.py target/release/rigtide 10; else echo "skipped: no python3" >&2; fi
 
 step "all passed"
