@@ -27,10 +27,10 @@ rm -rf "$work/guides"
 "$program" init "$work/guides" >/dev/null
 printf '\n[web]\nlisten = "127.0.0.1:0"\n' >>"$work/guides/rigtide.toml"
 "$program" -C "$work/guides" poll >/dev/null
-# A price that cannot be right is held, and a listing that names no part for sure is asked about.
+# A price that cannot be right is held, and a listing whose numbers name two parts is asked about.
 offers=$work/guides/retailers/example-offers.csv
 sed -i 's/^\(EX-101,.*\),189.90,/\1,18990.00,/' "$offers"
-echo "EX-199,Askerune Fjell,Askerune,,,199.00,in stock" >>"$offers"
+echo "EX-199,Veldimor Strand 32,Veldimor,9520009000012,VEL-S32-BX,205.00,in stock" >>"$offers"
 grep -q '18990.00' "$offers"
 "$program" -C "$work/guides" poll >/dev/null
 

@@ -2,8 +2,8 @@
 
 python3 tests/page_load.py PROGRAM [SECONDS]: needs the program as built and nothing else.
 
-The market is that of tests/idle.py: 5,000 parts and 25,000 offers of five shops. Every second one of the
-shops is polled, and meets twenty prices that nobody has seen before, so that each poll is stored and
+The market is that of tests/idle.py: 5,000 parts and 25,000 offers of five shops. Each shop is due every five
+seconds, one after the other, and has twenty prices that nobody has seen before, so that each poll is stored and
 solved for. Another asks for builds under other budgets, two a second. Fifty readers over kept connections
 ask for the first page and for a ladder, each a tenth of a second after the last answer. At the end every
 price that was polled has to be in the ledger, in its order.
