@@ -8,8 +8,8 @@ mod stage;
 use mimalloc::MiMalloc;
 use std::process::ExitCode;
 
-// Reading a catalogue is many small allocations on two threads, for which glibc's takes longer
-// (DEVELOPERS.md, decision 24).
+// Reading a catalogue is many small allocations on two threads, for which glibc's takes longer, and
+// SQLite's pages leave holes there (DEVELOPERS.md, decision 24).
 #[global_allocator]
 static ALLOCATOR: MiMalloc = MiMalloc;
 

@@ -151,7 +151,7 @@ impl World {
                 Shape::Texts => {
                     SpecValue::Texts(words.iter().map(|word| (*word).to_owned()).collect())
                 }
-                _ => SpecValue::Text(words.concat()),
+                _ => SpecValue::Text(words.concat().into()),
             };
             specs.insert(*spec, value);
         }
@@ -160,7 +160,7 @@ impl World {
             let Some(milli) = milli else { continue };
             let rate = Rate {
                 milli,
-                evidence: Evidence::Estimated("by the dice".to_owned()),
+                evidence: Evidence::Estimated("by the dice".into()),
                 error_micro: ERROR_MICRO,
             };
             one.rates.insert(workload_id(number), rate);
@@ -224,20 +224,21 @@ pub fn graphics(brief: &Brief) -> usize {
 /// The part with entries that a catalogue file may have: the generated ones are all slots of a board.
 pub fn as_written(part: &Part) -> Part {
     let mut part = part.clone();
-    for (spec, value) in &mut part.specs {
+    for (spec, value) in part.specs.iter_mut() {
         if let (Shape::Entries(fields), SpecValue::Entries(entries)) = (&spec.def().shape, value) {
             let required = |field: &&Field| field.is_required;
-            entries.iter_mut().for_each(|entry| {
+            let mut complete = entries.to_vec();
+            complete.iter_mut().for_each(|entry| {
                 entry
                     .0
                     .retain(|key, _| fields.iter().any(|field| field.key == *key));
                 for field in fields.iter().filter(required) {
-                    entry
-                        .0
-                        .entry(field.key)
-                        .or_insert_with(|| any_value(&field.shape));
+                    if !entry.0.contains_key(field.key) {
+                        entry.0.insert(field.key, any_value(&field.shape));
+                    }
                 }
             });
+            *entries = complete.into();
         }
     }
     part
@@ -245,11 +246,11 @@ pub fn as_written(part: &Part) -> Part {
 
 fn any_value(shape: &Shape) -> SpecValue {
     match shape {
-        Shape::Text => SpecValue::Text("front".to_owned()),
-        Shape::Texts => SpecValue::Texts(Vec::new()),
+        Shape::Text => SpecValue::Text("front".into()),
+        Shape::Texts => SpecValue::Texts([].into()),
         Shape::Flag => SpecValue::Flag(true),
         Shape::Number { plausible, .. } => SpecValue::Number(plausible.start),
-        Shape::Numbers { plausible, .. } => SpecValue::Numbers(vec![plausible.start]),
-        Shape::Entries(_) => SpecValue::Entries(Vec::new()),
+        Shape::Numbers { plausible, .. } => SpecValue::Numbers([plausible.start].into()),
+        Shape::Entries(_) => SpecValue::Entries([].into()),
     }
 }

@@ -6,8 +6,10 @@ use super::id::{PartId, WorkloadId};
 use super::import::load_csv;
 use super::kind::Kind;
 use super::part::{Catalogue, Evidence, Part, Rate, mpn_key};
+use super::pool::Pool;
 use super::read_spec::read_specs;
 use super::side_by_side::{InTurn, SideBySide};
+use super::sorted::Sorted;
 use super::spec::{Spec, SpecValue, same_name};
 use super::table::{At, Document, Table, nearest, position_in};
 use super::workload::{Workload, read_workload};
@@ -55,6 +57,8 @@ pub fn load_catalogue_by(
     for file in read {
         faults.extend(file.join(&mut catalogue, &mut identities));
     }
+    // Made of what is in order already, a tree's nodes are full; grown one by one, they are half empty.
+    catalogue.parts = std::mem::take(&mut catalogue.parts).into_iter().collect();
     (catalogue, faults)
 }
 
@@ -91,7 +95,13 @@ impl<'t> ReadFile<'t> {
         let mut root = document.root();
         let _workloads_are_read = root.tables("workload");
         let tables = root.tables("part").into_iter();
-        let parts = tables.filter_map(|table| read_part(table, known)).collect();
+        let mut pool = Pool::default();
+        let parts = tables.filter_map(|table| {
+            let mut read = read_part(table, known)?;
+            pool.share(&mut read.part);
+            Some(read)
+        });
+        let parts = parts.collect();
         root.finish();
         ReadFile {
             file: document.file(),
@@ -103,7 +113,9 @@ impl<'t> ReadFile<'t> {
 
     fn of_list(file: &'t str, text: &'t str) -> ReadFile<'t> {
         let (parts, faults) = load_csv(file, text);
-        let parts = parts.into_iter().map(|(part, line)| {
+        let mut pool = Pool::default();
+        let parts = parts.into_iter().map(|(mut part, line)| {
+            pool.share(&mut part);
             let at = Place::Line(line);
             let places = (at, vec![at; part.gtins.len()], vec![at; part.mpns.len()]);
             ReadPart {
@@ -193,12 +205,12 @@ fn read_part(mut table: Table<'_, '_>, known: &BTreeMap<WorkloadId, Workload>) -
         .required_text("kind")
         .and_then(|kind| read_kind(&table, &kind));
     let name = table.required_text("name");
-    let brand = table.text("brand").map(|brand| brand.value);
+    let brand = table.text("brand").map(|brand| brand.value.into());
     let mpns = table.texts("mpn");
     let gtins = read_gtins(&mut table);
     let specs = read_specs(&mut table, kind);
     let rates = read_rates(&mut table, known);
-    let source = table.text("source").map(|source| source.value);
+    let source = table.text("source").map(|source| source.value.into());
     let guessed = read_guessed(&mut table, &specs);
     table.finish();
     let (id, kind, name) = (id?, kind?, name?);
@@ -228,7 +240,7 @@ fn read_part(mut table: Table<'_, '_>, known: &BTreeMap<WorkloadId, Workload>) -
 }
 
 /// The specs that were guessed. Each must be there: a guess that was taken out needs no accepting.
-fn read_guessed(table: &mut Table<'_, '_>, specs: &BTreeMap<Spec, SpecValue>) -> BTreeSet<Spec> {
+fn read_guessed(table: &mut Table<'_, '_>, specs: &Sorted<Spec, SpecValue>) -> BTreeSet<Spec> {
     let texts = table.texts("guessed").map(|texts| texts.value);
     let mut guessed = BTreeSet::new();
     for text in texts.unwrap_or_default() {
@@ -291,8 +303,8 @@ fn read_gtins(table: &mut Table<'_, '_>) -> Vec<(Gtin, Range<usize>)> {
 fn read_rates(
     table: &mut Table<'_, '_>,
     known: &BTreeMap<WorkloadId, Workload>,
-) -> BTreeMap<WorkloadId, Rate> {
-    let mut rates = BTreeMap::new();
+) -> Sorted<WorkloadId, Rate> {
+    let mut rates = Sorted::new();
     let Some(named) = table.table("rates") else {
         return rates;
     };
@@ -315,10 +327,10 @@ fn read_rates(
         let milli = read_rate_value(&mut rate, "rate");
         let measured = rate
             .text("source")
-            .map(|source| Evidence::Measured(source.value));
+            .map(|source| Evidence::Measured(source.value.into()));
         let estimated = rate
             .text("estimated")
-            .map(|how| Evidence::Estimated(how.value));
+            .map(|how| Evidence::Estimated(how.value.into()));
         if measured.is_some() == estimated.is_some() {
             let remedy = "write who measured it when, or how it was estimated";
             let message = "a rate needs `source` or `estimated`, one of the two";
@@ -387,7 +399,12 @@ mod tests {
         assert_eq!(part.text(Spec::Socket), Some("AM5"));
         assert_eq!(part.number(Spec::HeatW), Some(88));
         assert_eq!(part.flag(Spec::Graphics), Some(true));
-        assert_eq!(part.rates[&WorkloadId::new("cut")].milli, 12_500);
+        assert_eq!(
+            part.rates
+                .get(&WorkloadId::new("cut"))
+                .map(|rate| rate.milli),
+            Some(12_500)
+        );
     }
 
     #[test]

@@ -3,9 +3,11 @@
 use super::gtin::Gtin;
 use super::id::{PartId, WorkloadId};
 use super::kind::Kind;
+use super::sorted::Sorted;
 use super::spec::{Entry, Spec, SpecValue};
 use super::workload::Workload;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// One product that can fill a role.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -13,13 +15,13 @@ pub struct Part {
     pub id: PartId,
     pub kind: Kind,
     pub name: String,
-    pub brand: Option<String>,
+    pub brand: Option<Arc<str>>,
     pub mpns: Vec<String>,
     pub gtins: Vec<Gtin>,
-    pub specs: BTreeMap<Spec, SpecValue>,
-    pub rates: BTreeMap<WorkloadId, Rate>,
+    pub specs: Sorted<Spec, SpecValue>,
+    pub rates: Sorted<WorkloadId, Rate>,
     /// Where the part was taken from, when it was not written by hand.
-    pub source: Option<String>,
+    pub source: Option<Arc<str>>,
     /// Specs that were read out of a text and that nobody has confirmed yet.
     pub guessed: BTreeSet<Spec>,
 }
@@ -45,13 +47,13 @@ pub struct Rate {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Evidence {
     /// Written at the part as measured: by whom and when.
-    Measured(String),
+    Measured(Arc<str>),
     /// Written at the part as an estimate: how it was made.
-    Estimated(String),
+    Estimated(Arc<str>),
     /// Worked out of results of the part itself: which.
-    Results(String),
+    Results(Arc<str>),
     /// An estimate of the program's own for a part without results: how it was made.
-    Derived(String),
+    Derived(Arc<str>),
 }
 
 impl Evidence {
@@ -62,6 +64,15 @@ impl Evidence {
 
     /// What is told of it.
     pub fn text(&self) -> &str {
+        match self {
+            Evidence::Measured(text)
+            | Evidence::Estimated(text)
+            | Evidence::Results(text)
+            | Evidence::Derived(text) => text,
+        }
+    }
+
+    pub(super) fn text_mut(&mut self) -> &mut Arc<str> {
         match self {
             Evidence::Measured(text)
             | Evidence::Estimated(text)

@@ -13,6 +13,7 @@ use super::part::{Catalogue, Part, mpn_key};
 use super::reading::{
     Place, Property, Reading, Sign, What, kind_of_properties, read_property, read_title,
 };
+use super::sorted::Sorted;
 use super::spec::{Shape, Spec, SpecValue};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -109,13 +110,13 @@ fn draft(offer: &Unmatched<'_>, source: &str) -> Result<Part, NoDraft> {
         id,
         kind,
         name,
-        brand: offer.brand.map(str::to_owned),
+        brand: offer.brand.map(Into::into),
         mpns: offer.mpn.into_iter().map(str::to_owned).collect(),
         gtins: offer.gtins.to_vec(),
         guessed: specs.keys().copied().collect(),
         specs,
-        rates: BTreeMap::new(),
-        source: Some(source.to_owned()),
+        rates: Sorted::new(),
+        source: Some(source.into()),
     })
 }
 
@@ -176,7 +177,7 @@ fn kind_of(reading: &Reading, properties: &[Property]) -> Result<Kind, NoDraft> 
 
 /// What the title claims of the thing itself, with what the properties state. Where they say two
 /// things of one spec they say nothing.
-fn specs_of(reading: &Reading, properties: &[Property], kind: Kind) -> BTreeMap<Spec, SpecValue> {
+fn specs_of(reading: &Reading, properties: &[Property], kind: Kind) -> Sorted<Spec, SpecValue> {
     let mut values: BTreeMap<Spec, BTreeSet<SpecValue>> = BTreeMap::new();
     for claim in &reading.claims {
         let spec = claim.what.spec();

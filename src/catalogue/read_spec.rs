@@ -1,13 +1,13 @@
 //! Spec values out of a TOML table, as [`SPECS`] describes them.
 
 use super::kind::Kind;
+use super::sorted::Sorted;
 use super::spec::{Entry, Field, SPECS, Shape, Spec, SpecValue};
 use super::table::Table;
-use std::collections::BTreeMap;
 
 /// Reads every spec that a part of this kind may have; without a kind, every spec there is, so
 /// that only the kind is reported.
-pub fn read_specs(table: &mut Table<'_, '_>, kind: Option<Kind>) -> BTreeMap<Spec, SpecValue> {
+pub fn read_specs(table: &mut Table<'_, '_>, kind: Option<Kind>) -> Sorted<Spec, SpecValue> {
     let belonging = SPECS
         .iter()
         .filter(|def| kind.is_none_or(|kind| def.kinds.contains(&kind)));
@@ -18,7 +18,9 @@ pub fn read_specs(table: &mut Table<'_, '_>, kind: Option<Kind>) -> BTreeMap<Spe
 
 fn read_value(table: &mut Table<'_, '_>, key: &'static str, shape: &Shape) -> Option<SpecValue> {
     match shape {
-        Shape::Text => table.text(key).map(|text| SpecValue::Text(text.value)),
+        Shape::Text => table
+            .text(key)
+            .map(|text| SpecValue::Text(text.value.into())),
         Shape::Texts => table.texts(key).map(|texts| {
             SpecValue::Texts(texts.value.into_iter().map(|text| text.value).collect())
         }),
@@ -36,7 +38,7 @@ fn read_value(table: &mut Table<'_, '_>, key: &'static str, shape: &Shape) -> Op
                     .fault(&numbers.span, message, "write plausible numbers");
                 return None;
             }
-            Some(SpecValue::Numbers(numbers.value))
+            Some(SpecValue::Numbers(numbers.value.into()))
         }
         Shape::Entries(fields) => table.has(key).then(|| {
             let entries = table.tables(key).into_iter();

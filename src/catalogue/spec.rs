@@ -4,9 +4,10 @@
 //! title reader are driven by it; a new spec is one new line.
 
 use super::kind::Kind;
-use std::collections::BTreeMap;
+use super::sorted::Sorted;
 use std::fmt;
 use std::ops::Range;
+use std::sync::Arc;
 
 /// The type of a spec's value, with the unit and the range of numbers.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -35,20 +36,20 @@ pub struct Field {
     pub meaning: &'static str,
 }
 
-/// A spec's value.
+/// A spec's value. Texts and lists are many parts' alike, so that a value can be had twice in the room of one.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub enum SpecValue {
-    Text(String),
-    Texts(Vec<String>),
+    Text(Arc<str>),
+    Texts(Arc<[String]>),
     Flag(bool),
     Number(i64),
-    Numbers(Vec<i64>),
-    Entries(Vec<Entry>),
+    Numbers(Arc<[i64]>),
+    Entries(Arc<[Entry]>),
 }
 
 /// One of several things that a part has, by the keys of its [`Field`]s.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Default)]
-pub struct Entry(pub BTreeMap<&'static str, SpecValue>);
+pub struct Entry(pub Sorted<&'static str, SpecValue>);
 
 impl Entry {
     pub fn number(&self, key: &str) -> Option<i64> {

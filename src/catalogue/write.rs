@@ -3,9 +3,9 @@
 //! What is written reads back as the same parts; the same parts give the same bytes.
 
 use super::part::{Evidence, Part};
+use super::sorted::Sorted;
 use super::spec::{Entry, Shape, Spec, SpecValue};
 use serde_json::Value;
-use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 /// A catalogue file of these parts, with lines of comment at its top.
@@ -56,10 +56,10 @@ pub fn render_part(part: &Part) -> String {
             .collect();
         line("guessed", list(keys.iter().map(|key| quoted(key))));
     }
-    for (spec, value) in &part.specs {
+    for (spec, value) in part.specs.iter() {
         line(spec.key(), render_value(value, &spec.def().shape));
     }
-    for (workload, rate) in &part.rates {
+    for (workload, rate) in part.rates.iter() {
         let evidence = match &rate.evidence {
             Evidence::Measured(source) => format!("source = {}", quoted(source)),
             Evidence::Estimated(how) => format!("estimated = {}", quoted(how)),
@@ -81,7 +81,7 @@ pub fn render_part(part: &Part) -> String {
 }
 
 /// Specs as a JSON object, by their keys.
-pub fn specs_json(specs: &BTreeMap<Spec, SpecValue>) -> Value {
+pub fn specs_json(specs: &Sorted<Spec, SpecValue>) -> Value {
     let pairs = specs.iter();
     let pairs = pairs.map(|(spec, value)| (spec.key().to_owned(), value_json(value)));
     Value::Object(pairs.collect())
@@ -90,11 +90,11 @@ pub fn specs_json(specs: &BTreeMap<Spec, SpecValue>) -> Value {
 /// A spec's value as JSON.
 pub fn value_json(value: &SpecValue) -> Value {
     match value {
-        SpecValue::Text(text) => Value::from(text.as_str()),
-        SpecValue::Texts(texts) => Value::from(texts.as_slice()),
+        SpecValue::Text(text) => Value::from(&**text),
+        SpecValue::Texts(texts) => Value::from(&**texts),
         SpecValue::Flag(flag) => Value::from(*flag),
         SpecValue::Number(number) => Value::from(*number),
-        SpecValue::Numbers(numbers) => Value::from(numbers.as_slice()),
+        SpecValue::Numbers(numbers) => Value::from(&**numbers),
         SpecValue::Entries(entries) => entries
             .iter()
             .map(|entry| {

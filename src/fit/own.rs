@@ -362,8 +362,8 @@ impl OwnRule {
 /// A spec's value as words to compare.
 fn words(part: &Part, spec: Spec) -> Option<Vec<String>> {
     Some(match part.specs.get(&spec)? {
-        SpecValue::Text(text) => vec![text.clone()],
-        SpecValue::Texts(texts) => texts.clone(),
+        SpecValue::Text(text) => vec![text.to_string()],
+        SpecValue::Texts(texts) => texts.to_vec(),
         SpecValue::Flag(flag) => vec![flag.to_string()],
         SpecValue::Number(number) => vec![number.to_string()],
         SpecValue::Numbers(numbers) => numbers.iter().map(i64::to_string).collect(),

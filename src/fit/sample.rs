@@ -2,7 +2,6 @@
 
 use super::rule::{Finding, FitRule, FitTerms, Gravity, Seat};
 use crate::catalogue::{Kind, Part, PartId, Spec, SpecValue};
-use std::collections::BTreeMap;
 
 pub fn part(kind: Kind, specs: &[(Spec, SpecValue)]) -> Part {
     Part {
@@ -13,7 +12,7 @@ pub fn part(kind: Kind, specs: &[(Spec, SpecValue)]) -> Part {
         mpns: Vec::new(),
         gtins: Vec::new(),
         specs: specs.iter().cloned().collect(),
-        rates: BTreeMap::new(),
+        rates: Default::default(),
         source: None,
         guessed: std::collections::BTreeSet::new(),
     }
@@ -24,7 +23,7 @@ pub fn number(value: i64) -> SpecValue {
 }
 
 pub fn text(value: &str) -> SpecValue {
-    SpecValue::Text(value.to_owned())
+    SpecValue::Text(value.into())
 }
 
 pub fn texts(values: &[&str]) -> SpecValue {

@@ -121,7 +121,7 @@ fn board_outside(seats: &[Seat<'_>]) -> Stage {
 fn m2_place(seats: &[Seat<'_>]) -> String {
     let entries =
         match part_of(seats, Kind::Board).and_then(|board| board.specs.get(&Spec::M2Slots)) {
-            Some(SpecValue::Entries(entries)) => entries.as_slice(),
+            Some(SpecValue::Entries(entries)) => &entries[..],
             _ => &[],
         };
     let loses = entries
@@ -384,9 +384,8 @@ fn radiator_places(seats: &[Seat<'_>], size: i64) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::catalogue::Entry;
+    use crate::catalogue::{Entry, Sorted};
     use crate::fit::sample::{number, part, text};
-    use std::collections::BTreeMap;
 
     fn words(parts: &[&Part]) -> String {
         let seats: Vec<Seat<'_>> = parts
@@ -408,12 +407,12 @@ mod tests {
 
     fn case() -> Part {
         let mount = |position: &str, size: i64| {
-            Entry(BTreeMap::from([
+            Entry(Sorted::from([
                 ("position", text(position)),
-                ("sizes_mm", SpecValue::Numbers(vec![size])),
+                ("sizes_mm", SpecValue::Numbers([size].into())),
             ]))
         };
-        let mounts = SpecValue::Entries(vec![mount("top", 240), mount("front", 360)]);
+        let mounts = SpecValue::Entries([mount("top", 240), mount("front", 360)].into());
         part(Kind::Case, &[(Spec::RadiatorMounts, mounts)])
     }
 

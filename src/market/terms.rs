@@ -396,7 +396,7 @@ mod tests {
     fn catalogue() -> Catalogue {
         let part = |id: &str| Part {
             id: PartId::new(id),
-            brand: Some("Ostrin".to_owned()),
+            brand: Some("Ostrin".into()),
             ..part(Kind::Case, &[])
         };
         let parts = ["box", "lamp"].map(|id| (PartId::new(id), part(id)));

@@ -135,12 +135,16 @@ impl RateTable {
                 continue;
             };
             let milli = (1_000.0 * libm::exp(derived.log.clamp(-MOST_LOG, MOST_LOG))).round();
-            part.rates.entry(workload.clone()).or_insert_with(|| Rate {
+            if part.rates.contains_key(workload) {
+                continue;
+            }
+            let rate = Rate {
                 // At least a thousandth, at most e^30 thousand: within an i64.
                 milli: (milli as i64).max(1),
                 evidence: derived.evidence.clone(),
                 error_micro: (derived.error * 1e6).round() as i64,
-            });
+            };
+            part.rates.insert(workload.clone(), rate);
         }
     }
 }
@@ -232,7 +236,7 @@ fn rates_of(
                         .error
                         .map_or(alone, |error| error * of_few(model))
                         .max(LEAST_ERROR),
-                    evidence: Evidence::Results(told_of(&members)),
+                    evidence: Evidence::Results(told_of(&members).into()),
                     newest: members.iter().filter_map(|result| result.date).max(),
                 },
             ));

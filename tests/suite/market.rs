@@ -27,11 +27,11 @@ pub struct Case {
 }
 
 fn specs(kind: Kind, dice: &mut Dice) -> BTreeMap<Spec, SpecValue> {
-    let text = |dice: &mut Dice, of: &[&str]| SpecValue::Text(dice.pick(of).to_owned());
+    let text = |dice: &mut Dice, of: &[&str]| SpecValue::Text(dice.pick(of).into());
     let list = |dice: &mut Dice, of: &[&str]| {
         let mut names = vec![dice.pick(of).to_owned(), dice.pick(of).to_owned()];
         names.dedup();
-        SpecValue::Texts(names)
+        SpecValue::Texts(names.into())
     };
     let number =
         |dice: &mut Dice, low: i64, step: i64| SpecValue::Number(low + step * dice.roll(3));
@@ -136,7 +136,7 @@ pub fn case(seed: u64) -> Case {
                 .filter(|one| one.limited_by.contains(&kind));
             let rates: BTreeMap<WorkloadId, Rate> = rates
                 .map(|workload| {
-                    let evidence = Evidence::Estimated("test".to_owned());
+                    let evidence = Evidence::Estimated("test".into());
                     (
                         workload.id.clone(),
                         Rate {
@@ -154,8 +154,8 @@ pub fn case(seed: u64) -> Case {
                 brand: None,
                 mpns: vec![id.to_string()],
                 gtins: Vec::new(),
-                specs: specs(kind, &mut dice),
-                rates,
+                specs: specs(kind, &mut dice).into(),
+                rates: rates.into(),
                 source: None,
                 guessed: std::collections::BTreeSet::new(),
             };
@@ -307,7 +307,7 @@ pub fn score_of(case: &Case, parts: &[&Part]) -> Option<i64> {
         let limiting = parts
             .iter()
             .filter(|part| weighted.limited_by.contains(&part.kind));
-        let rates = limiting.map(|part| part.rates[&weighted.workload].milli);
+        let rates = limiting.map(|part| part.rates.get(&weighted.workload).unwrap().milli);
         let lowest = rates.min().unwrap();
         if weighted.floor_milli.is_some_and(|floor| lowest < floor) {
             return None;

@@ -52,7 +52,7 @@ fn assert_is_as_stated(part: &Part) {
     assert_eq!(part.kind, Kind::Psu);
     assert_eq!(part.number(Spec::RatedW), Some(850));
     assert_eq!(part.number(Spec::LengthMm), Some(160));
-    let gold = SpecValue::Text("Gold".to_owned());
+    let gold = SpecValue::Text("Gold".into());
     assert_eq!(part.specs.get(&Spec::Efficiency), Some(&gold));
     assert!(part.specs.keys().eq(&part.guessed), "{part:?}");
 }

@@ -39,14 +39,14 @@ fn mounts(dice: &mut Dice) -> SpecValue {
             _ => &[120, 240, 360],
         };
         let mut mount = BTreeMap::from([
-            ("position", SpecValue::Text(position.to_owned())),
-            ("sizes_mm", SpecValue::Numbers(sizes.to_vec())),
+            ("position", SpecValue::Text(position.into())),
+            ("sizes_mm", SpecValue::Numbers(sizes.into())),
             ("thickness_mm_max", number(50 + 5 * dice.roll(4))),
         ]);
         if dice.roll(3) > 0 {
             mount.insert("memory_height_mm_max", number(35 + 5 * dice.roll(3)));
         }
-        Entry(mount)
+        Entry(mount.into())
     });
     SpecValue::Entries(places.collect())
 }
@@ -96,7 +96,7 @@ fn catalogue(n_parts: i64) -> (Catalogue, Vec<Listed>) {
             let mut one = part(kind, &format!("{kind}-{number}"), specs(kind, &mut dice));
             let strength = dice.roll(100_000);
             if matches!(kind, Kind::Cpu | Kind::Gpu) {
-                let evidence = Evidence::Estimated("test".to_owned());
+                let evidence = Evidence::Estimated("test".into());
                 let milli = 20_000 + strength;
                 one.rates.insert(
                     WorkloadId::new("play"),

@@ -2,7 +2,7 @@
 //! the dice, with limits close enough to needs that either side of them is common.
 
 use rigtide::catalogue::spec::{SPECS, Shape};
-use rigtide::catalogue::{Entry, Kind, Part, PartId, Spec, SpecValue};
+use rigtide::catalogue::{Entry, Kind, Part, PartId, Sorted, Spec, SpecValue};
 use std::collections::BTreeMap;
 
 /// A small generator of its own (splitmix64), so that a seed names a case for good.
@@ -31,8 +31,8 @@ pub fn part(kind: Kind, id: &str, specs: BTreeMap<Spec, SpecValue>) -> Part {
         brand: None,
         mpns: vec![id.to_owned()],
         gtins: Vec::new(),
-        specs,
-        rates: BTreeMap::new(),
+        specs: specs.into(),
+        rates: Sorted::new(),
         source: None,
         guessed: std::collections::BTreeSet::new(),
     }
@@ -44,15 +44,15 @@ pub fn roomy(kind: Kind) -> BTreeMap<Spec, SpecValue> {
     defs.filter(|def| def.spec != Spec::RadiatorMm)
         .map(|def| {
             let value = match &def.shape {
-                Shape::Text => SpecValue::Text(words(def.spec)[0].to_owned()),
-                Shape::Texts => SpecValue::Texts(vec![words(def.spec)[0].to_owned()]),
+                Shape::Text => SpecValue::Text(words(def.spec)[0].into()),
+                Shape::Texts => SpecValue::Texts([words(def.spec)[0].to_owned()].into()),
                 Shape::Flag => SpecValue::Flag(!matches!(
                     (kind, def.spec),
                     (Kind::Memory, Spec::Ecc) | (Kind::Board, Spec::RearConnectors)
                 )),
                 Shape::Number { .. } => SpecValue::Number(roomy_number(kind, def.spec)),
-                Shape::Numbers { .. } => SpecValue::Numbers(Vec::new()),
-                Shape::Entries(_) => SpecValue::Entries(vec![m2_slot(110, 5, 0); 3]),
+                Shape::Numbers { .. } => SpecValue::Numbers([].into()),
+                Shape::Entries(_) => SpecValue::Entries(vec![m2_slot(110, 5, 0); 3].into()),
             };
             (def.spec, value)
         })
@@ -97,14 +97,14 @@ pub fn by_chance(kind: Kind, dice: &mut Dice, gap: i64) -> BTreeMap<Spec, SpecVa
     let mut specs = BTreeMap::new();
     for def in defs {
         let value = match &def.shape {
-            Shape::Text => SpecValue::Text(dice.pick(words(def.spec)).to_owned()),
+            Shape::Text => SpecValue::Text(dice.pick(words(def.spec)).into()),
             Shape::Texts => {
                 let mut names = vec![
                     dice.pick(words(def.spec)).to_owned(),
                     dice.pick(words(def.spec)).to_owned(),
                 ];
                 names.dedup();
-                SpecValue::Texts(names)
+                SpecValue::Texts(names.into())
             }
             Shape::Flag => SpecValue::Flag(dice.roll(2) == 0),
             Shape::Number { .. } => SpecValue::Number(chance_number(def.spec, dice)),
@@ -167,7 +167,7 @@ fn chance_number(spec: Spec, dice: &mut Dice) -> i64 {
 }
 
 fn m2_slot(length: i64, generation: i64, lost: i64) -> Entry {
-    Entry(BTreeMap::from([
+    Entry(Sorted::from([
         ("length_mm_max", SpecValue::Number(length)),
         ("pcie_generation", SpecValue::Number(generation)),
         ("sata", SpecValue::Flag(true)),
@@ -192,9 +192,9 @@ fn chance_slot(dice: &mut Dice) -> Entry {
 fn chance_mount(dice: &mut Dice) -> Entry {
     let position = dice.pick(&["front", "top", "rear"]).to_owned();
     let size = [120, 240, 280, 360][dice.roll(4) as usize];
-    let mut mount = Entry(BTreeMap::from([
-        ("position", SpecValue::Text(position)),
-        ("sizes_mm", SpecValue::Numbers(vec![240, size])),
+    let mut mount = Entry(Sorted::from([
+        ("position", SpecValue::Text(position.into())),
+        ("sizes_mm", SpecValue::Numbers([240, size].into())),
     ]));
     if dice.roll(5) != 0 {
         let room = SpecValue::Number(50 + 5 * dice.roll(4));

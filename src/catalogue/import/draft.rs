@@ -9,6 +9,7 @@ use crate::catalogue::gtin::Gtin;
 use crate::catalogue::id::PartId;
 use crate::catalogue::kind::Kind;
 use crate::catalogue::part::{Catalogue, Part, mpn_key};
+use crate::catalogue::sorted::Sorted;
 use crate::catalogue::spec::{Spec, SpecValue};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -148,12 +149,12 @@ impl Draft<'_> {
             id: PartId::new(""),
             kind,
             name,
-            brand,
+            brand: brand.map(Into::into),
             mpns,
             gtins,
             specs,
-            rates: BTreeMap::new(),
-            source: Some(self.map.source.clone()),
+            rates: Sorted::new(),
+            source: Some(self.map.source.as_str().into()),
             guessed: BTreeSet::new(),
         };
         let id = self.id(&part);
@@ -258,7 +259,7 @@ impl Draft<'_> {
     }
 
     /// What always holds, then what lookups say, then what rules read: the nearer counts.
-    fn specs(&mut self, kind: Kind) -> Result<BTreeMap<Spec, SpecValue>, Refused> {
+    fn specs(&mut self, kind: Kind) -> Result<Sorted<Spec, SpecValue>, Refused> {
         let belongs = |spec: Spec| spec.def().kinds.contains(&kind);
         let mut specs = self.map.always.clone();
         for lookup in &self.map.lookups {
@@ -282,13 +283,13 @@ impl Draft<'_> {
         Ok(specs)
     }
 
-    fn look_up(&mut self, lookup: &Lookup) -> Result<BTreeMap<Spec, SpecValue>, Refused> {
+    fn look_up(&mut self, lookup: &Lookup) -> Result<Sorted<Spec, SpecValue>, Refused> {
         let cell = self.terms.cell(self.source, self.row, &lookup.column.name);
         if let Some(specs) = lookup.values.get(&cell) {
             return Ok(specs.clone());
         }
         if cell.is_empty() {
-            return Ok(BTreeMap::new());
+            return Ok(Sorted::new());
         }
         let refused = Refused {
             column: Some(lookup.column.name.clone()),
@@ -299,7 +300,7 @@ impl Draft<'_> {
             return Err(refused);
         }
         self.left_out.push(refused);
-        Ok(BTreeMap::new())
+        Ok(Sorted::new())
     }
 
     fn id(&self, part: &Part) -> String {
@@ -307,7 +308,7 @@ impl Draft<'_> {
             Piece::Text(text) => text.clone(),
             Piece::Column(column) if OWN.contains(&column.name.as_str()) => {
                 match column.name.as_str() {
-                    "brand" => part.brand.clone().unwrap_or_default(),
+                    "brand" => part.brand.as_deref().unwrap_or_default().to_owned(),
                     "mpn" => part.mpns.first().cloned().unwrap_or_default(),
                     "kind" => part.kind.name().to_owned(),
                     _ => part.name.clone(),

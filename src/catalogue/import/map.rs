@@ -56,6 +56,7 @@ use super::value::{CellTerms, Mapped, Piece, ValueRule};
 use crate::catalogue::fault::Fault;
 use crate::catalogue::kind::Kind;
 use crate::catalogue::nearest::nearest;
+use crate::catalogue::sorted::Sorted;
 use crate::catalogue::spec::{Spec, SpecValue};
 use encoding_rs::Encoding;
 use regex::Regex;
@@ -84,7 +85,7 @@ pub struct ImportMap {
     pub(super) gtin: Option<ValueRule>,
     pub(super) specs: Vec<(Spec, ValueRule)>,
     pub(super) lookups: Vec<Lookup>,
-    pub(super) always: BTreeMap<Spec, SpecValue>,
+    pub(super) always: Sorted<Spec, SpecValue>,
     pub(super) needs: Vec<Spec>,
     pub(super) skips: Vec<Skip>,
 }
@@ -109,7 +110,7 @@ pub(super) struct Skip {
 #[derive(Debug, Clone)]
 pub(super) struct Lookup {
     pub column: Mapped,
-    pub values: BTreeMap<String, BTreeMap<Spec, SpecValue>>,
+    pub values: BTreeMap<String, Sorted<Spec, SpecValue>>,
     pub leaves_out: bool,
 }
 
@@ -145,7 +146,7 @@ impl ImportMap {
             gtin: None,
             specs: Vec::new(),
             lookups: Vec::new(),
-            always: BTreeMap::new(),
+            always: Sorted::new(),
             needs: Vec::new(),
             skips: Vec::new(),
         }

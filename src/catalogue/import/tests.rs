@@ -187,8 +187,11 @@ fn json_records_are_found_by_path_and_their_depths_by_dots() {
     let ids: Vec<&str> = taken.parts.iter().map(|part| part.id.as_str()).collect();
     assert_eq!(ids, ["psu-volt-8", "cpu-six"]);
     assert_eq!(taken.parts[0].number(Spec::RatedW), Some(850));
-    let generations = SpecValue::Texts(vec!["DDR4".to_owned(), "DDR5".to_owned()]);
-    assert_eq!(taken.parts[1].specs[&Spec::MemoryGenerations], generations);
+    let generations = SpecValue::Texts(["DDR4".to_owned(), "DDR5".to_owned()].into());
+    assert_eq!(
+        taken.parts[1].specs.get(&Spec::MemoryGenerations),
+        Some(&generations)
+    );
     assert_eq!(
         taken.skipped[0].reason.to_string(),
         "`kind`: not in the mapping's table"

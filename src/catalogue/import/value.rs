@@ -173,8 +173,8 @@ impl ValueRule {
             }
         };
         Ok(match shape {
-            Shape::Text => SpecValue::Text(value.to_owned()),
-            Shape::Texts => SpecValue::Texts(self.texts(value)),
+            Shape::Text => SpecValue::Text(value.into()),
+            Shape::Texts => SpecValue::Texts(self.texts(value).into()),
             Shape::Flag => match value.to_lowercase().as_str() {
                 "true" | "yes" | "y" | "1" => SpecValue::Flag(true),
                 "false" | "no" | "n" | "0" => SpecValue::Flag(false),
@@ -184,7 +184,7 @@ impl ValueRule {
             Shape::Numbers { unit, plausible } => {
                 let texts = self.texts(value);
                 let numbers = texts.iter().map(|text| number(text, unit, plausible));
-                SpecValue::Numbers(numbers.collect::<Result<Vec<i64>, Reason>>()?)
+                SpecValue::Numbers(numbers.collect::<Result<_, Reason>>()?)
             }
             // No cell holds these; the mapping's reader refuses a rule for them.
             Shape::Entries(_) => return Err(Reason::Unlisted(field)),

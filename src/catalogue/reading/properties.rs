@@ -329,12 +329,14 @@ fn value_of(spec: Spec, text: &str, unit: &str) -> Option<SpecValue> {
             let mut values = Vec::new();
             for piece in text.split([',', ';', '/', '|', '\n']) {
                 // A list that is not understood as a whole would claim that there is no more.
-                match claimed(one, piece)? {
-                    SpecValue::Text(value) if !values.contains(&value) => values.push(value),
-                    _ => {}
+                if let SpecValue::Text(value) = claimed(one, piece)? {
+                    let value = value.to_string();
+                    if !values.contains(&value) {
+                        values.push(value);
+                    }
                 }
             }
-            Some(SpecValue::Texts(values))
+            Some(SpecValue::Texts(values.into()))
         }
         Shape::Numbers { .. } | Shape::Entries(_) => None,
     }
@@ -399,7 +401,7 @@ mod tests {
         let value = match value {
             SpecValue::Number(number) => number.to_string(),
             SpecValue::Flag(is_set) => is_set.to_string(),
-            SpecValue::Text(text) => text.clone(),
+            SpecValue::Text(text) => text.to_string(),
             SpecValue::Texts(texts) => texts.join(" "),
             SpecValue::Numbers(_) | SpecValue::Entries(_) => format!("{value:?}"),
         };

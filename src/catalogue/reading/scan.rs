@@ -115,7 +115,7 @@ impl Scan {
     }
 
     pub fn claim_text(&mut self, what: What, value: &str, atoms: Range<usize>) {
-        self.claim(what, SpecValue::Text(value.to_owned()), atoms);
+        self.claim(what, SpecValue::Text(value.into()), atoms);
     }
 
     /// Records a claim without using its atoms up: they may name the model too.

@@ -56,7 +56,7 @@ pub(super) fn card_size(scan: &mut Scan, at: usize) -> usize {
         return 0;
     }
     let size = scan.text(at).to_owned();
-    scan.say(What::CardSize, SpecValue::Text(size), at..at + 1);
+    scan.say(What::CardSize, SpecValue::Text(size.into()), at..at + 1);
     scan.mark(at..at + 1, Use::Measure);
     1
 }
@@ -130,7 +130,7 @@ pub(super) fn bus_generation(scan: &mut Scan, at: usize) -> usize {
     }
     if is_bus {
         let place = at..at + 1;
-        scan.say(What::Interface, SpecValue::Text("PCIe".to_owned()), place);
+        scan.say(What::Interface, SpecValue::Text("PCIe".into()), place);
     }
     if scan.text(end) == "x" && scan.is_joined(end + 1) && scan.follows(end) {
         scan.mark(end..end + 2, Use::Silent);
@@ -221,7 +221,7 @@ pub(super) fn chipset(scan: &mut Scan, at: usize) -> usize {
         let name: String = (at..end)
             .map(|atom| scan.text(atom).to_uppercase())
             .collect();
-        scan.say(What::Chipset, SpecValue::Text(name), at..end);
+        scan.say(What::Chipset, SpecValue::Text(name.into()), at..end);
     }
     0
 }

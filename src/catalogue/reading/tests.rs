@@ -7,7 +7,7 @@ use crate::catalogue::SpecValue;
 fn claimed(title: &str, what: What) -> Vec<String> {
     let reading = read_title(title);
     let values = reading.claimed(what).map(|claim| match &claim.value {
-        SpecValue::Text(text) => text.clone(),
+        SpecValue::Text(text) => text.to_string(),
         SpecValue::Number(number) => number.to_string(),
         other => format!("{other:?}"),
     });

@@ -129,7 +129,7 @@ fn part_json(part: &Part) -> Value {
         "id": part.id.as_str(),
         "kind": part.kind.name(),
         "name": part.name,
-        "brand": part.brand,
+        "brand": part.brand.as_deref(),
         "mpn": part.mpns,
         "gtin": part.gtins.iter().map(ToString::to_string).collect::<Vec<_>>(),
         "specs": specs_json(&part.specs),

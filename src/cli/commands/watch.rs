@@ -28,19 +28,17 @@ use tokio::sync::watch::channel;
 /// What may still run is given so long when the daemon ends.
 const LAST_WORK: Duration = Duration::from_secs(3);
 
-/// What the allocators are told: the program's own (mimalloc) to take memory as it is needed and to give
-/// back at once what is free, and glibc's, which SQLite uses, to keep one pool for all threads, mallopt(3).
-/// Without it a daemon that rests holds half as much again.
-const ALLOCATORS: [(&str, &str); 4] = [
+/// What the allocator (mimalloc, SQLite's too) is told: to take memory as it is needed and to give back at
+/// once what is free. Without it a daemon that rests holds half as much again.
+const ALLOCATOR: [(&str, &str); 3] = [
     ("MIMALLOC_PURGE_DELAY", "0"),
     ("MIMALLOC_ARENA_EAGER_COMMIT", "0"),
     ("MIMALLOC_PAGE_FULL_RETAIN", "0"),
-    ("MALLOC_ARENA_MAX", "1"),
 ];
 
 pub fn run(directory: &Path, screen: &Screen) -> Result<(), Failure> {
     #[cfg(all(target_os = "linux", target_env = "gnu"))]
-    tell_allocators();
+    tell_allocator();
     let settings = wire::settings(directory)?;
     let lock =
         WatchLock::acquire(&settings.ledger).map_err(|error| Failure::Ledger(error.into()))?;
@@ -55,13 +53,13 @@ pub fn run(directory: &Path, screen: &Screen) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Allocators read their settings once, when a program starts: the program starts over in its own
+/// An allocator reads its settings once, when a program starts: the program starts over in its own
 /// place, as the same process, unless somebody has set them already.
 #[cfg(all(target_os = "linux", target_env = "gnu"))]
-fn tell_allocators() {
+fn tell_allocator() {
     use std::os::unix::process::CommandExt as _;
     let is_set = |(name, _): &(&str, &str)| std::env::var_os(name).is_some();
-    if ALLOCATORS.iter().any(is_set) {
+    if ALLOCATOR.iter().any(is_set) {
         return;
     }
     let Ok(program) = std::env::current_exe() else {
@@ -73,8 +71,8 @@ fn tell_allocators() {
         again.arg0(name);
     }
     // Comes back only if it failed; then more memory is held, and nothing is lost.
-    let error = again.args(arguments).envs(ALLOCATORS).exec();
-    tracing::debug!(%error, "the allocators keep their own settings");
+    let error = again.args(arguments).envs(ALLOCATOR).exec();
+    tracing::debug!(%error, "the allocator keeps its own settings");
 }
 
 /// Watches until it is told to end, and serves the page as the settings say.

@@ -409,7 +409,7 @@ mod tests {
             Kind::Board,
             &[
                 (Spec::SataPorts, number(ports)),
-                (Spec::M2Slots, SpecValue::Entries(slots)),
+                (Spec::M2Slots, SpecValue::Entries(slots.into())),
             ],
         )
     }

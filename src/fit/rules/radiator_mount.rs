@@ -234,9 +234,7 @@ mod tests {
     fn mount(position: &str, sizes: &[i64], thickness: i64, memory: Option<i64>) -> Entry {
         let mut entry = Entry::default();
         entry.0.insert("position", text(position));
-        entry
-            .0
-            .insert("sizes_mm", SpecValue::Numbers(sizes.to_vec()));
+        entry.0.insert("sizes_mm", SpecValue::Numbers(sizes.into()));
         entry.0.insert("thickness_mm_max", number(thickness));
         if let Some(memory) = memory {
             entry.0.insert("memory_height_mm_max", number(memory));
@@ -249,7 +247,7 @@ mod tests {
             Kind::Case,
             &[
                 (Spec::GpuLengthMmMax, number(380)),
-                (Spec::RadiatorMounts, SpecValue::Entries(mounts)),
+                (Spec::RadiatorMounts, SpecValue::Entries(mounts.into())),
             ],
         )
     }

@@ -107,12 +107,12 @@ fn compare_unknown(what: What, value: &SpecValue, line: &Line, compared: &mut Co
             false
         }
         // A drive of the usual size does not say so.
-        What::CardSize => *value != SpecValue::Text("2280".to_owned()),
+        What::CardSize => *value != SpecValue::Text("2280".into()),
         // Where siblings have revisions, any other revision is another part.
         What::Revision => names_any(line, what),
         // Where siblings have colours, the one without is black if none of them is.
         What::Colour => {
-            let is_black = *value == SpecValue::Text("black".to_owned());
+            let is_black = *value == SpecValue::Text("black".into());
             names_any(line, what) && !is_black || line.named.contains(&(what, value.clone()))
         }
         _ => line.named.contains(&(what, value.clone())),
@@ -135,11 +135,9 @@ fn is_meant(kind: Kind, what: What, value: &SpecValue) -> bool {
     const SUPPLY_FORMS: &[&str] = &["ATX", "SFX", "SFX-L", "TFX"];
     match (kind, what, value) {
         (Kind::Case, What::FormFactor, SpecValue::Text(form)) => {
-            !SUPPLY_FORMS[1..].contains(&form.as_str())
+            !SUPPLY_FORMS[1..].contains(&&**form)
         }
-        (Kind::Psu, What::FormFactor, SpecValue::Text(form)) => {
-            SUPPLY_FORMS.contains(&form.as_str())
-        }
+        (Kind::Psu, What::FormFactor, SpecValue::Text(form)) => SUPPLY_FORMS.contains(&&**form),
         // "with cooler" is said of processors that have one; "without" of all the others.
         (Kind::Cpu, What::BoxedCooler, value) => *value == SpecValue::Flag(true),
         _ => true,
@@ -149,8 +147,8 @@ fn is_meant(kind: Kind, what: What, value: &SpecValue) -> bool {
 fn is_same(kind: Kind, what: What, claimed: &SpecValue, known: &SpecValue) -> bool {
     match (claimed, known) {
         (SpecValue::Text(claimed), SpecValue::Text(known)) => {
-            let is_shortened = what == What::FormFactor && kind == Kind::Psu && known == "SFX-L";
-            same_name(claimed, known) || (is_shortened && claimed == "SFX")
+            let is_shortened = what == What::FormFactor && kind == Kind::Psu && **known == *"SFX-L";
+            same_name(claimed, known) || (is_shortened && **claimed == *"SFX")
         }
         _ => claimed == known,
     }
@@ -172,7 +170,7 @@ fn is_bare(reading: &Reading, known: &Known) -> bool {
 /// What every part is unless somebody says otherwise.
 fn is_plain(known: &Known) -> bool {
     match (&known.what, &known.value) {
-        (What::ModuleType, SpecValue::Text(kind)) => kind == "UDIMM",
+        (What::ModuleType, SpecValue::Text(kind)) => &**kind == "UDIMM",
         (What::Pack, SpecValue::Number(count)) => *count == 1,
         _ => false,
     }

@@ -174,7 +174,7 @@ impl Listing {
     pub(super) fn of(reading: &Reading, region: Option<&str>) -> Listing {
         let text = |what| {
             reading.claimed(what).find_map(|claim| match &claim.value {
-                SpecValue::Text(text) => Some(text.clone()),
+                SpecValue::Text(text) => Some(text.to_string()),
                 _ => None,
             })
         };

@@ -110,7 +110,7 @@ fn is_of_a_part(reading: &Reading, seen: &Seen) -> bool {
 }
 
 fn is_laptop_memory(reading: &Reading) -> bool {
-    let so_dimm = SpecValue::Text("SO-DIMM".to_owned());
+    let so_dimm = SpecValue::Text("SO-DIMM".into());
     reading
         .claimed(What::ModuleType)
         .any(|claim| claim.value == so_dimm)

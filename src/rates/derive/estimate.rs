@@ -244,7 +244,7 @@ impl<'c> Grounds<'c> {
         DerivedRate {
             log,
             error: error.max(2.0 * LEAST_ERROR),
-            evidence: Evidence::Derived(text),
+            evidence: Evidence::Derived(text.into()),
             newest: members.iter().filter_map(|result| result.date).max(),
         }
     }

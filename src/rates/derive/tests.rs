@@ -75,7 +75,7 @@ fn a_workload_is_the_weighted_geometric_mean_of_its_tests() {
     let found = rate(&catalogue, "play-1440p", "skua-8").unwrap();
     // 50^(1/3) x 80^(2/3) = 68.399.
     assert_eq!(found.milli, 68_399);
-    let evidence = Evidence::Results("2 results in 2 tests, own bench, 2026-10".to_owned());
+    let evidence = Evidence::Results("2 results in 2 tests, own bench, 2026-10".into());
     assert_eq!(found.evidence, evidence);
     // Two results of one part contradict nothing, so the usual error of a run counts: 3 %/√2.
     assert_eq!(found.error_micro, 21_213);

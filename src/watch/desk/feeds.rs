@@ -325,7 +325,7 @@ fn evidence(examined: &Examined, part: &Part) -> Vec<EvidenceView> {
             agrees,
         })
     };
-    let brand: Vec<String> = part.brand.iter().cloned().collect();
+    let brand: Vec<String> = part.brand.iter().map(ToString::to_string).collect();
     let gtins: Vec<String> = part.gtins.iter().map(ToString::to_string).collect();
     let gtin = offer.gtins.first().map(ToString::to_string);
     let rows = [

@@ -40,7 +40,7 @@ pub fn pick_view(asked: &Asked, reader: &Reader, pick: &Pick) -> Result<PickView
         role: pick.role.to_string(),
         part: pick.part.to_string(),
         name: pick.name.clone(),
-        brand: part.and_then(|part| part.brand.clone()),
+        brand: part.and_then(|part| part.brand.as_deref().map(str::to_owned)),
         mpn: part.and_then(|part| part.mpns.first().cloned()),
         gtin: part.and_then(|part| part.gtins.first().map(ToString::to_string)),
         quantity: pick.quantity,

@@ -8,6 +8,7 @@ use crate::catalogue::kind::Kind;
 use crate::catalogue::load::read_kind;
 use crate::catalogue::nearest::nearest;
 use crate::catalogue::read_spec::read_specs;
+use crate::catalogue::sorted::Sorted;
 use crate::catalogue::spec::{SPECS, Shape, Spec, SpecValue};
 use crate::catalogue::table::{At, Document, Table};
 use crate::catalogue::units::parse_measure;
@@ -339,7 +340,7 @@ fn read_lookup(mut table: Table<'_, '_>, kind: Option<Kind>) -> Option<Lookup> {
     table.require("values");
     let values = table.table("values").map(|values| {
         let read = values.named_tables().into_iter().map(|(text, mut specs)| {
-            let read: BTreeMap<Spec, SpecValue> = read_specs(&mut specs, kind);
+            let read: Sorted<Spec, SpecValue> = read_specs(&mut specs, kind);
             specs.finish();
             (text.value, read)
         });
