@@ -180,6 +180,8 @@ async fn serve(listener: TcpListener, acceptor: Option<TlsAcceptor>, shared: Arc
         let Ok((stream, _)) = listener.accept().await else {
             return;
         };
+        // What has ended is kept until it is asked for.
+        while connections.try_join_next().is_some() {}
         let (acceptor, shared) = (acceptor.clone(), Arc::clone(&shared));
         connections.spawn(async move { accept(stream, acceptor, shared, number).await });
     }
