@@ -25,6 +25,7 @@ pub mod poll;
 pub mod questions;
 pub mod reading;
 pub mod reasons;
+pub mod saving;
 pub mod trial;
 pub mod answer;
 pub mod asking;

@@ -254,3 +254,42 @@ fn the_next_best_differ_where_it_matters_and_every_other_socket_has_its_best() {
             && (shown.contains("on AM5") || shown.contains("on LGA1851"))
     );
 }
+
+#[test]
+fn a_what_if_is_shown_as_a_difference_and_saved_into_the_briefs_file_with_its_comments() {
+    let guides = polled();
+    let file = guides.directory.join("briefs/example.toml");
+    let before = std::fs::read_to_string(&file).unwrap();
+    let asked = ["what-if", "--own", "case=drefholm-loft-12", "--json"];
+    let shown = json(&guides, &[&asked[..], &["--diff"]].concat());
+    assert_eq!(
+        (&shown["file"], &shown["saved"]),
+        (&"briefs/example.toml".into(), &false.into())
+    );
+    let diff = shown["diff"].as_str().unwrap();
+    assert!(diff.contains("\n+owned = \"drefholm-loft-12\"\n"), "{diff}");
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), before);
+
+    // What nobody could build is not written.
+    let nothing = run(
+        &guides.directory,
+        &["what-if", "--with-budget", "10", "--save"],
+    );
+    assert_eq!(nothing.status.code(), Some(4));
+    let said = text(&nothing.stdout);
+    assert!(
+        said.contains("nothing fits, so briefs/example.toml stays"),
+        "{said}"
+    );
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), before);
+
+    let saved = json(&guides, &[&asked[..], &["--save"]].concat());
+    assert_eq!(saved["saved"], true);
+    let after = std::fs::read_to_string(&file).unwrap();
+    let comments = |text: &str| text.lines().filter(|line| line.contains('#')).count();
+    assert_eq!(comments(&after), comments(&before));
+    let best = json(&guides, &["best", "--json"]);
+    assert_eq!(best["picks"], saved["then"]["picks"]);
+    let again = run(&guides.directory, &[&asked[..3], &["--save"]].concat());
+    assert!(text(&again.stdout).contains("briefs/example.toml says so already"));
+}

@@ -101,6 +101,15 @@ pub struct WhatIfArguments {
     #[command(flatten)]
     pub changes: Changes,
 
+    /// Show what `--save` would write into the brief's file.
+    #[arg(long)]
+    pub diff: bool,
+
+    /// Write it into the brief's file, if a build fits, and show what changed there. Prices are not
+    /// written: a brief takes them from the feeds.
+    #[arg(long)]
+    pub save: bool,
+
     #[command(flatten)]
     pub output: Output,
 }

@@ -56,7 +56,7 @@ impl From<AskFault> for Failure {
 }
 
 /// What the command line says is different.
-fn said(changes: &args::Changes) -> Result<Changes, Failure> {
+pub(super) fn said(changes: &args::Changes) -> Result<Changes, Failure> {
     let pairs = |texts: &[String], form| {
         let pairs = texts.iter().map(|text| pair(text, form));
         pairs.collect::<Result<Vec<_>, Failure>>()

@@ -1,23 +1,13 @@
 //! The guide of a brief, and a what-if saved into the brief's file.
 
 use super::refusal::{not_found, refused};
-use super::{DaemonDesk, saving};
+use super::{DaemonDesk, changes};
 use crate::guide::render::{Form, render};
 use crate::ledger::sha256;
-use crate::watch::asking::{AskFault, named};
 use crate::watch::join::joined;
+use crate::watch::saving::{Draft, DraftFault, draft};
 use crate::web::desk::Told;
 use crate::web::view::{GuideForm, GuideText, Proposal, Refusal, RefusalKind, Saved, WhatIf};
-use std::path::{Path, PathBuf};
-
-/// A file as it is and as it would be.
-struct Draft {
-    path: PathBuf,
-    /// Below the configuration's directory.
-    file: String,
-    before: String,
-    after: String,
-}
 
 impl DaemonDesk {
     pub(super) fn guide_text(
@@ -66,7 +56,7 @@ impl DaemonDesk {
         let draft = self.draft(brief, what_if)?;
         Ok(Proposal {
             brief: brief.to_owned(),
-            diff: saving::difference(&draft.file, &draft.before, &draft.after),
+            diff: draft.difference(),
             digest: sha256(&draft.before),
             not_saved: match what_if.prices.is_empty() {
                 true => Vec::new(),
@@ -87,7 +77,7 @@ impl DaemonDesk {
                 "look at the differences again, then save",
             ));
         }
-        saving::write(&draft.path, &draft.after).map_err(|error| {
+        draft.write().map_err(|error| {
             Refusal::new(
                 RefusalKind::Broken,
                 format!("cannot write {}: {error}", draft.file),
@@ -105,48 +95,17 @@ impl DaemonDesk {
     /// What the brief's file would say.
     fn draft(&self, brief: &str, what_if: &WhatIf) -> Told<Draft> {
         let ground = self.ground()?;
-        let settings = &ground.settings;
         let without_prices = WhatIf {
             prices: Default::default(),
             ..what_if.clone()
         };
         // Everything named is known, or it is said here.
         let asked = self.asked(&ground, brief, &without_prices)?;
-        let file = format!("briefs/{}.toml", asked.brief.id);
-        let path = settings.directory.join(&file);
-        let before = read(&path, &file)?;
-        let bans = what_if.bans.iter().map(|name| {
-            let kind = named(settings, name)?;
-            Ok::<_, AskFault>((kind, name.as_str()))
-        });
-        let bans = bans.collect::<Result<Vec<_>, _>>().map_err(refused)?;
-        let after = saving::edited(&before, &asked.brief, &without_prices, &bans);
-        let after = after.and_then(|after| {
-            saving::check(&file, &after, &asked.brief, &settings.catalogue)?;
-            Ok(after)
-        });
-        let after = after.map_err(|message| {
-            Refusal::new(
-                RefusalKind::Conflict,
-                message,
-                "edit the file by hand, or put right what is wrong with it first",
-            )
-        })?;
-        Ok(Draft {
-            path,
-            file,
-            before,
-            after,
+        draft(&asked, &changes(&without_prices)).map_err(|fault| match fault {
+            DraftFault::Ask(fault) => refused(fault),
+            DraftFault::File { message, hint } => {
+                Refusal::new(RefusalKind::Conflict, message, hint)
+            }
         })
     }
-}
-
-fn read(path: &Path, file: &str) -> Told<String> {
-    std::fs::read_to_string(path).map_err(|error| {
-        Refusal::new(
-            RefusalKind::Conflict,
-            format!("cannot read {file}: {error}"),
-            "look whether the file is still there",
-        )
-    })
 }

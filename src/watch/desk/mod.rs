@@ -17,7 +17,6 @@ mod parts;
 mod past;
 mod readers;
 mod refusal;
-mod saving;
 mod shapes;
 mod told;
 

@@ -1,44 +1,109 @@
 //! A what-if written into a brief's file: what is there stays as it is, comments and all.
+//!
+//! A draft is made and shown first, and writing it is a step of its own. May not change a file that says
+//! something else than the settings in force.
 
 use crate::catalogue::Catalogue;
 use crate::catalogue::table::Document;
 use crate::market::{Brief, Role};
-use crate::watch::asking::Named;
+use crate::watch::asking::{AskFault, Asked, Changes, Named, named};
 use crate::watch::settings::read_brief_alone;
-use crate::web::view::WhatIf;
 use similar::TextDiff;
 use std::io::Write as _;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, Value, value};
 
 /// Lines around a difference. Common practice, no source.
 const CONTEXT: usize = 3;
 
+/// A brief's file as it is and as it would be.
+pub struct Draft {
+    pub path: PathBuf,
+    /// Below the configuration's directory.
+    pub file: String,
+    pub before: String,
+    pub after: String,
+}
+
+/// Why there is no draft.
+pub enum DraftFault {
+    Ask(AskFault),
+    File { message: String, hint: &'static str },
+}
+
+/// What a what-if would write. `asked` is the brief with the changes, among which no price counts: a
+/// brief takes them from the feeds.
+///
+/// # Errors
+/// [`DraftFault`]
+pub fn draft(asked: &Asked, changes: &Changes) -> Result<Draft, DraftFault> {
+    let settings = &asked.settings;
+    let file = format!("briefs/{}.toml", asked.brief.id);
+    let path = settings.directory.join(&file);
+    let before = std::fs::read_to_string(&path).map_err(|error| DraftFault::File {
+        message: format!("cannot read {file}: {error}"),
+        hint: "look whether the file is still there",
+    })?;
+    let bans = changes.bans.iter();
+    let bans = bans.map(|name| Ok((named(settings, name)?, name.as_str())));
+    let bans = bans.collect::<Result<Vec<_>, _>>();
+    let bans = bans.map_err(DraftFault::Ask)?;
+    let after = edited(&before, &asked.brief, changes, &bans).and_then(|after| {
+        check(&file, &after, &asked.brief, &settings.catalogue)?;
+        Ok(after)
+    });
+    let after = after.map_err(|message| DraftFault::File {
+        message,
+        hint: "edit the file by hand, or put right what is wrong with it first",
+    })?;
+    Ok(Draft {
+        path,
+        file,
+        before,
+        after,
+    })
+}
+
+impl Draft {
+    /// The differences as lines, in the form that `patch` takes; empty where there are none.
+    pub fn difference(&self) -> String {
+        difference(&self.file, &self.before, &self.after)
+    }
+
+    /// Writes the file whole or not at all, with the permissions that it had.
+    ///
+    /// # Errors
+    /// What the system says.
+    pub fn write(&self) -> std::io::Result<()> {
+        write(&self.path, &self.after)
+    }
+}
+
 /// The file with what is different. `asked` is the brief as it is to be.
 ///
 /// # Errors
 /// Why the file cannot be edited, in words.
-pub(super) fn edited(
+fn edited(
     text: &str,
     asked: &Brief,
-    what_if: &WhatIf,
+    changes: &Changes,
     bans: &[(Named, &str)],
 ) -> Result<String, String> {
     let document = text.parse::<DocumentMut>();
     let mut document = document.map_err(|error| format!("the file is no TOML: {error}"))?;
-    if what_if.budget.is_some() {
+    if changes.budget.is_some() {
         put(&mut document, "budget", asked.budget.decimal().into());
     }
-    if let Some(most) = what_if.most_retailers {
+    if let Some(most) = changes.most_retailers {
         put(&mut document, "most_retailers", i64::from(most).into());
     }
     for (roles, key, other) in [
-        (&what_if.pins, "pin", "owned"),
-        (&what_if.owned, "owned", "pin"),
+        (&changes.pins, "pin", "owned"),
+        (&changes.owned, "owned", "pin"),
     ] {
         for (name, part) in roles {
             // Of a role that is both, what the reader has counts.
-            if key == "pin" && what_if.owned.contains_key(name) {
+            if key == "pin" && changes.owned.iter().any(|(role, _)| role == name) {
                 continue;
             }
             let role = asked.roles.iter().find(|role| role.id.as_str() == name);
@@ -121,12 +186,7 @@ fn ban(document: &mut DocumentMut, key: &str, name: &str) -> Result<(), String> 
 ///
 /// # Errors
 /// Why it does not, in words.
-pub(super) fn check(
-    file: &str,
-    text: &str,
-    asked: &Brief,
-    catalogue: &Catalogue,
-) -> Result<(), String> {
+fn check(file: &str, text: &str, asked: &Brief, catalogue: &Catalogue) -> Result<(), String> {
     let document = Document::parse(file, text);
     let read = read_brief_alone(asked.id.as_str(), document.root(), catalogue);
     let faults = document.into_faults();
@@ -146,7 +206,7 @@ pub(super) fn check(
 }
 
 /// The differences as lines, in the form that `patch` takes; empty where there are none.
-pub(super) fn difference(file: &str, before: &str, after: &str) -> String {
+fn difference(file: &str, before: &str, after: &str) -> String {
     TextDiff::from_lines(before, after)
         .unified_diff()
         .context_radius(CONTEXT)
@@ -158,7 +218,7 @@ pub(super) fn difference(file: &str, before: &str, after: &str) -> String {
 ///
 /// # Errors
 /// What the system says.
-pub(super) fn write(path: &Path, text: &str) -> std::io::Result<()> {
+fn write(path: &Path, text: &str) -> std::io::Result<()> {
     // A link stays one.
     let path = path.canonicalize()?;
     let folder = path.parent().unwrap_or(Path::new("."));
@@ -207,19 +267,18 @@ owned = \"old-one\"
 
     #[test]
     fn what_is_there_stays_as_it_is_with_every_comment() {
-        let pairs = [
-            ("budget", "1200.5"),
-            ("pin", "graphics:new-one"),
-            ("own", "processor:brisk-6"),
-            ("pin", "case:box"),
-            ("ban", "loud"),
-            ("ban", "part-1"),
-            ("most_retailers", "2"),
-        ];
-        let what_if = WhatIf::of_pairs(pairs).unwrap();
+        let pair = |role: &str, part: &str| (role.to_owned(), part.to_owned());
+        let changes = Changes {
+            budget: Some("1200.5".to_owned()),
+            pins: vec![pair("graphics", "new-one"), pair("case", "box")],
+            owned: vec![pair("processor", "brisk-6")],
+            bans: vec!["loud".to_owned(), "part-1".to_owned()],
+            most_retailers: Some(2),
+            prices: Vec::new(),
+        };
         let part = Named::Part(crate::catalogue::PartId::new("part-1"));
         let bans = [(Named::Brand, "loud"), (part, "part-1")];
-        let after = edited(FILE, &brief(120_050), &what_if, &bans).unwrap();
+        let after = edited(FILE, &brief(120_050), &changes, &bans).unwrap();
         let wanted = [
             r#"--- briefs/quiet.toml"#,
             r#"+++ briefs/quiet.toml"#,
@@ -254,15 +313,18 @@ owned = \"old-one\"
         ];
         let shown = difference("briefs/quiet.toml", FILE, &after);
         assert_eq!(shown, wanted.join("\n"));
-        assert_eq!(edited(&after, &brief(120_050), &what_if, &bans), Ok(after));
+        assert_eq!(edited(&after, &brief(120_050), &changes, &bans), Ok(after));
         assert_eq!(difference("f", FILE, FILE), "");
     }
 
     #[test]
     fn a_file_that_cannot_be_edited_is_left() {
-        let what_if = WhatIf::of_pairs([("pin", "processor:a")]).unwrap();
+        let changes = Changes {
+            pins: vec![("processor".to_owned(), "a".to_owned())],
+            ..Changes::default()
+        };
         for text in ["role = 1", "role = [{ kind = \"cpu\" }]", "x = "] {
-            assert!(edited(text, &brief(1), &what_if, &[]).is_err(), "{text}");
+            assert!(edited(text, &brief(1), &changes, &[]).is_err(), "{text}");
         }
     }
 }
