@@ -76,8 +76,8 @@ const HOMES: &[(&str, &[&str])] = &[
     ("icu_locale_core", &["web/pages/figures.rs"]),
     ("fixed_decimal", &["web/pages/figures.rs"]),
     ("argon2", &["web/password.rs"]),
-    ("toml_edit", &["watch/desk/saving.rs"]),
-    ("similar", &["watch/desk/saving.rs"]),
+    ("toml_edit", &["watch/saving.rs"]),
+    ("similar", &["watch/saving.rs"]),
     ("tokio", &["feeds/", "notify/", "watch/", "web/", "cli/"]),
 ];
 
