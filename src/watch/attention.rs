@@ -5,7 +5,7 @@
 
 use super::metrics::SOLVES_SKIPPED;
 use super::settings::Settings;
-use crate::catalogue::PartId;
+use crate::catalogue::{Catalogue, PartId};
 use crate::decide::{Solved, Spared, spared};
 use crate::market::{
     Availability, Brief, BriefId, Condition, Listed, Retailer, RetailerId, Sku, market,
@@ -60,7 +60,12 @@ struct Known {
 impl Attention {
     /// Takes note of what is listed now, in the ledger's order. Every part that moved is remembered as
     /// it was at each brief's last solve.
-    pub fn look(&mut self, listed: &[Listed], retailers: &BTreeMap<RetailerId, Retailer>) {
+    pub fn look(
+        &mut self,
+        listed: &[Listed],
+        catalogue: &Catalogue,
+        retailers: &BTreeMap<RetailerId, Retailer>,
+    ) {
         // Terms that begin or end with the day may change any answer.
         if self.retailers != *retailers {
             self.retailers = retailers.clone();
@@ -84,7 +89,10 @@ impl Attention {
             if !is_same {
                 let kept = run.iter().map(|one| Kept::of(one, &mut self.sellers));
                 let kept = kept.collect();
-                self.moves(part, Some(kept));
+                // Each offer has its part's name to itself; one that is kept would keep the room of all.
+                let known = catalogue.parts.get_key_value(part);
+                let part = known.map_or_else(|| PartId::new(part.as_str()), |(id, _)| id.clone());
+                self.moves(&part, Some(kept));
             }
         }
     }
@@ -282,5 +290,49 @@ impl Sellers {
             })
         });
         listed.collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::load_catalogue;
+    use crate::money::Currency;
+
+    fn listed(part: &str) -> Listed {
+        Listed {
+            retailer: RetailerId::new("shop"),
+            sku: Sku::new(part),
+            part: PartId::new(part),
+            title: String::new(),
+            price: Money::from_minor(100, Currency::EUR),
+            tax_included: true,
+            availability: Availability::InStock,
+            lead_days: None,
+            condition: Condition::New,
+            seller: None,
+            shipping: None,
+            minimum_quantity: 1,
+            link: None,
+            seen_at: DateTime::UNIX_EPOCH,
+        }
+    }
+
+    #[test]
+    fn what_is_remembered_of_the_listed_holds_on_to_none_of_their_texts() {
+        let text = "[[part]]\nid = \"known\"\nkind = \"cpu\"\nname = \"K\"\nmpn = \"1\"\n";
+        let (catalogue, faults) = load_catalogue(&[("p.toml", text)]);
+        assert_eq!(faults, []);
+        let listed = [listed("gone"), listed("known")];
+        let mut attention = Attention::default();
+        attention.look(&listed, &catalogue, &BTreeMap::new());
+        let kept: Vec<&PartId> = attention.listed.keys().collect();
+        assert!(kept.iter().copied().eq(listed.iter().map(|one| &one.part)));
+        let place = |part: &PartId| part.as_str().as_ptr();
+        for (kept, one) in kept.iter().zip(&listed) {
+            assert_ne!(place(kept), place(&one.part));
+        }
+        let own = catalogue.parts.keys().next().unwrap();
+        assert_eq!(place(kept[1]), place(own));
     }
 }

@@ -51,7 +51,7 @@ pub fn decide_briefs(
     let attention = settings.attention.lock();
     // A panic elsewhere may have left a brief half noted: it is solved anew where in doubt.
     let mut attention = attention.unwrap_or_else(PoisonError::into_inner);
-    attention.look(&look.listed, &look.retailers);
+    attention.look(&look.listed, &settings.catalogue, &look.retailers);
     let (mut told, mut faults) = (Vec::new(), Vec::new());
     for brief in &settings.briefs {
         let edition = ledger.read().last_edition(brief.id.as_str())?;
