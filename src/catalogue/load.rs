@@ -57,9 +57,25 @@ pub fn load_catalogue_by(
     for file in read {
         faults.extend(file.join(&mut catalogue, &mut identities));
     }
-    // Made of what is in order already, a tree's nodes are full; grown one by one, they are half empty.
-    catalogue.parts = std::mem::take(&mut catalogue.parts).into_iter().collect();
-    (catalogue, faults)
+    (keep(catalogue, threads), faults)
+}
+
+/// The same catalogue in less room. Made of what is in order already, a tree's nodes are full; grown one by
+/// one, they are half empty. What is kept for long is copied as well: reading leaves holes between what is
+/// kept, each less than a page, that nothing can be given back of.
+fn keep<S: SideBySide>(read: Catalogue, threads: &S) -> Catalogue {
+    if !S::IS_FOR_LONG {
+        let parts = read.parts.into_iter().collect();
+        return Catalogue { parts, ..read };
+    }
+    threads.apart(|| {
+        let mut pool = Pool::default();
+        let parts = read.parts.values().map(|part| pool.copy(part));
+        Catalogue {
+            parts: parts.map(|part| (part.id.clone(), part)).collect(),
+            workloads: read.workloads.clone(),
+        }
+    })
 }
 
 /// What stands in a file, by itself.

@@ -10,7 +10,8 @@ use crate::ledger::{Ledger, Reader};
 use crate::market::Matcher;
 use crate::watch::poll::Polling;
 use crate::watch::reading::usual_readers;
-use crate::watch::settings::{Settings, load_settings};
+use crate::watch::settings::files::Files;
+use crate::watch::settings::{Settings, load_settings, matcher_for_long, settings_for_long};
 use anyhow::Context as _;
 use std::io::Write as _;
 use std::os::unix::fs::PermissionsExt as _;
@@ -20,6 +21,11 @@ use std::sync::{Arc, Mutex};
 /// The configuration, or its faults.
 pub fn settings(directory: &Path) -> Result<Settings, Failure> {
     load_settings(directory).map_err(Failure::Configuration)
+}
+
+/// The same for the daemon, which keeps it.
+pub fn lasting_settings(directory: &Path) -> Result<Settings, Failure> {
+    settings_for_long(directory, Files::read(directory)).map_err(Failure::Configuration)
 }
 
 /// The ledger for reading. One that does not exist yet is made, so that it reads as empty.
@@ -58,9 +64,19 @@ pub fn fetcher(settings: &Settings) -> Result<Fetcher, Failure> {
 
 /// Everything that polls need.
 pub fn polling(settings: Settings) -> Result<Polling, Failure> {
+    let matcher = Matcher::new(&settings.catalogue);
+    polling_with(settings, matcher)
+}
+
+/// The same for the daemon, which keeps it.
+pub fn lasting_polling(settings: Settings) -> Result<Polling, Failure> {
+    let matcher = matcher_for_long(&settings);
+    polling_with(settings, matcher)
+}
+
+fn polling_with(settings: Settings, matcher: Matcher) -> Result<Polling, Failure> {
     let ledger = ledger(&settings)?;
     let fetcher = fetcher(&settings)?;
-    let matcher = Matcher::new(&settings.catalogue);
     Ok(Polling {
         settings: Arc::new(settings),
         fetcher: Arc::new(fetcher),

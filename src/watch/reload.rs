@@ -6,12 +6,11 @@
 use super::decision::error_chain;
 use super::poll::Polling;
 use super::settings::files::{Digest, Files, Stamps};
-use super::settings::{Feed, Settings, settings_of};
+use super::settings::{Feed, Settings, matcher_for_long, settings_for_long};
 use crate::catalogue::Fault;
 use crate::feeds::http::{Fetcher, FetcherOptions};
 use crate::feeds::source::SourceSettings;
 use crate::ledger::{JournalEntry, LedgerError};
-use crate::market::Matcher;
 use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 use std::path::Path;
@@ -98,7 +97,7 @@ pub async fn reload(
         if because == Because::FilesChanged && is_known {
             return (Reloaded::Same, digest);
         }
-        let settings = settings_of(directory, files);
+        let settings = settings_for_long(directory, files);
         let taken = settings.and_then(|settings| with_settings(&before, settings));
         match taken {
             Ok(polling) => (Reloaded::Taken(Box::new(polling)), digest),
@@ -141,7 +140,7 @@ fn with_settings(before: &Polling, settings: Settings) -> Result<Polling, Vec<Fa
         }
     };
     Ok(Polling {
-        matcher: Arc::new(Matcher::new(&settings.catalogue)),
+        matcher: Arc::new(matcher_for_long(&settings)),
         settings: Arc::new(settings),
         fetcher,
         ledger: before.ledger.clone(),

@@ -10,11 +10,11 @@ mod lanes;
 pub use self::briefs::read_brief_alone;
 use self::briefs::read_briefs;
 use self::files::{Digest, File, Files, read_folder};
-use self::lanes::TwoLanes;
+use self::lanes::{ForLong, TwoLanes};
 use super::attention::Attention;
 use super::schedule::{Schedule, ScheduleFault};
 use crate::catalogue::table::{At, Document, Table};
-use crate::catalogue::{Catalogue, Fault, load_catalogue, load_catalogue_by};
+use crate::catalogue::{Catalogue, Fault, SideBySide, load_catalogue, load_catalogue_by};
 use crate::decide::{self, Hours, Telling};
 use crate::feeds::http::Identity;
 use crate::feeds::mapping::FormatSettings;
@@ -22,7 +22,8 @@ use crate::feeds::source::SourceSettings;
 use crate::fit::{FitRule, OwnRule, RuleBook};
 use crate::guide::render as guide;
 use crate::market::{
-    Brief, BriefId, FeedId, NormaliseSettings, Retailer, RetailerId, read_currency, read_day,
+    Brief, BriefId, FeedId, Matcher, NormaliseSettings, Retailer, RetailerId, read_currency,
+    read_day,
 };
 use crate::money::Rate;
 use crate::notify::{Channels, MachineSecrets, read_channel};
@@ -107,6 +108,28 @@ pub fn load_settings(directory: &Path) -> Result<Settings, Vec<Fault>> {
 /// # Errors
 /// Every fault of every file.
 pub fn settings_of(directory: &Path, files: Files) -> Result<Settings, Vec<Fault>> {
+    settings_by(directory, files, &TwoLanes)
+}
+
+/// The same for a daemon, which keeps them: they take a little longer to make and less room.
+///
+/// # Errors
+/// Every fault of every file.
+pub fn settings_for_long(directory: &Path, files: Files) -> Result<Settings, Vec<Fault>> {
+    settings_by(directory, files, &ForLong)
+}
+
+/// The matcher of such settings. Making one leaves holes, too, so that a copy is kept.
+pub fn matcher_for_long(settings: &Settings) -> Matcher {
+    let made = Matcher::new(&settings.catalogue);
+    ForLong.apart(|| made.clone())
+}
+
+fn settings_by(
+    directory: &Path,
+    files: Files,
+    threads: &impl SideBySide,
+) -> Result<Settings, Vec<Fault>> {
     let digest = files.digest();
     let Files {
         program,
@@ -117,8 +140,7 @@ pub fn settings_of(directory: &Path, files: Files) -> Result<Settings, Vec<Fault
         templates: template_files,
         mut faults,
     } = files;
-    let (mut catalogue, catalogue_faults) =
-        load_catalogue_by(&texts_of(&catalogue_files), &TwoLanes);
+    let (mut catalogue, catalogue_faults) = load_catalogue_by(&texts_of(&catalogue_files), threads);
     faults.extend(catalogue_faults);
     let (results, result_faults) = load_results(&texts_of(&result_files), &catalogue);
     faults.extend(result_faults);

@@ -35,6 +35,7 @@ mod buying;
 mod catalogue;
 mod importing;
 mod ledger_files;
+mod keeping;
 mod losses;
 mod market;
 mod measuring;

@@ -39,10 +39,10 @@ const ALLOCATOR: [(&str, &str); 3] = [
 pub fn run(directory: &Path, screen: &Screen) -> Result<(), Failure> {
     #[cfg(all(target_os = "linux", target_env = "gnu"))]
     tell_allocator();
-    let settings = wire::settings(directory)?;
+    let settings = wire::lasting_settings(directory)?;
     let lock =
         WatchLock::acquire(&settings.ledger).map_err(|error| Failure::Ledger(error.into()))?;
-    let polling = wire::polling(settings)?;
+    let polling = wire::lasting_polling(settings)?;
     let runtime = wire::runtime()?;
     let watched = runtime.block_on(run_watch(&polling, &lock));
     // A solve or a poll that is being stored may still run; it undoes itself when cut.

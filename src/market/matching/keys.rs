@@ -17,6 +17,7 @@ const LEAST_LONE_MPN: usize = 6;
 /// The longest run of atoms that is tried as a part number.
 const MPN_ATOMS_MAX: usize = 10;
 
+#[derive(Clone)]
 pub(super) struct Keys {
     by_gtin: BTreeMap<Gtin, ProfileId>,
     by_mpn: BTreeMap<String, Vec<ProfileId>>,

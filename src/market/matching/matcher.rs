@@ -12,6 +12,7 @@ use crate::market::offer::Offer;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The catalogue, ready to recognise its parts in offers.
+#[derive(Clone)]
 pub struct Matcher {
     pub(super) profiles: Profiles,
     keys: Keys,

@@ -12,6 +12,7 @@ pub(super) type WordId = u32;
 pub(super) const UNKNOWN_WORD: WordId = WordId::MAX;
 
 /// One part as titles are compared with it.
+#[derive(Clone)]
 pub(super) struct Profile {
     pub part: PartId,
     pub kind: Kind,
@@ -26,6 +27,7 @@ pub(super) struct Profile {
 }
 
 /// One value that a part has.
+#[derive(Clone)]
 pub(super) struct Known {
     pub what: What,
     pub value: SpecValue,
@@ -37,7 +39,7 @@ pub(super) struct Known {
 pub(super) type LineId = usize;
 
 /// What the parts of a line have among them.
-#[derive(Default)]
+#[derive(Default, Clone)]
 pub(super) struct Line {
     pub numbers: BTreeSet<WordId>,
     /// Values that names of the line state.
@@ -47,12 +49,13 @@ pub(super) struct Line {
 }
 
 /// The words of all names.
-#[derive(Default)]
+#[derive(Default, Clone)]
 pub(super) struct Words {
     ids: BTreeMap<String, WordId>,
     pub texts: Vec<String>,
 }
 
+#[derive(Clone)]
 pub(super) struct Profiles {
     pub all: Vec<Profile>,
     pub lines: Vec<Line>,

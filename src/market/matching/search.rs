@@ -23,7 +23,7 @@ const VALUE_KEYS: &[What] = &[What::CapacityGb, What::TransferMtS, What::RatedW]
 /// One for the part, one more in case the title spells the first differently.
 const KEYS_PER_PART: usize = 2;
 
-#[derive(Default)]
+#[derive(Default, Clone)]
 pub(super) struct Search {
     by_brand: BTreeMap<String, BTreeMap<Key, Vec<ProfileId>>>,
 }
