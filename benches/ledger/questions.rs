@@ -10,11 +10,10 @@ use rigtide::ledger::{Interval, Reader};
 use rigtide::market::FeedId;
 use rigtide::money::Currency;
 use std::collections::BTreeMap;
-use std::time::Instant;
 
 const N_QUESTIONS: usize = 21;
 
-/// Medians of several, in milliseconds of the processor; of the past, which two threads read, by the clock.
+/// Medians of several, in milliseconds of the processor.
 #[derive(Debug)]
 pub struct Questions {
     pub series_ms: f64,
@@ -46,7 +45,7 @@ pub fn ask(reader: &Reader, n_hours: i64) -> Result<Questions> {
     })?;
     let market_now = times_ms(|| reader.listed(None).map_err(Into::into))?;
     let (mut back, mut then_rows) = (0, 0);
-    let then = clock_ms(|| {
+    let then = times_ms(|| {
         back += 1;
         let at = begin() + TimeDelta::hours(n_hours * back / (N_QUESTIONS as i64 + 1));
         let market = reader.listed(Some(at))?;
@@ -110,25 +109,12 @@ fn asked(interval: &Interval) -> Asked {
 }
 
 /// How long each took of the processor, in milliseconds and rising order.
-fn times_ms<T>(ask: impl FnMut() -> Result<T>) -> Result<Vec<f64>> {
-    each_ms(processor_seconds, ask)
-}
-
-/// How long each took by the clock, in milliseconds and rising order.
-fn clock_ms<T>(ask: impl FnMut() -> Result<T>) -> Result<Vec<f64>> {
-    let begun = Instant::now();
-    each_ms(|| Ok(begun.elapsed().as_secs_f64()), ask)
-}
-
-fn each_ms<T>(
-    seconds: impl Fn() -> Result<f64>,
-    mut ask: impl FnMut() -> Result<T>,
-) -> Result<Vec<f64>> {
+fn times_ms<T>(mut ask: impl FnMut() -> Result<T>) -> Result<Vec<f64>> {
     let mut taken = Vec::new();
     for _ in 0..N_QUESTIONS {
-        let start = seconds()?;
+        let start = processor_seconds()?;
         let answer = ask()?;
-        taken.push((seconds()? - start) * 1000.0);
+        taken.push((processor_seconds()? - start) * 1000.0);
         drop(answer);
     }
     taken.sort_by(f64::total_cmp);

@@ -31,8 +31,8 @@ pub fn render(all: &Measured) -> String {
          Written by `cargo bench --bench ledger`; what is measured, and how, stands in\n\
          [`ledger/main.rs`](ledger/main.rs). {N_PARTS} parts, {N_OFFERS} offers of five retailers, {days} days of\n\
          hourly polls, seed {SEED}; of 10,000 offers 139 change their price in an hour and 60 their stock.\n\
-         SQLite {}, two cores of {}. Every poll is one synchronised transaction. Questions of now\n\
-         are in time of the processor, all else by the clock, beside other work on the machine.\n\n\
+         SQLite {}, two cores of {}. Every poll is one synchronised transaction. Questions are\n\
+         in time of the processor, all else by the clock.\n\n\
          | what | |\n| --- | ---: |\n{rows}",
         rusqlite::version(),
         machine(),

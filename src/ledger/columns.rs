@@ -6,6 +6,7 @@ use crate::money::{Currency, Money};
 use chrono::{DateTime, Utc};
 use rusqlite::types::{ToSqlOutput, Type, ValueRef};
 use rusqlite::{Row, Statement, ToSql};
+use serde_json::json;
 use std::error::Error;
 
 /// The columns that say under which terms an offer stands, in the order of [`Terms::read`].
@@ -116,6 +117,76 @@ impl Terms {
             && is_integer(row, first + 10, self.available_from.map(millis))?)
     }
 
+    /// These terms at a price of nothing: what they have alike with others.
+    pub fn at_no_price(&self) -> Terms {
+        self.at_price(0)
+    }
+
+    /// These terms at another amount of their currency.
+    pub fn at_price(&self, minor: i64) -> Terms {
+        Terms {
+            price: Money::from_minor(minor, self.price.currency()),
+            ..*self
+        }
+    }
+
+    /// All but the amount of the price, as a JSON list of the columns from the currency on.
+    pub fn beside_amount(&self) -> String {
+        let (list_minor, list_currency) = self.beside_price(self.list_price);
+        let (shipping_minor, shipping_currency) = self.beside_price(self.shipping);
+        let columns = json!([
+            self.price.currency().code(),
+            self.availability.name(),
+            list_minor,
+            list_currency.as_ref().map(Currency::code),
+            shipping_minor,
+            shipping_currency.as_ref().map(Currency::code),
+            self.tax_included,
+            self.minimum_quantity,
+            self.lead_days,
+            self.available_from.map(millis),
+        ]);
+        columns.to_string()
+    }
+
+    /// Terms at a price of nothing from what [`Terms::beside_amount`] made.
+    pub fn of_beside_amount(text: &[u8]) -> Option<Terms> {
+        type Columns<'t> = (
+            &'t str,
+            &'t str,
+            Option<i64>,
+            Option<&'t str>,
+            Option<i64>,
+            Option<&'t str>,
+            bool,
+            u32,
+            Option<u32>,
+            Option<i64>,
+        );
+        let columns: Columns<'_> = serde_json::from_slice(text).ok()?;
+        let (code, stock, list, list_code, shipping, shipping_code, tax, least, lead, from) =
+            columns;
+        let currency = Currency::parse(code).ok()?;
+        let amount = |minor: Option<i64>, code: Option<&str>| {
+            let currency = code.map_or(Some(currency), |code| Currency::parse(code).ok())?;
+            Some(minor.map(|minor| Money::from_minor(minor, currency)))
+        };
+        let available_from = match from {
+            Some(from) => Some(DateTime::from_timestamp_millis(from)?),
+            None => None,
+        };
+        Some(Terms {
+            price: Money::from_minor(0, currency),
+            availability: Availability::parse_name(stock)?,
+            list_price: amount(list, list_code)?,
+            shipping: amount(shipping, shipping_code)?,
+            tax_included: tax,
+            minimum_quantity: least,
+            lead_days: lead,
+            available_from,
+        })
+    }
+
     /// The minor units of another amount, and its currency unless it is that of the price.
     fn beside_price(&self, amount: Option<Money>) -> (Option<i64>, Option<Currency>) {
         let currency = amount.map(|amount| amount.currency());
@@ -212,7 +283,7 @@ fn unknown(column: usize, text: &str, expected: &'static str) -> rusqlite::Error
     unreadable(column, Unknown { text, expected })
 }
 
-fn read_instant(column: usize, millis: i64) -> rusqlite::Result<DateTime<Utc>> {
+pub(super) fn read_instant(column: usize, millis: i64) -> rusqlite::Result<DateTime<Utc>> {
     DateTime::from_timestamp_millis(millis)
         .ok_or_else(|| unknown(column, &millis.to_string(), "instant"))
 }

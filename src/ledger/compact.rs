@@ -1,6 +1,7 @@
 //! Giving room back: unused pages and, where the author says so, the fine detail of days long past.
 
 use super::columns::{Terms, millis, terms_columns};
+use super::ended;
 use super::error::LedgerError;
 use super::journal::JournalEntry;
 use super::matching::OfferRow;
@@ -43,6 +44,9 @@ impl Ledger {
         let offers = self
             .read()
             .run(|connection| thick_offers(connection, before_ms))?;
+        if !offers.is_empty() {
+            self.write(|connection| ended::forget_before(connection, before_ms))?;
+        }
         for (step, some) in offers.chunks(OFFERS_A_STEP).enumerate() {
             self.write(|connection| {
                 some.iter()
@@ -101,7 +105,8 @@ fn thin_offer(connection: &Connection, row: OfferRow, before_ms: i64) -> rusqlit
         "SELECT from_ms, coalesce(until_ms, from_ms),
                 known_ms IS NULL AND gone_ms IS NULL AND until_ms IS NOT NULL
                 AND NOT EXISTS (SELECT 1 FROM gap g WHERE g.offer_id = observation.offer_id
-                    AND g.seen_ms BETWEEN observation.from_ms AND observation.until_ms), ",
+                    AND g.seen_ms BETWEEN observation.from_ms AND observation.until_ms),
+                known_ms IS NOT NULL, ",
         terms_columns!(),
         " FROM observation WHERE offer_id = ?1 ORDER BY from_ms"
     ))?;
@@ -110,7 +115,8 @@ fn thin_offer(connection: &Connection, row: OfferRow, before_ms: i64) -> rusqlit
             from_ms: found.get(0)?,
             until_ms: found.get(1)?,
             is_plain: found.get(2)?,
-            terms: Terms::read(found, 3)?,
+            is_late: found.get(3)?,
+            terms: Terms::read(found, 4)?,
         })
     })?;
     let pieces: Vec<Piece> = pieces.collect::<rusqlite::Result<_>>()?;

@@ -1,97 +1,131 @@
 //! The offers of parts as they stand or stood, in the form that markets are made from.
 //!
 //! Every question reads all of them, so this takes the columns that a market asks for and no others,
-//! and puts them in order itself: rows that wide cost the database more to sort than to read. Of the
-//! past, each offer's terms lie on a page of their own, so two connections read half of them each.
+//! and puts them in order itself: rows that wide cost the database more to sort than to read.
 
-use super::columns::{TERMS_WIDTH, Terms, condition, instant, millis, terms_columns};
+use super::believed::{Believed, BelievedThen, ENDED_A_STEP};
+use super::columns::{Terms, condition, instant, millis, read_instant, terms_columns};
 use super::error::LedgerError;
-use super::market::{SEEN_UNTIL, STANDING_NOW, StandingThen};
+use super::gaps::WENT_WELL;
+use super::market::{SEEN_UNTIL, STANDING_NOW};
+use super::matching::OfferRow;
 use super::open::Reader;
 use crate::catalogue::PartId;
 use crate::market::{Listed, RetailerId, Sku, waiting_days};
 use chrono::{DateTime, Utc};
-use rusqlite::{Params, Row};
-use std::ops::RangeInclusive;
-
-/// Fewer offers are read faster by one connection than by two.
-const OFFERS_FOR_TWO: i64 = 2_000;
+use rusqlite::Row;
 
 impl Reader {
-    /// What [`Reader::current_offers`] says of now or of an instant, in the same order.
+    /// What [`Reader::current_offers`] says of now, or as it was said at an instant: with the prices,
+    /// the stock, the matches, the titles and the links known then, without what was gone by then.
+    ///
+    /// What several writes said of one millisecond counts as the last of them left it. A poll counts
+    /// from its instant on, though it takes a moment until it is stored.
     ///
     /// # Errors
     /// [`LedgerError`]
     pub fn listed(&self, past: Option<DateTime<Utc>>) -> Result<Vec<Listed>, LedgerError> {
         match past {
-            None => Ok(self.rows(&select_now(), [])?.in_order()),
-            Some(at) => self.listed_then(at),
+            None => self.listed_now(),
+            Some(at) => self.listed_then(at, ENDED_A_STEP),
         }
     }
 
-    /// What stood at an instant is written no more, so it does not matter that the two see the
-    /// ledger at slightly different moments of today.
-    fn listed_then(&self, at: DateTime<Utc>) -> Result<Vec<Listed>, LedgerError> {
-        let last = self.run(|connection| {
-            let select = "SELECT coalesce(max(id), 0) FROM offer";
-            connection.query_row(select, [], |row| row.get::<_, i64>(0))
-        })?;
-        let of = |reader: &Reader, offers: RangeInclusive<i64>| {
-            let parameters = (millis(at), *offers.start(), *offers.end());
-            reader.rows(&select_then(), parameters).map(Rows::sorted)
-        };
-        if last < OFFERS_FOR_TWO {
-            return Ok(of(self, 0..=last)?.in_order());
-        }
-        let middle = last / 2;
-        let path = self.path();
-        let (first, second) = std::thread::scope(|threads| {
-            let second = threads.spawn(|| of(&Reader::open(path)?, middle + 1..=last));
-            (of(self, 0..=middle), second.join())
-        });
-        let mut rows = first?;
-        match second {
-            Ok(second) => rows.extend(second?),
-            Err(panic) => std::panic::resume_unwind(panic),
-        }
-        Ok(rows.in_order())
-    }
-
-    fn rows(&self, select: &str, parameters: impl Params) -> Result<Rows, LedgerError> {
+    fn listed_now(&self) -> Result<Vec<Listed>, LedgerError> {
         self.run(|connection| {
-            let mut statement = connection.prepare_cached(select)?;
-            let mut found = statement.query(parameters)?;
+            let mut statement = connection.prepare_cached(&select_now())?;
+            let mut found = statement.query([])?;
             let mut rows = Rows::default();
             while let Some(row) = found.next()? {
-                let feed = rows.feeds.number(row.get_ref(TERMS_WIDTH)?.as_str()?);
-                rows.offers.push((feed, read_listed(row)?));
+                let terms = Terms::read(row, WIDTH + 1)?;
+                rows.add(row, &terms, instant(row, WIDTH)?)?;
             }
-            Ok(rows)
+            Ok(rows.in_order())
+        })
+    }
+
+    pub(super) fn listed_then(
+        &self,
+        at: DateTime<Utc>,
+        step: usize,
+    ) -> Result<Vec<Listed>, LedgerError> {
+        let at_ms = millis(at);
+        self.run(|connection| {
+            // One state of the ledger for all three, while polls go on.
+            let snapshot = connection.unchecked_transaction()?;
+            let mut then = BelievedThen::read(&snapshot, at_ms, step)?;
+            let mut statement = snapshot.prepare_cached(&select_then())?;
+            let mut found = statement.query([at_ms])?;
+            let mut rows = Rows::default();
+            while let Some(row) = found.next()? {
+                if let Some(believed) = then.of(OfferRow(row.get(WIDTH)?))? {
+                    rows.add(row, &believed.terms, seen_at(row, &believed)?)?;
+                }
+            }
+            Ok(rows.in_order())
         })
     }
 }
 
+/// What an offer is called and taken for, in the first columns of both selections.
+const WIDTH: usize = 8;
+
+/// Further columns: when its terms were last seen, and the terms.
 fn select_now() -> String {
     let terms = terms_columns!();
     format!(
-        "SELECT {terms}, f.name, f.retailer, o.sku, o.part, o.title, o.seller, o.condition,
-                o.link, {SEEN_UNTIL}
+        "SELECT f.name, f.retailer, o.sku, o.part, o.title, o.seller, o.condition, o.link,
+                {SEEN_UNTIL}, {terms}
          {STANDING_NOW}"
     )
 }
 
+/// Further columns: the offer, and what [`seen_at`] needs. A row of a group that has its `max` gives the
+/// group's other columns, as SQLite has it; all tables are read in the order of the offers.
 fn select_then() -> String {
-    let terms = terms_columns!();
-    let StandingThen {
-        with,
-        seen_until,
-        from,
-    } = StandingThen::sql();
     format!(
-        "{with}
-         SELECT {terms}, f.name, f.retailer, o.sku, m.part, coalesce(l.title, o.title), o.seller,
-                o.condition, iif(l.offer_id IS NULL, o.link, l.link), {seen_until}
-         {from} AND o.id BETWEEN ?2 AND ?3"
+        "WITH newest AS MATERIALIZED (
+             SELECT f.id AS feed_id,
+                    (SELECT p.at_ms FROM poll p
+                     WHERE p.feed_id = f.id AND p.at_ms <= ?1 AND {WENT_WELL}
+                     ORDER BY p.at_ms DESC LIMIT 1) AS at_ms
+             FROM feed f)
+         SELECT f.name, f.retailer, o.sku, m.part, coalesce(l.title, o.title), o.seller,
+                o.condition, iif(l.offer_id IS NULL, o.link, l.link), o.id,
+                max(o.last_seen_ms, iif(o.present, coalesce(f.seen_until_ms, 0), 0)), n.at_ms,
+                g.seen_ms, g.until_ms
+         FROM (SELECT offer_id, part, max(since_ms) FROM matching WHERE since_ms <= ?1
+               GROUP BY offer_id) m
+         CROSS JOIN offer o ON o.id = m.offer_id
+         CROSS JOIN feed f ON f.id = o.feed_id
+         CROSS JOIN newest n ON n.feed_id = f.id
+         LEFT JOIN listing l ON l.offer_id = o.id AND l.until_ms =
+             (SELECT min(until_ms) FROM listing WHERE offer_id = o.id AND until_ms > ?1)
+         LEFT JOIN gap g ON g.offer_id = o.id AND g.seen_ms =
+             (SELECT max(seen_ms) FROM gap WHERE offer_id = o.id AND seen_ms < n.at_ms)
+         WHERE m.part IS NOT NULL AND o.first_seen_ms <= ?1
+             AND (o.gone_since_ms IS NULL OR o.gone_since_ms > ?1)"
+    )
+}
+
+/// When terms had last been seen at the instant that was asked about: by the newest poll up to it,
+/// unless that lies in a gap or they were seen no more.
+fn seen_at(row: &Row<'_>, believed: &Believed) -> rusqlite::Result<DateTime<Utc>> {
+    let offer_seen_ms: i64 = row.get(WIDTH + 1)?;
+    let newest_ms: Option<i64> = row.get(WIDTH + 2)?;
+    let gap: Option<(i64, i64)> = row
+        .get::<_, Option<i64>>(WIDTH + 3)?
+        .zip(row.get(WIDTH + 4)?);
+    let newest_ms = newest_ms.map(|newest_ms| match gap {
+        Some((seen_ms, until_ms)) if seen_ms >= believed.from_ms && until_ms >= newest_ms => {
+            seen_ms
+        }
+        _ => newest_ms,
+    });
+    let seen_ms = newest_ms.map_or(believed.from_ms, |newest| newest.max(believed.from_ms));
+    read_instant(
+        WIDTH,
+        seen_ms.min(believed.until_ms.unwrap_or(offer_seen_ms)),
     )
 }
 
@@ -124,17 +158,21 @@ impl Feeds {
 }
 
 impl Rows {
-    fn extend(&mut self, others: Rows) {
-        let Rows { feeds, offers } = others;
-        let numbers = feeds.names.iter().map(|name| self.feeds.number(name));
-        let numbers: Vec<usize> = numbers.collect();
-        let offers = offers.into_iter().map(|(feed, one)| (numbers[feed], one));
-        self.offers.extend(offers);
+    /// Adds the offer of a row of either selection.
+    fn add(
+        &mut self,
+        row: &Row<'_>,
+        terms: &Terms,
+        seen_at: DateTime<Utc>,
+    ) -> rusqlite::Result<()> {
+        let feed = self.feeds.number(row.get_ref(0)?.as_str()?);
+        self.offers.push((feed, read_listed(row, terms, seen_at)?));
+        Ok(())
     }
 
     /// By part, feed, SKU, seller and condition; no two offers agree in all of them. Offers are wide,
     /// so their places are sorted and each is moved once.
-    fn sorted(self) -> Rows {
+    fn in_order(self) -> Vec<Listed> {
         let Rows { feeds, offers } = self;
         let compare = |one: &usize, other: &usize| {
             let ((feed, one), (other_feed, other)) = (&offers[*one], &offers[*other]);
@@ -147,45 +185,29 @@ impl Rows {
                 .then_with(|| one.condition.name().cmp(other.condition.name()))
         };
         let mut places: Vec<usize> = (0..offers.len()).collect();
-        // What two connections brought are two runs in order, which this sort merges.
-        places.sort_by(compare);
+        places.sort_unstable_by(compare);
         let mut offers: Vec<Option<(usize, Listed)>> = offers.into_iter().map(Some).collect();
         let sorted = places.into_iter().filter_map(|place| offers[place].take());
-        Rows {
-            offers: sorted.collect(),
-            feeds,
-        }
-    }
-
-    fn in_order(self) -> Vec<Listed> {
-        self.sorted()
-            .offers
-            .into_iter()
-            .map(|(_, one)| one)
-            .collect()
+        sorted.map(|(_, one)| one).collect()
     }
 }
 
-/// Reads the columns of both selections; the name of the feed stands at [`TERMS_WIDTH`].
-fn read_listed(row: &Row<'_>) -> rusqlite::Result<Listed> {
-    const FIRST: usize = TERMS_WIDTH;
-    let terms = Terms::read(row, 0)?;
-    let seller: String = row.get(FIRST + 5)?;
-    let seen_at = instant(row, FIRST + 8)?;
+fn read_listed(row: &Row<'_>, terms: &Terms, seen_at: DateTime<Utc>) -> rusqlite::Result<Listed> {
+    let seller: String = row.get(5)?;
     Ok(Listed {
-        retailer: RetailerId::new(row.get::<_, String>(FIRST + 1)?),
-        sku: Sku::new(row.get::<_, String>(FIRST + 2)?),
-        part: PartId::new(row.get::<_, String>(FIRST + 3)?),
-        title: row.get(FIRST + 4)?,
+        retailer: RetailerId::new(row.get::<_, String>(1)?),
+        sku: Sku::new(row.get::<_, String>(2)?),
+        part: PartId::new(row.get::<_, String>(3)?),
+        title: row.get(4)?,
         price: terms.price,
         tax_included: terms.tax_included,
         availability: terms.availability,
         lead_days: waiting_days(terms.lead_days, terms.available_from, seen_at),
-        condition: condition(row, FIRST + 6)?,
+        condition: condition(row, 6)?,
         seller: Some(seller).filter(|seller| !seller.is_empty()),
         shipping: terms.shipping,
         minimum_quantity: terms.minimum_quantity,
-        link: row.get(FIRST + 7)?,
+        link: row.get(7)?,
         seen_at,
     })
 }

@@ -1,16 +1,13 @@
 //! What the ledger says of prices: the market at an instant, and the series of one part.
 
-use super::columns::{
-    Terms, condition, currency, instant, millis, optional_instant, terms_columns,
-};
+use super::columns::{Terms, condition, currency, instant, optional_instant, terms_columns};
 use super::error::LedgerError;
-use super::gaps::WENT_WELL;
 use super::matching::{OFFER_WIDTH, OfferRow, PartMatch, offer_columns, read_match, read_offer};
 use super::open::Reader;
 use crate::market::{Availability, Condition, FeedId, Offer, RetailerId, Sku};
 use crate::money::Money;
 use chrono::{DateTime, Utc};
-use rusqlite::{Row, params};
+use rusqlite::Row;
 
 /// Names one interval of one offer for good.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -74,35 +71,25 @@ pub(super) const STANDING_NOW: &str =
      CROSS JOIN feed f ON f.id = o.feed_id
      WHERE b.until_ms IS NULL AND o.part IS NOT NULL";
 
-/// The same as of the instant `?1`, in SQL: what comes before the columns, when the terms had last been
-/// seen then, and what comes after the columns. `l` is what the offer was called, where that is no more
-/// so.
-pub(super) struct StandingThen {
-    pub with: String,
-    pub seen_until: String,
-    pub from: &'static str,
-}
-
 impl Reader {
-    /// The offers that are taken for parts, as they stand now or as they stood at an instant:
-    /// with the prices, the stock, the matches, the titles and the links known then, without what
-    /// was gone by then. Their other texts are those of today.
-    ///
-    /// What several writes said of one millisecond counts as the last of them left it. A poll
-    /// counts from its instant on, though it takes a moment until it is stored.
-    ///
-    /// Sorted by part, feed, SKU, seller and condition.
+    /// The offers that are taken for parts, as they stand now, with all that is known of them. Sorted
+    /// by part, feed, SKU, seller and condition.
     ///
     /// # Errors
     /// [`LedgerError`]
-    pub fn current_offers(
-        &self,
-        at: Option<DateTime<Utc>>,
-    ) -> Result<Vec<CurrentOffer>, LedgerError> {
-        match at {
-            None => self.offers_now(),
-            Some(at) => self.offers_then(at),
-        }
+    pub fn current_offers(&self) -> Result<Vec<CurrentOffer>, LedgerError> {
+        let select = format!(
+            "SELECT {offer}, o.id, f.name, o.part, o.matched_by, o.confidence_percent, b.from_ms,
+                    {SEEN_UNTIL}
+             {STANDING_NOW}
+             ORDER BY o.part, f.name, o.sku, o.seller, o.condition",
+            offer = offer_columns!()
+        );
+        self.run(|connection| {
+            let mut statement = connection.prepare_cached(&select)?;
+            let offers = statement.query_map([], read_current)?;
+            offers.filter_map(Result::transpose).collect()
+        })
     }
 
     /// When the record begins: with the first poll, or a price of the past that was imported.
@@ -156,85 +143,9 @@ impl Reader {
             intervals.collect()
         })
     }
-
-    fn offers_now(&self) -> Result<Vec<CurrentOffer>, LedgerError> {
-        let select = format!(
-            "SELECT {offer}, o.id, f.name, o.part, o.matched_by, o.confidence_percent, b.from_ms,
-                    {SEEN_UNTIL}
-             {STANDING_NOW}
-             ORDER BY o.part, f.name, o.sku, o.seller, o.condition",
-            offer = offer_columns!()
-        );
-        self.run(|connection| {
-            let mut statement = connection.prepare_cached(&select)?;
-            let offers = statement.query_map([], read_current)?;
-            offers.filter_map(Result::transpose).collect()
-        })
-    }
-
-    fn offers_then(&self, at: DateTime<Utc>) -> Result<Vec<CurrentOffer>, LedgerError> {
-        let StandingThen {
-            with,
-            seen_until,
-            from,
-        } = StandingThen::sql();
-        let select = format!(
-            "{with}
-             SELECT {offer}, o.id, f.name, m.part, m.matched_by, m.confidence_percent, b.from_ms,
-                    {seen_until}
-             {from}
-             ORDER BY m.part, f.name, o.sku, o.seller, o.condition",
-            offer = offer_columns!(
-                "coalesce(l.title, o.title)",
-                "iif(l.offer_id IS NULL, o.link, l.link)"
-            )
-        );
-        self.run(|connection| {
-            let mut statement = connection.prepare_cached(&select)?;
-            let offers = statement.query_map(params![millis(at)], read_current)?;
-            offers.filter_map(Result::transpose).collect()
-        })
-    }
 }
 
-impl StandingThen {
-    /// An interval is known from its start, or from when it was confirmed. One that ran on past the
-    /// instant was last seen by the newest poll up to it, unless that lies in a gap.
-    pub(super) fn sql() -> StandingThen {
-        StandingThen {
-            with: format!(
-                "WITH newest AS MATERIALIZED (
-                     SELECT f.id AS feed_id,
-                            (SELECT p.at_ms FROM poll p
-                             WHERE p.feed_id = f.id AND p.at_ms <= ?1 AND {WENT_WELL}
-                             ORDER BY p.at_ms DESC LIMIT 1) AS at_ms
-                     FROM feed f)"
-            ),
-            seen_until: format!(
-                "min({SEEN_UNTIL}, max(b.from_ms, coalesce(
-                     (SELECT iif(g.until_ms >= n.at_ms, g.seen_ms, NULL) FROM gap g
-                      WHERE g.offer_id = o.id AND g.seen_ms >= b.from_ms AND g.seen_ms < n.at_ms
-                      ORDER BY g.seen_ms DESC LIMIT 1),
-                     n.at_ms, b.from_ms)))"
-            ),
-            // The newest interval that was known is looked for from the instant backwards: most
-            // often it is the first.
-            from: "FROM offer o NOT INDEXED CROSS JOIN feed f ON f.id = o.feed_id
-                 CROSS JOIN newest n ON n.feed_id = f.id
-                 CROSS JOIN matching m ON m.offer_id = o.id AND m.since_ms =
-                     (SELECT max(since_ms) FROM matching WHERE offer_id = o.id AND since_ms <= ?1)
-                 CROSS JOIN observation b ON b.offer_id = o.id AND b.from_ms =
-                     (SELECT from_ms FROM observation WHERE offer_id = o.id AND from_ms <= ?1
-                          AND coalesce(known_ms, from_ms) <= ?1
-                      ORDER BY from_ms DESC LIMIT 1)
-                 LEFT JOIN listing l ON l.offer_id = o.id AND l.until_ms =
-                     (SELECT min(until_ms) FROM listing WHERE offer_id = o.id AND until_ms > ?1)
-                 WHERE m.part IS NOT NULL AND (b.gone_ms IS NULL OR b.gone_ms > ?1)",
-        }
-    }
-}
-
-fn read_current(row: &Row<'_>) -> rusqlite::Result<Option<CurrentOffer>> {
+pub(super) fn read_current(row: &Row<'_>) -> rusqlite::Result<Option<CurrentOffer>> {
     let Some(part) = read_match(row, OFFER_WIDTH + 2)? else {
         return Ok(None);
     };

@@ -14,7 +14,7 @@ use chrono::{DateTime, Utc};
 use rusqlite::{Connection, OptionalExtension as _, Row};
 
 /// The number of an offer in this ledger.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct OfferRow(pub i64);
 
 /// The evidence that an offer is a part.

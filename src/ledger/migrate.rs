@@ -31,6 +31,7 @@ pub(super) const MIGRATIONS: &[(&str, &str)] = &[
         include_str!("migrations/0012_marks_apart.sql"),
     ),
     ("refusals", include_str!("migrations/0013_refusals.sql")),
+    ("ended", include_str!("migrations/0014_ended.sql")),
 ];
 
 /// The version that this program writes.

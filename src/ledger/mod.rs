@@ -23,6 +23,7 @@
 //!
 //! Start reading at [`Ledger`], then [`PollWriter`]; `migrations/` holds the tables.
 
+mod believed;
 mod builds;
 mod columns;
 mod compact;
@@ -31,6 +32,7 @@ mod decisions;
 mod deliveries;
 mod digests;
 mod editions;
+mod ended;
 mod error;
 mod gaps;
 mod held;

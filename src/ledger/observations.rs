@@ -2,6 +2,7 @@
 
 use super::columns::{Terms, millis};
 use super::decisions;
+use super::ended::{self, Packing};
 use super::error::LedgerError;
 use super::gaps;
 use super::held::{self, Holding};
@@ -36,6 +37,7 @@ pub struct PollWriter<'a> {
     n_gone_listed: u64,
     /// The feed had no offers before this poll.
     is_first: bool,
+    ended: Packing,
 }
 
 /// What an observation did to the ledger.
@@ -91,6 +93,7 @@ struct Hot<'a> {
     open_interval: CachedStatement<'a>,
     close_interval: CachedStatement<'a>,
     set_mark: CachedStatement<'a>,
+    insert_ended: CachedStatement<'a>,
 }
 
 impl Ledger {
@@ -123,6 +126,7 @@ impl Ledger {
             listed: Listed::default(),
             n_gone_listed: 0,
             is_first: rows::has_no_offers(connection, feed).map_err(fault)?,
+            ended: Packing::new(at),
         })
     }
 }
@@ -219,7 +223,10 @@ impl PollWriter<'_> {
                 Some(true) => Ok(Effect::Unchanged),
                 Some(false) => {
                     let close = &mut this.hot.close_interval;
-                    rows::close_interval(close, known.row, known.seen_until_ms)?;
+                    let ended = rows::close_interval(close, known.row, known.seen_until_ms)?;
+                    if let Some(ended) = ended {
+                        this.ended.add(&mut this.hot.insert_ended, &ended)?;
+                    }
                     this.open(known.row, offer)?;
                     Ok(Effect::Changed)
                 }
@@ -303,6 +310,7 @@ impl PollWriter<'_> {
         snapshot: SnapshotIs,
     ) -> Result<Committed, LedgerError> {
         let committed = self.run_mut(|this| {
+            this.ended.store(&mut this.hot.insert_ended)?;
             let (missing, gone) = match snapshot {
                 SnapshotIs::Complete => this.count_absent()?,
                 SnapshotIs::Partial => {
@@ -466,6 +474,7 @@ impl<'a> Hot<'a> {
             open_interval: connection.prepare_cached(rows::OPEN_INTERVAL)?,
             close_interval: connection.prepare_cached(rows::CLOSE_INTERVAL)?,
             set_mark: connection.prepare_cached(marks::SET)?,
+            insert_ended: connection.prepare_cached(ended::INSERT)?,
         })
     }
 }

@@ -23,6 +23,8 @@ pub(super) struct Piece {
     /// Nothing is said of it but its terms: it was believed when seen, seen by every poll, and did
     /// not end with the offer.
     pub is_plain: bool,
+    /// It was believed later than it was seen, so that what came before it was believed until then.
+    pub is_late: bool,
 }
 
 /// Intervals to be taken out, all those that begin from one instant up to another, and what comes
@@ -95,8 +97,9 @@ fn runs(
     for at in within {
         let piece = &pieces[at];
         // `within` leaves out the last, so there is a next one.
-        let hole = pieces[at + 1].from_ms - piece.until_ms;
-        if !piece.is_plain || hole > HOLE_MS_MAX {
+        let next = &pieces[at + 1];
+        let hole = next.from_ms - piece.until_ms;
+        if !piece.is_plain || next.is_late || hole > HOLE_MS_MAX {
             continue;
         }
         match runs.last_mut() {

@@ -1,10 +1,12 @@
 //! Whether the ledger holds together: the file, its references, and what the program relies on.
 
+use super::columns::{Terms, terms_columns};
 use super::editions;
+use super::ended::{self, Ended, GoesOn};
 use super::error::LedgerError;
 use super::open::Reader;
 use crate::market::{Availability, Condition};
-use rusqlite::Connection;
+use rusqlite::{Connection, OptionalExtension as _};
 
 /// One thing that was looked at.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -89,9 +91,9 @@ const CHECKS: &[Check] = &[
     ),
     Check(
         "held_waiting",
-        "nothing is held of an offer that was given up",
+        "nothing is held that was seen before its offer was given up",
         "SELECT 'offer ' || h.offer_id FROM held h JOIN offer o ON o.id = h.offer_id
-         WHERE o.gone_since_ms IS NOT NULL",
+         WHERE h.first_seen_ms <= o.gone_since_ms",
     ),
     Check(
         "marks_standing",
@@ -208,6 +210,7 @@ impl Reader {
                 "every availability and condition has a known name",
             );
             verdicts.push(look(&snapshot, name, must, &unknown_words())?);
+            verdicts.push(packed_is_so(&snapshot)?);
             let mut altered = editions::altered(&snapshot)?;
             verdicts.push(Verdict {
                 name: "editions_unaltered",
@@ -236,6 +239,72 @@ fn unknown_words() -> String {
          UNION ALL SELECT 'offer ' || id || ': ' || condition FROM offer
          WHERE condition NOT IN ({conditions})"
     )
+}
+
+/// What is packed to be read quickly repeats intervals, and these ended when it says.
+fn packed_is_so(connection: &Connection) -> rusqlite::Result<Verdict> {
+    let mut interval = connection.prepare(concat!(
+        "SELECT until_ms, known_ms,
+             (SELECT from_ms FROM observation n
+              WHERE n.offer_id = b.offer_id AND n.from_ms > b.from_ms
+              ORDER BY n.from_ms LIMIT 1), ",
+        terms_columns!(),
+        " FROM observation b WHERE offer_id = ?1 AND from_ms = ?2"
+    ))?;
+    let mut is_so = |ended: &Ended, at_ms: i64| {
+        let found = interval.query_row((ended.offer.0, ended.from_ms), |row| {
+            let repeated = Ended {
+                until_ms: row.get(0)?,
+                known_ms: row.get(1)?,
+                terms: Terms::read(row, 3)?,
+                ..*ended
+            };
+            let next_ms: Option<i64> = row.get(2)?;
+            Ok(repeated == *ended && next_ms == Some(at_ms))
+        });
+        match found.optional() {
+            Err(fault @ rusqlite::Error::SqliteFailure(..)) => Err(fault),
+            // An interval that is not there, or holds what nobody wrote, is not what is packed.
+            found => Ok(found.is_ok_and(|found| found == Some(true))),
+        }
+    };
+    let mut verdict = Verdict {
+        name: "ended_packed",
+        must: "what is packed of ended terms repeats their intervals",
+        faults: 0,
+        examples: Vec::new(),
+    };
+    let mut looked = Ok(());
+    let read = ended::read_after(connection, i64::MIN, &mut |at_ms, block| {
+        for one in &block {
+            match is_so(one, at_ms) {
+                Ok(true) => {}
+                Ok(false) => {
+                    verdict.faults += 1;
+                    if verdict.examples.len() < EXAMPLES_MAX {
+                        let Ended { offer, from_ms, .. } = one;
+                        let example = format!("offer {} at {from_ms}", offer.0);
+                        verdict.examples.push(example);
+                    }
+                }
+                Err(fault) => {
+                    looked = Err(fault);
+                    return GoesOn::No;
+                }
+            }
+        }
+        GoesOn::Yes
+    });
+    match read {
+        Err(rusqlite::Error::FromSqlConversionFailure(..)) => {
+            verdict.faults += 1;
+            verdict
+                .examples
+                .push("a block that cannot be read".to_owned());
+        }
+        read => read.and(looked)?,
+    }
+    Ok(verdict)
 }
 
 fn look(

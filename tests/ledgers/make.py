@@ -14,7 +14,8 @@ HERE = Path(__file__).resolve().parent
 MIGRATIONS = sorted((HERE.parent.parent / "src/ledger/migrations").glob("*.sql"))
 # As src/ledger/migrate.rs names them.
 NAMES = ["first", "decisions", "properties", "marks and older copies", "matched with", "past",
-         "lead time", "reading", "deciding", "dropped", "editions", "marks apart", "refusals"]
+         "lead time", "reading", "deciding", "dropped", "editions", "marks apart", "refusals",
+         "ended"]
 TERMS = "price_minor, currency, availability, tax_included, minimum_quantity"
 
 

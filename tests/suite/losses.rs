@@ -73,7 +73,7 @@ impl Shop {
     fn is_listed(&self, part: &str) -> bool {
         let ledger = self.configuration.path("ledger.sqlite");
         let reader = rigtide::ledger::Reader::open(&ledger).unwrap();
-        let offers = reader.current_offers(None).unwrap();
+        let offers = reader.current_offers().unwrap();
         offers.iter().any(|offer| offer.part.part == part)
     }
 }

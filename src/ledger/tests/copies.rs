@@ -319,6 +319,12 @@ const FAULTS: &[(&str, &str)] = &[
         "intervals_forward",
         "PRAGMA ignore_check_constraints = 1; UPDATE observation SET until_ms = from_ms - 1 WHERE until_ms IS NOT NULL",
     ),
+    ("ended_packed", "UPDATE ended SET at_ms = at_ms + 1"),
+    ("ended_packed", "UPDATE ended SET terms = x'ff'"),
+    (
+        "ended_packed",
+        "UPDATE observation SET price_minor = price_minor + 1 WHERE until_ms IS NOT NULL",
+    ),
     (
         "present_priced",
         "DELETE FROM observation WHERE offer_id = (SELECT id FROM offer WHERE present = 1)",
@@ -339,7 +345,8 @@ const FAULTS: &[(&str, &str)] = &[
     ("polls_counted", "UPDATE feed SET last_poll_ms = 1"),
     (
         "held_waiting",
-        "UPDATE offer SET gone_since_ms = 1, present = 0 WHERE id IN (SELECT offer_id FROM held)",
+        "UPDATE offer SET gone_since_ms = (SELECT last_seen_ms FROM held WHERE offer_id = offer.id), present = 0
+         WHERE id IN (SELECT offer_id FROM held)",
     ),
     (
         "marks_standing",

@@ -108,7 +108,7 @@ fn a_match_that_changes_counts_from_then_on() {
     };
     decide(&mut bench, "q-1", Some(&pinned), 5);
     let parts = |bench: &Bench, at: Option<DateTime<Utc>>| {
-        let offers = bench.ledger.read().current_offers(at).unwrap();
+        let offers = bench.ledger.read().offers_at(at);
         offers
             .iter()
             .map(|offer| offer.part.part.clone())

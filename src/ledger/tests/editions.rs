@@ -58,7 +58,7 @@ fn editions_are_numbered_without_gaps_and_read_back_as_they_were() {
 fn nothing_is_frozen_on_a_price_that_has_moved() {
     let mut bench = Bench::new();
     bench.poll(0, &[offer("q-1", 100)]);
-    let offers = bench.ledger.read().current_offers(None).unwrap();
+    let offers = bench.ledger.read().current_offers().unwrap();
     let seen = [(offers[0].observation, offers[0].offer.price)];
     bench.poll(1, &[offer("q-1", 110)]);
     assert_eq!(freeze(&mut bench, 1, &seen), Freezing::PriceMoved);
@@ -69,7 +69,7 @@ fn nothing_is_frozen_on_a_price_that_has_moved() {
             .iter()
             .all(|line| line.entry.kind != "edition_published")
     );
-    let offers = bench.ledger.read().current_offers(None).unwrap();
+    let offers = bench.ledger.read().current_offers().unwrap();
     let seen = [(offers[0].observation, offers[0].offer.price)];
     assert!(matches!(freeze(&mut bench, 1, &seen), Freezing::Done(_)));
 }

@@ -28,11 +28,7 @@ fn a_held_price_waits_and_three_polls_that_agree_confirm_it() {
     assert_eq!(bench.ledger.read().list_held().unwrap(), []);
     assert_eq!(bench.series(), [(0, 0, 20_000), (1, 4, 200)]);
     let then = |minute| {
-        let offers = bench
-            .ledger
-            .read()
-            .current_offers(Some(at(minute)))
-            .unwrap();
+        let offers = bench.ledger.read().offers_then(at(minute));
         offers[0].offer.price.minor()
     };
     assert_eq!((then(3), then(4)), (20_000, 200), "it was not known before");

@@ -20,6 +20,7 @@ mod marking;
 mod opening;
 mod polls;
 mod property;
+mod then;
 mod thinning;
 mod versions;
 
@@ -97,7 +98,7 @@ impl Bench {
     }
 
     fn current(&self) -> Vec<CurrentOffer> {
-        self.ledger.read().current_offers(None).unwrap()
+        self.ledger.read().current_offers().unwrap()
     }
 
     /// Minutes from and until, and the price, of each interval.

@@ -42,7 +42,7 @@ fn readers_see_the_last_commit_while_a_poll_is_written() {
         .begin_poll(&feed(), &retailer(), at(1))
         .unwrap();
     writer.see(&offer("q-1", 90), Some(&part("cpu-a"))).unwrap();
-    let price = |reader: &Reader| reader.current_offers(None).unwrap()[0].offer.price.minor();
+    let price = |reader: &Reader| reader.current_offers().unwrap()[0].offer.price.minor();
     assert_eq!(price(&reader), 100);
     writer
         .commit(&PollRecord::default(), SnapshotIs::Complete)
@@ -120,7 +120,7 @@ fn a_damaged_file_is_refused_and_left_as_it_is() {
         page[0] = 0x77;
     }
     std::fs::write(&path, &damaged).unwrap();
-    let opened = Ledger::open(&path).and_then(|ledger| ledger.read().current_offers(None));
+    let opened = Ledger::open(&path).and_then(|ledger| ledger.read().current_offers());
     let error = opened.unwrap_err();
     assert!(matches!(error, LedgerError::Damaged { .. }), "{error:?}");
 
@@ -129,7 +129,7 @@ fn a_damaged_file_is_refused_and_left_as_it_is() {
         Ledger::open(&path)
             .unwrap()
             .read()
-            .current_offers(None)
+            .current_offers()
             .unwrap()
             .len(),
         200

@@ -8,7 +8,7 @@ fn an_offer_reads_back_as_it_was_seen() {
     let seen = offer("q-1", 19_990);
     assert_eq!(bench.poll(1, std::slice::from_ref(&seen)), [Effect::New]);
     let reader = Reader::open(&bench.path()).unwrap();
-    let current = reader.current_offers(None).unwrap();
+    let current = reader.current_offers().unwrap();
     assert_eq!(current.len(), 1);
     assert_eq!(current[0].offer, seen);
     assert_eq!(current[0].part, part("cpu-a"));
@@ -114,13 +114,7 @@ fn an_offer_missing_from_three_snapshots_is_gone_and_may_return() {
     assert_eq!(bench.ledger.read().feed_states().unwrap()[0].offers, 1);
     let gone = &bench.ledger.read().series("cpu-a").unwrap()[0];
     assert_eq!((gone.until, gone.gone_since), (at(0), Some(at(5))));
-    let then = |minute| {
-        bench
-            .ledger
-            .read()
-            .current_offers(Some(at(minute)))
-            .unwrap()
-    };
+    let then = |minute| bench.ledger.read().offers_then(at(minute));
     assert_eq!((then(4).len(), then(5).len()), (2, 1));
     assert_eq!(
         bench.poll(6, &[offer("q-1", 100), offer("q-2", 200)])[0],
@@ -379,8 +373,8 @@ fn the_past_does_not_count_an_older_copy_as_a_sighting() {
     bench.quiet(1, NoSnapshot::OlderCopy);
     bench.poll(2, &[offer("q-1", 100)]);
     let seen_at = |minute| {
-        let then = bench.ledger.read().current_offers(Some(at(minute)));
-        then.unwrap()[0].seen_at
+        let then = bench.ledger.read().offers_then(at(minute));
+        then[0].seen_at
     };
     assert_eq!([seen_at(0), seen_at(1), seen_at(2)], [at(0), at(0), at(2)]);
 }

@@ -88,7 +88,7 @@ fn a_ledger_of_every_earlier_version_is_brought_up_to_date_with_all_it_holds() {
         }
         let then = DateTime::from_timestamp_millis(150).unwrap();
         let offers = |at| {
-            let offers = ledger.read().current_offers(at).unwrap();
+            let offers = ledger.read().offers_at(at);
             offers
                 .iter()
                 .map(|one| one.offer.price.minor())

@@ -112,7 +112,7 @@ impl DaemonDesk {
             return Err(Refusal::new(RefusalKind::NotFound, "no such part", ""));
         };
         let seen = self.seen(&ground)?;
-        let offers = self.read(&ground, |reader| reader.current_offers(None))?;
+        let offers = self.read(&ground, |reader| reader.current_offers())?;
         let own = offers.iter().filter(|one| one.part.part == id.as_str());
         let mut offers: Vec<OfferView> = own.map(|one| offer_view(&ground, one)).collect();
         offers.sort_by(|one, other| {

@@ -19,7 +19,7 @@ pub type Seen = Vec<(ObservationId, Money)>;
 /// The evidence of a guide of now in all its countries, and the prices that must still stand when it is
 /// frozen.
 pub fn of(asked: &Asked, reader: &Reader, joined: &Joined) -> Result<(Evidence, Seen), Failure> {
-    let current = reader.current_offers(None).map_err(of_ledger)?;
+    let current = reader.current_offers().map_err(of_ledger)?;
     let mut seen = Seen::new();
     let (picks, considered) = of_answer(&current, &asked.market(), &joined.answer, &mut seen)?;
     let abroad = joined.abroad.iter().map(|there| {
