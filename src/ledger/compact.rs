@@ -64,11 +64,13 @@ impl Ledger {
         Ok(thinning)
     }
 
-    /// Rewrites the file without unused pages. Takes as much room again while it works.
+    /// Packs anew what ended and rewrites the file without unused pages. Takes as much room again while it
+    /// works.
     ///
     /// # Errors
-    /// [`LedgerError`]; then the file is as it was.
+    /// [`LedgerError`]; then what the ledger says is as it was.
     pub fn vacuum(&mut self) -> Result<(), LedgerError> {
+        self.write(ended::pack_all)?;
         self.read()
             .run(|connection| connection.execute_batch("VACUUM"))?;
         self.checkpoint()

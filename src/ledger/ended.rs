@@ -8,7 +8,7 @@
 //!
 //! May not say what was believed where there is no block of it.
 
-use super::columns::{Terms, millis};
+use super::columns::{Terms, millis, terms_columns};
 use super::matching::OfferRow;
 use chrono::{DateTime, Utc};
 use rusqlite::types::Type;
@@ -230,6 +230,39 @@ fn unpack(at_ms: i64, bytes: &[u8]) -> Option<Vec<Ended>> {
         all.push(unpacking.next()?);
     }
     Some(all)
+}
+
+/// Packs anew all that polls ended: what was ended before there were blocks, and what thinning left.
+pub(super) fn pack_all(connection: &Connection) -> rusqlite::Result<()> {
+    connection.execute("DELETE FROM ended", [])?;
+    let mut ended = connection.prepare(concat!(
+        "SELECT next_ms, offer_id, from_ms, until_ms, known_ms, ",
+        terms_columns!(),
+        " FROM (SELECT *, lead(from_ms) OVER next AS next_ms, lead(known_ms) OVER next AS late_ms
+                FROM observation
+                WINDOW next AS (PARTITION BY offer_id ORDER BY from_ms))
+         WHERE gone_ms IS NULL AND next_ms IS NOT NULL AND late_ms IS NULL
+         ORDER BY next_ms, offer_id"
+    ))?;
+    let mut insert = connection.prepare_cached(INSERT)?;
+    let mut ended = ended.query([])?;
+    let mut packing = Packing::new(DateTime::UNIX_EPOCH);
+    while let Some(row) = ended.next()? {
+        let at_ms = row.get(0)?;
+        if at_ms != packing.at_ms {
+            packing.store(&mut insert)?;
+            packing.at_ms = at_ms;
+        }
+        let ended = Ended {
+            offer: OfferRow(row.get(1)?),
+            from_ms: row.get(2)?,
+            until_ms: row.get(3)?,
+            known_ms: row.get(4)?,
+            terms: Terms::read(row, 5)?,
+        };
+        packing.add(&mut insert, &ended)?;
+    }
+    packing.store(&mut insert)
 }
 
 /// Takes away what ended before an instant, since intervals before it are to change.

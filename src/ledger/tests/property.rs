@@ -140,6 +140,11 @@ proptest! {
             listed::check_listed(bench.ledger.read(), Some(at(minute)));
             prop_assert_eq!(then, expected, "at minute {}", minute);
         }
+        let packed = |bench: &Bench| bench.count("ended");
+        let by_polls = packed(&bench);
+        bench.ledger.vacuum().unwrap();
+        prop_assert!(packed(&bench) >= by_polls);
+        listed::check_listed(bench.ledger.read(), Some(at(3)));
         let verified = bench.ledger.read().verify().unwrap();
         prop_assert!(verified.holds(), "{:?}", verified.failed().collect::<Vec<_>>());
     }
