@@ -1,7 +1,9 @@
 //! Joins settings, ledger and fetcher for a command.
 
+mod place;
 mod vitals;
 
+pub use place::Place;
 pub use vitals::DaemonVitals;
 
 use super::report::Failure;
@@ -30,26 +32,23 @@ pub fn lasting_settings(directory: &Path) -> Result<Settings, Failure> {
 
 /// The ledger for reading. One that does not exist yet is made, so that it reads as empty.
 pub fn reader(settings: &Settings) -> Result<Reader, Failure> {
-    if !settings.ledger.exists() {
-        ledger(settings)?;
-    }
-    Reader::open(&settings.ledger).map_err(|error| Failure::Ledger(error.into()))
+    place(settings).reader()
 }
 
 /// The ledger for reading, if there is one. Nothing is made.
 pub fn existing_reader(settings: &Settings) -> Result<Option<Reader>, Failure> {
-    if !settings.ledger.exists() {
-        return Ok(None);
-    }
-    let reader = Reader::open(&settings.ledger);
-    reader
-        .map(Some)
-        .map_err(|error| Failure::Ledger(error.into()))
+    place(settings).existing_reader()
 }
 
 /// The ledger for writing.
 pub fn ledger(settings: &Settings) -> Result<Ledger, Failure> {
-    Ledger::open(&settings.ledger).map_err(|error| Failure::Ledger(error.into()))
+    place(settings).writer()
+}
+
+fn place(settings: &Settings) -> Place {
+    Place {
+        ledger: settings.ledger.clone(),
+    }
 }
 
 /// What asks for documents.

@@ -5,8 +5,10 @@
 use super::due::{Why, planned};
 use super::refusals::{Refusals, Refused};
 use super::settings::{Feed, Settings};
+use crate::catalogue::Fault;
 use crate::decide::{AnswerRecord, shown_instant};
 use crate::ledger::{DeliveryCounts, FeedState, LedgerError, Reader, WatchLock};
+use crate::market::FeedId;
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
@@ -16,6 +18,8 @@ use std::path::Path;
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Status {
     pub at: String,
+    /// Of the settings. With any, there are no briefs, and no feed has a plan.
+    pub faults: Vec<Fault>,
     pub watch: WatchStatus,
     pub feeds: Vec<FeedStatus>,
     pub briefs: Vec<BriefStatus>,
@@ -138,21 +142,51 @@ pub fn status(
             answer: answer_status(brief.id.as_str(), reader, now)?,
         });
     }
-    let holder = WatchLock::holder(&settings.ledger);
+    let status = of_ledger(&settings.ledger, reader, now)?;
+    Ok(Status {
+        feeds,
+        briefs,
+        ..status
+    })
+}
+
+/// What the ledger alone knows, while the settings have faults.
+///
+/// # Errors
+/// [`LedgerError`]
+pub fn status_despite(
+    faults: Vec<Fault>,
+    ledger: &Path,
+    reader: &Reader,
+    now: DateTime<Utc>,
+) -> Result<Status, LedgerError> {
+    let states = reader.feed_states()?;
+    let feeds = states.iter();
+    let feeds = feeds.map(|state| feed_status_of(&state.feed, Some(state), None, reader));
+    Ok(Status {
+        feeds: feeds.collect::<Result<_, _>>()?,
+        faults,
+        ..of_ledger(ledger, reader, now)?
+    })
+}
+
+fn of_ledger(path: &Path, reader: &Reader, now: DateTime<Utc>) -> Result<Status, LedgerError> {
+    let holder = WatchLock::holder(path);
     Ok(Status {
         at: shown_instant(now),
+        faults: Vec::new(),
         watch: WatchStatus {
             is_running: holder.is_some(),
             process: holder.flatten(),
-            page: page_of(&settings.ledger),
+            page: page_of(path),
         },
-        feeds,
-        briefs,
+        feeds: Vec::new(),
+        briefs: Vec::new(),
         outbox: outbox_status(reader)?,
         ledger: LedgerStatus {
-            path: settings.ledger.display().to_string(),
-            bytes: bytes_of(&settings.ledger),
-            free_bytes: free_bytes(&settings.ledger),
+            path: path.display().to_string(),
+            bytes: bytes_of(path),
+            free_bytes: free_bytes(path),
             held: reader.list_held()?.len() as u64,
         },
     })
@@ -165,13 +199,22 @@ pub(super) fn feed_status(
     now: DateTime<Utc>,
 ) -> Result<FeedStatus, LedgerError> {
     let state = states.iter().find(|state| state.feed == feed.id);
-    let newest = reader.last_polls(&feed.id, 1)?.into_iter().next();
     let plan = planned(feed, state, now).map(|planned| PlanStatus {
         next: planned.at.map(shown_instant),
         why: planned.why.name(),
     });
+    feed_status_of(&feed.id, state, plan, reader)
+}
+
+fn feed_status_of(
+    feed: &FeedId,
+    state: Option<&FeedState>,
+    plan: Option<PlanStatus>,
+    reader: &Reader,
+) -> Result<FeedStatus, LedgerError> {
+    let newest = reader.last_polls(feed, 1)?.into_iter().next();
     Ok(FeedStatus {
-        feed: feed.id.to_string(),
+        feed: feed.to_string(),
         last_poll: state.and_then(|state| state.last_poll).map(shown_instant),
         last_good: state.and_then(|state| state.seen_until).map(shown_instant),
         plan,

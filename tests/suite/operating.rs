@@ -335,7 +335,7 @@ fn the_status_tells_how_everything_stands() {
         .keys()
         .map(String::as_str)
         .collect();
-    insta::assert_snapshot!(keys.join(" "), @"at watch feeds briefs outbox ledger");
+    insta::assert_snapshot!(keys.join(" "), @"at faults watch feeds briefs outbox ledger");
     assert_eq!(status["watch"]["is_running"], false);
     assert!(status["ledger"]["free_bytes"].as_u64().unwrap() > 0);
     let size: u64 = std::fs::metadata(guides.ledger()).unwrap().len();
@@ -380,4 +380,105 @@ fn the_daemon_warns_of_dead_letters_when_it_starts_and_its_answer_is_in_the_stat
     assert_eq!(answer["proof"], "optimal", "{status}");
     assert!(answer["total_minor"].as_i64().unwrap() > 0);
     assert_eq!(answer["parts"].as_array().unwrap().len(), 8);
+}
+
+#[test]
+fn the_record_is_at_hand_while_the_settings_have_faults() {
+    let guides = Guides::new();
+    with_a_dead_letter(&guides);
+    assert!(
+        at(&guides, "2026-12-01T08:00:00Z", &["poll"])
+            .status
+            .success()
+    );
+    guides.edit(
+        "briefs/example.toml",
+        "currency = \"EUR\"",
+        "currency = \"EURO\"",
+    );
+    let into = |name: &str| guides.directory.join(name).display().to_string();
+    let (backup, export) = (into("kept.sqlite"), into("kept.jsonl"));
+    for (arguments, says) in [
+        (&["journal"][..], "prices_changed"),
+        (&["outbox"], "1 dead"),
+        (&["outbox", "retry", "--all"], "retried: "),
+        (&["held"], "no price is held"),
+        (&["verify"], "the ledger holds together"),
+        (&["backup", &backup], "checks hold"),
+        (&["export", &export], "observation"),
+        (&["editions"], "no edition"),
+        (&["compact"], "bytes"),
+        (&["restore", &backup], "is restored from"),
+        (&["templates", "bulletin.txt"], "{{ headline }}"),
+    ] {
+        let shown = said(&guides, arguments);
+        assert!(shown.contains(says), "{arguments:?}: {shown}");
+    }
+    let no_daemon = at(&guides, NOW, &["open"]);
+    assert_eq!(no_daemon.status.code(), Some(2));
+    let taken = at(&guides, NOW, &["import-history", &export]);
+    assert!(
+        text(&taken.stderr).contains("goes into an empty one"),
+        "{}",
+        text(&taken.stderr)
+    );
+    // What rests on the settings is not told.
+    for arguments in [
+        &["best"][..],
+        &["schedule"],
+        &["history", "drefholm-loft-12"],
+    ] {
+        assert_eq!(at(&guides, NOW, arguments).status.code(), Some(3));
+    }
+}
+
+#[test]
+fn the_status_tells_what_the_ledger_knows_and_the_faults_of_the_settings() {
+    let guides = Guides::new();
+    assert!(
+        at(&guides, "2026-12-01T08:00:00Z", &["poll"])
+            .status
+            .success()
+    );
+    guides.edit(
+        "briefs/example.toml",
+        "currency = \"EUR\"",
+        "currency = \"EURO\"",
+    );
+    let shown = at(&guides, NOW, &["status"]);
+    assert_eq!(shown.status.code(), Some(3));
+    let (said, complained) = (text(&shown.stdout), text(&shown.stderr));
+    for part in [
+        "example/export  2026-12-01T08:00:00Z  unknown",
+        "outbox: 0 waiting",
+        "briefs and next polls cannot be told",
+    ] {
+        assert!(said.contains(part), "{said}");
+    }
+    assert!(
+        complained.contains("briefs/example.toml:4:12"),
+        "{complained}"
+    );
+    let shown = at(&guides, NOW, &["status", "--json"]);
+    let status: Value = serde_json::from_slice(&shown.stdout).unwrap();
+    assert_eq!(status["faults"][0]["line"], 4);
+    assert_eq!(status["feeds"][0]["offers"], 18);
+    assert_eq!(status["feeds"][0]["plan"], Value::Null);
+}
+
+#[test]
+fn a_ledger_is_not_guessed_where_its_line_cannot_be_read() {
+    for (line, is_known) in [
+        ("ledger = \"other.sqlite\"\n[[channel]]\nnonsense", true),
+        ("", true),
+        ("ledger = 5", false),
+        ("ledger \"other.sqlite\"", false),
+        ("[oops\nledger = \"other.sqlite\"", false),
+    ] {
+        let guides = Guides::new();
+        guides.edit("rigtide.toml", "ledger = \"ledger.sqlite\"", line);
+        let shown = at(&guides, NOW, &["outbox"]);
+        let code = if is_known { Some(0) } else { Some(3) };
+        assert_eq!(shown.status.code(), code, "{line}: {}", text(&shown.stderr));
+    }
 }

@@ -12,8 +12,8 @@ use serde_json::json;
 use std::path::Path;
 
 pub fn run(directory: &Path, arguments: &BackupArguments, screen: &Screen) -> Result<(), Failure> {
-    let settings = wire::settings(directory)?;
-    let reader = wire::reader(&settings)?;
+    let place = wire::Place::of(directory)?;
+    let reader = place.reader()?;
     let mut pages = 0;
     let mut told = |copied: Copied| {
         pages = copied.of_pages;

@@ -15,8 +15,8 @@ use serde_json::json;
 use std::path::Path;
 
 pub fn run(directory: &Path, arguments: &CompactArguments, screen: &Screen) -> Result<(), Failure> {
-    let settings = wire::settings(directory)?;
-    let path = settings.ledger.as_path();
+    let place = wire::Place::of(directory)?;
+    let path = place.ledger.as_path();
     let now = Clock::from_environment().now();
     let date = match arguments.thin_before {
         None => None,
@@ -32,7 +32,7 @@ pub fn run(directory: &Path, arguments: &CompactArguments, screen: &Screen) -> R
     }
     let _lock =
         WatchLock::acquire(path).map_err(|error: LockError| Failure::Ledger(error.into()))?;
-    let mut ledger = wire::ledger(&settings)?;
+    let mut ledger = place.writer()?;
     let fault = |error: LedgerError| Failure::Ledger(error.into());
     ledger.checkpoint().map_err(fault)?;
     let bytes = || -> Result<u64, Failure> {

@@ -28,8 +28,8 @@ pub fn run(
     arguments: &EditionsArguments,
     screen: &Screen,
 ) -> Result<(), Failure> {
-    let settings = wire::settings(directory)?;
-    let reader = wire::existing_reader(&settings)?;
+    let place = wire::Place::of(directory)?;
+    let reader = place.existing_reader()?;
     // A brief that is no more may have been published.
     let brief = arguments.brief.as_deref();
     let is_known = |name: &str| match &reader {
@@ -39,7 +39,7 @@ pub fn run(
     if let Some(name) = brief
         && !is_known(name).map_err(of_ledger)?
     {
-        brief_named(&settings, Some(name))?;
+        brief_named(&wire::settings(directory)?, Some(name))?;
     }
     match (&reader, brief, arguments.edition) {
         (Some(reader), Some(brief), Some(number)) => {

@@ -11,8 +11,8 @@ use serde_json::json;
 use std::path::Path;
 
 pub fn run(directory: &Path, arguments: &ExportArguments, screen: &Screen) -> Result<(), Failure> {
-    let settings = wire::settings(directory)?;
-    let reader = wire::reader(&settings)?;
+    let place = wire::Place::of(directory)?;
+    let reader = place.reader()?;
     let mut told = |n_rows| screen.progress(&format!("{n_rows} rows written"));
     let counted = reader.export(&arguments.file, &mut told);
     screen.clear_progress();

@@ -14,11 +14,10 @@
 use crate::cli::args::HeldArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, Tone, columns, harmless, harmless_source, shortened};
-use crate::cli::wire;
+use crate::cli::wire::Place;
 use crate::decide::shown_instant;
 use crate::ledger::{HeldId, HeldOffer, LedgerError};
 use crate::watch::clock::Clock;
-use crate::watch::settings::Settings;
 use crate::watch::words::{HeldWord, described, give_held_word};
 use serde::Serialize;
 use serde_json::json;
@@ -45,17 +44,17 @@ struct HeldRecord<'h> {
 }
 
 pub fn run(directory: &Path, arguments: &HeldArguments, screen: &Screen) -> Result<(), Failure> {
-    let settings = wire::settings(directory)?;
+    let place = Place::of(directory)?;
     let json = arguments.output.json;
     match (arguments.confirm, arguments.drop) {
-        (Some(id), _) => give_word(&settings, HeldWord::Confirm, id, json, screen),
-        (None, Some(id)) => give_word(&settings, HeldWord::Drop, id, json, screen),
-        (None, None) => list(&settings, json, screen),
+        (Some(id), _) => give_word(&place, HeldWord::Confirm, id, json, screen),
+        (None, Some(id)) => give_word(&place, HeldWord::Drop, id, json, screen),
+        (None, None) => list(&place, json, screen),
     }
 }
 
-fn list(settings: &Settings, json: bool, screen: &Screen) -> Result<(), Failure> {
-    let held = match wire::existing_reader(settings)? {
+fn list(place: &Place, json: bool, screen: &Screen) -> Result<(), Failure> {
+    let held = match place.existing_reader()? {
         Some(reader) => reader.list_held().map_err(of_ledger)?,
         None => Vec::new(),
     };
@@ -72,7 +71,7 @@ fn list(settings: &Settings, json: bool, screen: &Screen) -> Result<(), Failure>
 }
 
 fn give_word(
-    settings: &Settings,
+    place: &Place,
     word: HeldWord,
     id: i64,
     json: bool,
@@ -82,10 +81,10 @@ fn give_word(
         let message = format!("no held price has the number {id}");
         Failure::usage(message, "`rigtide held` lists those that wait")
     };
-    if !settings.ledger.exists() {
+    if !place.ledger.exists() {
         return Err(unknown());
     }
-    let mut ledger = wire::ledger(settings)?;
+    let mut ledger = place.writer()?;
     let now = Clock::from_environment().now();
     let held = give_held_word(&mut ledger, word, HeldId(id), now).map_err(of_ledger)?;
     let held = held.ok_or_else(unknown)?;

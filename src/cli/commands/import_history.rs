@@ -26,13 +26,17 @@ pub fn run(
     arguments: &ImportHistoryArguments,
     screen: &Screen,
 ) -> Result<(), Failure> {
-    let settings = wire::settings(directory)?;
     let file = arguments.file.as_path();
     match notes::Notes::of(file)? {
-        Some(notes) => import_notes(&settings, file, notes, arguments, screen),
+        // Notes name parts and retailers, which the settings know.
+        Some(notes) => {
+            let settings = wire::settings(directory)?;
+            import_notes(&settings, file, notes, arguments, screen)
+        }
         None => {
+            let place = wire::Place::of(directory)?;
             let mut told = |n_rows| screen.progress(&format!("{n_rows} rows read"));
-            let counted = import(&settings.ledger, file, &mut told);
+            let counted = import(&place.ledger, file, &mut told);
             screen.clear_progress();
             let counted = counted.map_err(failure)?;
             if arguments.output.json {

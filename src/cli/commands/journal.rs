@@ -24,7 +24,7 @@ use tokio::signal::unix::{SignalKind, signal};
 const LOOK: Duration = Duration::from_millis(300);
 
 pub fn run(directory: &Path, arguments: &JournalArguments, screen: &Screen) -> Result<(), Failure> {
-    let settings = wire::settings(directory)?;
+    let place = wire::Place::of(directory)?;
     let mut wanted = JournalWanted {
         brief: arguments.brief.clone(),
         feed: arguments.feed.clone(),
@@ -34,13 +34,13 @@ pub fn run(directory: &Path, arguments: &JournalArguments, screen: &Screen) -> R
         before: None,
     };
     if !arguments.follow {
-        let Some(reader) = wire::existing_reader(&settings)? else {
+        let Some(reader) = place.existing_reader()? else {
             return Ok(());
         };
         show(&reader, &wanted, arguments.limit, arguments.json, screen)?;
         return Ok(());
     }
-    let reader = wire::reader(&settings)?;
+    let reader = place.reader()?;
     let runtime = wire::runtime()?;
     runtime.block_on(async {
         let stopped = stopped()?;

@@ -14,9 +14,9 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 
 pub fn run(directory: &Path, arguments: &OpenArguments, screen: &Screen) -> Result<(), Failure> {
-    let settings = wire::settings(directory)?;
-    let Some(page) = page_of(&settings.ledger) else {
-        return Err(match WatchLock::holder(&settings.ledger) {
+    let place = wire::Place::of(directory)?;
+    let Some(page) = page_of(&place.ledger) else {
+        return Err(match WatchLock::holder(&place.ledger) {
             None => Failure::usage(
                 "no daemon watches this ledger, so there is no page",
                 "start one: rigtide watch",

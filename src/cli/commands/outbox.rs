@@ -13,22 +13,21 @@
 use crate::cli::args::{OutboxArguments, OutboxCommand, OutboxListArguments, Output, StateWord};
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, Tone, columns, harmless, harmless_source, shortened};
-use crate::cli::wire;
+use crate::cli::wire::Place;
 use crate::decide::shown_instant;
 use crate::ledger::{Delivery, DeliveryState, Ledger};
 use crate::watch::clock::Clock;
-use crate::watch::settings::Settings;
 use crate::watch::words;
 use serde_json::{Value, json};
 use std::path::Path;
 
 pub fn run(directory: &Path, arguments: &OutboxArguments, screen: &Screen) -> Result<(), Failure> {
-    let settings = wire::settings(directory)?;
+    let place = Place::of(directory)?;
     match &arguments.command {
-        None => list(&settings, &arguments.list, screen),
-        Some(OutboxCommand::List(wanted)) => list(&settings, wanted, screen),
-        Some(OutboxCommand::Retry { id, output, .. }) => retry(&settings, *id, *output, screen),
-        Some(OutboxCommand::Drop { id, output }) => give_up(&settings, *id, *output, screen),
+        None => list(&place, &arguments.list, screen),
+        Some(OutboxCommand::List(wanted)) => list(&place, wanted, screen),
+        Some(OutboxCommand::Retry { id, output, .. }) => retry(&place, *id, *output, screen),
+        Some(OutboxCommand::Drop { id, output }) => give_up(&place, *id, *output, screen),
     }
 }
 
@@ -45,7 +44,7 @@ pub fn warning(dead: u64) -> Option<String> {
     ))
 }
 
-fn list(settings: &Settings, wanted: &OutboxListArguments, screen: &Screen) -> Result<(), Failure> {
+fn list(place: &Place, wanted: &OutboxListArguments, screen: &Screen) -> Result<(), Failure> {
     let states: &[DeliveryState] = match wanted.state {
         None => &[DeliveryState::Waiting, DeliveryState::Dead],
         Some(StateWord::All) => &DeliveryState::ALL,
@@ -54,7 +53,7 @@ fn list(settings: &Settings, wanted: &OutboxListArguments, screen: &Screen) -> R
         Some(StateWord::Dead) => &[DeliveryState::Dead],
         Some(StateWord::Dropped) => &[DeliveryState::Dropped],
     };
-    let (deliveries, counts) = match wire::existing_reader(settings)? {
+    let (deliveries, counts) = match place.existing_reader()? {
         None => Default::default(),
         Some(reader) => {
             let deliveries = reader.deliveries(states, wanted.limit);
@@ -83,13 +82,8 @@ fn list(settings: &Settings, wanted: &OutboxListArguments, screen: &Screen) -> R
     Ok(())
 }
 
-fn retry(
-    settings: &Settings,
-    id: Option<i64>,
-    output: Output,
-    screen: &Screen,
-) -> Result<(), Failure> {
-    let mut ledger = opened(settings, id)?;
+fn retry(place: &Place, id: Option<i64>, output: Output, screen: &Screen) -> Result<(), Failure> {
+    let mut ledger = opened(place, id)?;
     let of_ledger = |error: crate::ledger::LedgerError| Failure::Ledger(error.into());
     let wanted = match id {
         Some(id) => vec![words::delivery(ledger.read(), id)?],
@@ -107,8 +101,8 @@ fn retry(
     Ok(())
 }
 
-fn give_up(settings: &Settings, id: i64, output: Output, screen: &Screen) -> Result<(), Failure> {
-    let mut ledger = opened(settings, Some(id))?;
+fn give_up(place: &Place, id: i64, output: Output, screen: &Screen) -> Result<(), Failure> {
+    let mut ledger = opened(place, Some(id))?;
     let delivery = words::delivery(ledger.read(), id)?;
     let now = Clock::from_environment().now();
     words::drop_delivery(&mut ledger, &delivery, now)?;
@@ -117,10 +111,10 @@ fn give_up(settings: &Settings, id: i64, output: Output, screen: &Screen) -> Res
 }
 
 /// The ledger for writing; a delivery of one that does not exist is unknown.
-fn opened(settings: &Settings, id: Option<i64>) -> Result<Ledger, Failure> {
+fn opened(place: &Place, id: Option<i64>) -> Result<Ledger, Failure> {
     match id {
-        Some(id) if !settings.ledger.exists() => Err(words::unknown_delivery(id).into()),
-        _ => wire::ledger(settings),
+        Some(id) if !place.ledger.exists() => Err(words::unknown_delivery(id).into()),
+        _ => place.writer(),
     }
 }
 

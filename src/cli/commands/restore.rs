@@ -13,15 +13,15 @@ use serde_json::json;
 use std::path::Path;
 
 pub fn run(directory: &Path, arguments: &RestoreArguments, screen: &Screen) -> Result<(), Failure> {
-    let settings = wire::settings(directory)?;
+    let place = wire::Place::of(directory)?;
     let now = Clock::from_environment().now();
     let suffix = now.format(".before-%Y%m%dT%H%M%SZ").to_string();
     let mut told = |copied| tell(screen, copied);
-    let restored = restore(&settings.ledger, &arguments.file, &suffix, &mut told);
+    let restored = restore(&place.ledger, &arguments.file, &suffix, &mut told);
     screen.clear_progress();
     let restored = restored.map_err(|error| Failure::Ledger(error.into()))?;
     let kept = restored.kept.map(|kept| kept.display().to_string());
-    let ledger = settings.ledger.display().to_string();
+    let ledger = place.ledger.display().to_string();
     if arguments.output.json {
         screen.line(json!({ "ledger": ledger, "kept": kept }).to_string());
         return Ok(());

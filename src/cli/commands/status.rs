@@ -9,15 +9,12 @@ use crate::cli::wire;
 use crate::money::{Currency, Money};
 use crate::watch::clock::Clock;
 use crate::watch::refusals::{Refused, RefusedRecord};
-use crate::watch::status::{BriefStatus, FeedStatus, LedgerStatus, Status, status};
+use crate::watch::settings::load_settings;
+use crate::watch::status::{BriefStatus, LedgerStatus, Status, status, status_despite};
 use std::path::Path;
 
 pub fn run(directory: &Path, output: Output, screen: &Screen) -> Result<(), Failure> {
-    let settings = wire::settings(directory)?;
-    let reader = wire::reader(&settings)?;
-    let now = Clock::from_environment().now();
-    let status = status(&settings, &reader, now);
-    let status = status.map_err(|error| Failure::Ledger(error.into()))?;
+    let status = look(directory)?;
     if output.json {
         let text = serde_json::to_string(&status)?;
         screen.line(harmless_source(&text));
@@ -26,7 +23,28 @@ pub fn run(directory: &Path, output: Output, screen: &Screen) -> Result<(), Fail
             .iter()
             .for_each(|line| screen.line(line));
     }
-    Ok(())
+    match status.faults {
+        faults if faults.is_empty() => Ok(()),
+        _ if output.json => Err(Failure::Configuration(Vec::new())),
+        faults => Err(Failure::Configuration(faults)),
+    }
+}
+
+/// A daemon goes on with the settings that it has, so what the ledger knows matters while those in the
+/// files have faults, too.
+fn look(directory: &Path) -> Result<Status, Failure> {
+    let now = Clock::from_environment().now();
+    let looked = match load_settings(directory) {
+        Ok(settings) => status(&settings, &wire::reader(&settings)?, now),
+        Err(faults) => {
+            let place = wire::Place::of(directory)?;
+            match place.existing_reader()? {
+                Some(reader) => status_despite(faults, &place.ledger, &reader, now),
+                None => return Err(Failure::Configuration(faults)),
+            }
+        }
+    };
+    looked.map_err(|error| Failure::Ledger(error.into()))
 }
 
 fn lines(status: &Status, screen: &Screen) -> Vec<String> {
@@ -37,8 +55,12 @@ fn lines(status: &Status, screen: &Screen) -> Vec<String> {
     }];
     lines.extend(status.watch.page.iter().map(|page| format!("page: {page}")));
     lines.push(String::new());
-    lines.extend(feed_lines(&status.feeds, screen));
+    lines.extend(feed_lines(status, screen));
     lines.push(String::new());
+    if !status.faults.is_empty() {
+        lines
+            .push("briefs and next polls cannot be told while the settings have faults".to_owned());
+    }
     lines.extend(status.briefs.iter().flat_map(brief_lines));
     lines.push(String::new());
     let outbox = &status.outbox;
@@ -57,7 +79,8 @@ fn lines(status: &Status, screen: &Screen) -> Vec<String> {
     lines
 }
 
-fn feed_lines(feeds: &[FeedStatus], screen: &Screen) -> Vec<String> {
+fn feed_lines(status: &Status, screen: &Screen) -> Vec<String> {
+    let feeds = &status.feeds;
     let heading = [
         "feed",
         "last good",
@@ -70,6 +93,7 @@ fn feed_lines(feeds: &[FeedStatus], screen: &Screen) -> Vec<String> {
     let mut rows: Vec<Vec<String>> = vec![heading.iter().map(|&text| text.to_owned()).collect()];
     for feed in feeds {
         let next = match &feed.plan {
+            None if !status.faults.is_empty() => "unknown".to_owned(),
             None => "when asked".to_owned(),
             Some(plan) => {
                 let next = plan.next.as_deref().unwrap_or("never");

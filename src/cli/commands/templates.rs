@@ -7,7 +7,8 @@ use crate::cli::args::TemplatesArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, columns};
 use crate::cli::wire;
-use crate::template::FOLDER;
+use crate::template::{FOLDER, Templates};
+use crate::watch::settings::TEMPLATES;
 use serde_json::{Value, json};
 use std::path::Path;
 
@@ -16,9 +17,10 @@ pub fn run(
     arguments: &TemplatesArguments,
     screen: &Screen,
 ) -> Result<(), Failure> {
-    let templates = wire::settings(directory)?.templates;
-    let known = templates.known();
     if let Some(name) = &arguments.name {
+        // The program's own, which no fault of the author's files is in the way of.
+        let own = Templates::built_in(TEMPLATES);
+        let known = own.known();
         let found = known.iter().find(|one| one.name == name);
         let Some(found) = found else {
             let hint = match nearest(name, known.iter().map(|one| one.name)) {
@@ -33,6 +35,8 @@ pub fn run(
         found.text.lines().for_each(|line| screen.line(line));
         return Ok(());
     }
+    let templates = wire::settings(directory)?.templates;
+    let known = templates.known();
     if arguments.output.json {
         let records = known.iter().map(|one| {
             let is_replaced = templates.is_replaced(one.name);

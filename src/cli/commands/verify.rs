@@ -11,14 +11,14 @@ use serde_json::{Value, json};
 use std::path::Path;
 
 pub fn run(directory: &Path, output: Output, screen: &Screen) -> Result<(), Failure> {
-    let settings = wire::settings(directory)?;
-    let reader = Reader::open(&settings.ledger).map_err(|error| Failure::Ledger(error.into()))?;
+    let place = wire::Place::of(directory)?;
+    let reader = Reader::open(&place.ledger).map_err(|error| Failure::Ledger(error.into()))?;
     screen.progress("verifying the ledger");
     let verified = reader.verify();
     screen.clear_progress();
     let verified = verified.map_err(|error| Failure::Ledger(error.into()))?;
     if output.json {
-        let ledger = settings.ledger.display().to_string();
+        let ledger = place.ledger.display().to_string();
         screen.line(harmless_source(&report(&ledger, &verified).to_string()));
     } else {
         for verdict in &verified.verdicts {
