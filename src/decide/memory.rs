@@ -2,7 +2,7 @@
 //! decision that it led to, so that a restart forgets nothing and repeats nothing.
 
 use super::change::Change;
-use super::record::AnswerRecord;
+use super::record::{AnswerRecord, PickRecord};
 use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -20,6 +20,10 @@ pub struct Memory {
     /// By the key of what was asked for.
     #[serde(default)]
     pub asks: BTreeMap<String, Remembered>,
+    /// What the newest look found, where that is other than what stands: the build that stands at other
+    /// prices, or one that is not told, or not yet.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub today: Option<AnswerRecord>,
 }
 
 /// A change that has to hold for a while before it is told.
@@ -56,6 +60,17 @@ impl Memory {
         serde_json::to_string(self).unwrap_or_default()
     }
 
+    /// Remembers today's answer where it says other things than the one that stands. One that says what is
+    /// remembered already changes nothing, so that nothing is stored anew.
+    pub fn see(&mut self, standing: Option<&AnswerRecord>, today: &AnswerRecord) {
+        let known = self.today.take();
+        if standing.is_some_and(|standing| say_the_same(standing, today)) {
+            return;
+        }
+        let known = known.filter(|known| say_the_same(known, today));
+        self.today = Some(known.unwrap_or_else(|| today.clone()));
+    }
+
     /// Whether a change has held for long enough to be told. A change that went back is forgotten.
     ///
     /// The first answer waits for nothing: there is no build that it could displace.
@@ -89,6 +104,28 @@ impl Memory {
     }
 }
 
+/// Whether a person who knows the one learns nothing from the other: instants apart, and what follows from
+/// the picks.
+fn say_the_same(one: &AnswerRecord, other: &AnswerRecord) -> bool {
+    let head = |answer: &AnswerRecord| {
+        let amounts = (answer.budget_minor, answer.total_minor);
+        (amounts, answer.score_exact, answer.proof.status)
+    };
+    let are_same = |(one, other): (&PickRecord, &PickRecord)| {
+        let seen_at = one.seen_at.clone();
+        *one == PickRecord {
+            seen_at,
+            ..other.clone()
+        }
+    };
+    head(one) == head(other)
+        && one.currency == other.currency
+        && one.orders == other.orders
+        && one.obstacles == other.obstacles
+        && one.picks.len() == other.picks.len()
+        && one.picks.iter().zip(&other.picks).all(are_same)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -105,6 +142,33 @@ mod tests {
 
     fn at(minute: i64) -> DateTime<Utc> {
         DateTime::UNIX_EPOCH + TimeDelta::minutes(minute)
+    }
+
+    #[test]
+    fn what_the_newest_look_found_is_remembered_while_it_is_other_than_what_stands() {
+        let stands = record(&["a"], 100, 100.0);
+        let later = |mut record: AnswerRecord, minute| {
+            record.at = at(minute).to_rfc3339();
+            record.considered.offers += 1;
+            record
+        };
+        let mut memory = Memory::default();
+        memory.see(Some(&stands), &later(stands.clone(), 10));
+        assert_eq!(memory.today, None);
+        let cheaper = later(record(&["a"], 90, 100.0), 20);
+        memory.see(Some(&stands), &cheaper);
+        assert_eq!(memory.today.as_ref(), Some(&cheaper));
+        // As it is read back; nothing new is nothing to store.
+        let kept = Memory::from_json(&memory.to_json());
+        let mut again = kept.clone();
+        again.see(Some(&stands), &later(cheaper, 30));
+        assert_eq!(again, kept);
+        again.see(Some(&stands), &later(record(&["b"], 90, 100.0), 40));
+        assert_eq!(again.today.unwrap().picks[0].part.as_str(), "b");
+        memory.see(Some(&stands), &later(stands.clone(), 50));
+        assert_eq!(memory.today, None);
+        memory.see(None, &stands);
+        assert_eq!(memory.today, Some(stands));
     }
 
     #[test]

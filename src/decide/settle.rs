@@ -150,6 +150,11 @@ impl Settling<'_> {
         if self.outcome.stands {
             self.outcome.memory.pending = None;
         }
+        let stands = match self.outcome.stands {
+            true => Some(scene.today),
+            false => scene.standing,
+        };
+        self.outcome.memory.see(stands, scene.today);
     }
 }
 

@@ -6,9 +6,9 @@ use super::due::{Why, planned};
 use super::refusals::{Refusals, Refused};
 use super::settings::{Feed, Settings};
 use crate::catalogue::Fault;
-use crate::decide::{AnswerRecord, shown_instant};
+use crate::decide::{AnswerRecord, Memory, shown_instant};
 use crate::ledger::{DeliveryCounts, FeedState, LedgerError, Reader, WatchLock};
-use crate::market::FeedId;
+use crate::market::{Brief, FeedId};
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
@@ -70,6 +70,20 @@ pub struct BriefStatus {
     pub name: String,
     /// Absent before the first answer.
     pub answer: Option<AnswerStatus>,
+    /// What the newest look found, where that is something else.
+    pub today: Option<TodayStatus>,
+}
+
+/// An answer that was not told, or not yet, or the one that stands at other prices.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TodayStatus {
+    pub at: String,
+    /// Absent when nothing fits.
+    pub total_minor: Option<i64>,
+    pub currency: String,
+    pub score: Option<f64>,
+    pub parts: Vec<String>,
+    pub is_same_build: bool,
 }
 
 /// The answer that stands.
@@ -136,11 +150,7 @@ pub fn status(
     let feeds = feeds.collect::<Result<_, _>>()?;
     let mut briefs = Vec::new();
     for brief in &settings.briefs {
-        briefs.push(BriefStatus {
-            brief: brief.id.to_string(),
-            name: brief.name.clone(),
-            answer: answer_status(brief.id.as_str(), reader, now)?,
-        });
+        briefs.push(brief_status(brief, reader, now)?);
     }
     let status = of_ledger(&settings.ledger, reader, now)?;
     Ok(Status {
@@ -249,27 +259,43 @@ fn reachable(address: SocketAddr) -> SocketAddr {
     SocketAddr::new(ip, address.port())
 }
 
-fn answer_status(
-    brief: &str,
+fn brief_status(
+    brief: &Brief,
     reader: &Reader,
     now: DateTime<Utc>,
-) -> Result<Option<AnswerStatus>, LedgerError> {
-    let Some(stored) = reader.last_answer(brief)? else {
-        return Ok(None);
-    };
-    let Some(record) = AnswerRecord::from_json(&stored.answer_json) else {
-        return Ok(None);
-    };
-    Ok(Some(AnswerStatus {
-        since: shown_instant(stored.since),
-        at: record.at,
-        age_s: (now - stored.since).num_seconds(),
-        proof: record.proof.status,
-        total_minor: record.total_minor,
-        currency: record.currency,
-        score: record.score,
-        parts: record.picks.into_iter().map(|pick| pick.name).collect(),
-    }))
+) -> Result<BriefStatus, LedgerError> {
+    let id = brief.id.as_str();
+    let stored = reader.last_answer(id)?;
+    let answer = stored.and_then(|stored| {
+        let record = AnswerRecord::from_json(&stored.answer_json)?;
+        Some((stored.since, record))
+    });
+    let memory = reader.remembered_of(id)?;
+    let today = memory.and_then(|memory| Memory::from_json(&memory).today);
+    let parts = |record: &AnswerRecord| record.picks.iter().map(|pick| pick.name.clone()).collect();
+    let told = answer.as_ref().map(|(_, record)| record.parts_text());
+    Ok(BriefStatus {
+        brief: id.to_owned(),
+        name: brief.name.clone(),
+        today: today.map(|record| TodayStatus {
+            parts: parts(&record),
+            is_same_build: told == Some(record.parts_text()),
+            at: record.at,
+            total_minor: record.total_minor,
+            currency: record.currency,
+            score: record.score,
+        }),
+        answer: answer.map(|(since, record)| AnswerStatus {
+            since: shown_instant(since),
+            parts: parts(&record),
+            at: record.at,
+            age_s: (now - since).num_seconds(),
+            proof: record.proof.status,
+            total_minor: record.total_minor,
+            currency: record.currency,
+            score: record.score,
+        }),
+    })
 }
 
 fn outbox_status(reader: &Reader) -> Result<OutboxStatus, LedgerError> {

@@ -205,6 +205,12 @@ impl Desk for SampleDesk {
                 picks: vec![pick()],
                 obstacles: Vec::new(),
                 last_change: Some(entry()),
+                told: Some(ToldAnswer {
+                    at: AT.to_owned(),
+                    total_minor: Some(149_900),
+                    score: Some(101.5),
+                    is_same_build: true,
+                }),
             }],
             feeds: FeedsInShort {
                 feeds: 2,

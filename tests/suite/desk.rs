@@ -2,9 +2,12 @@
 
 use crate::support::guides::{Guides, rigtide, text};
 use chrono::{DateTime, TimeDelta, Utc};
+use rigtide::ledger::Ledger;
+use rigtide::optimise::Effort;
 use rigtide::watch::calls::{Calls, Listener, Pulse};
 use rigtide::watch::clock::Clock;
 use rigtide::watch::daemon::watch;
+use rigtide::watch::decision::decide_briefs;
 use rigtide::watch::desk::DaemonDesk;
 use rigtide::watch::poll::PollReport;
 use rigtide::watch::settings::load_settings;
@@ -517,4 +520,74 @@ async fn the_daemon_polls_a_feed_when_the_desk_is_asked_to() {
     let watched = tokio::time::timeout(Duration::from_secs(60), watching).await;
     watched.expect("polled twice within a minute").unwrap();
     assert!(asking.await.unwrap().is_asked);
+}
+
+#[test]
+fn the_first_page_and_the_status_tell_what_the_build_costs_today() {
+    let guides = polled();
+    let (desk, _) = desk(&guides);
+    let settings = load_settings(&guides.directory).unwrap();
+    let decide = || {
+        let mut ledger = Ledger::open(&guides.ledger()).unwrap();
+        decide_briefs(&settings, &mut ledger, at(NOW), Effort::default()).unwrap();
+    };
+    let seen = || {
+        let best = command(&guides, &["best", "--json"]);
+        let overview = desk.overview().unwrap();
+        let line = overview.briefs.into_iter().next().unwrap();
+        assert_eq!(json!(line.total_minor), best["total_minor"]);
+        assert_eq!(json!(line.score), best["score"]);
+        let parts = line.picks.iter().map(|pick| json!(pick.part));
+        let best_parts = best["picks"].as_array().unwrap();
+        let best_parts = best_parts.iter().map(|pick| pick["part"].clone());
+        assert!(parts.eq(best_parts));
+        line
+    };
+    decide();
+    let first = seen();
+    assert_eq!(first.told, None);
+    assert!(run_at(&guides, NOW, &["status"]).contains("EUR 910.40, score 125.0, since"));
+
+    // A pick becomes cheaper: the same parts, of which nobody is told.
+    let offers = "retailers/example-offers.csv";
+    guides.edit(offers, "VEL-S32-BX,209.00", "VEL-S32-BX,199.50");
+    run_at(&guides, "2026-06-15T17:00:00Z", &["poll"]);
+    decide();
+    let told = seen().told.unwrap();
+    assert_eq!(
+        (told.total_minor, told.is_same_build),
+        (first.total_minor, true)
+    );
+    let status = run_at(&guides, NOW, &["status"]);
+    assert!(
+        status.contains("EUR 900.90, score 125.0, since")
+            && status.contains("; EUR 910.40, score 125.0 when it was told"),
+        "{status}"
+    );
+
+    // Back again: there is nothing more to say.
+    guides.edit(offers, "VEL-S32-BX,199.50", "VEL-S32-BX,209.00");
+    run_at(&guides, "2026-06-15T17:30:00Z", &["poll"]);
+    decide();
+    assert_eq!(seen().told, None);
+
+    // The best build changes, and has to hold for some time before it is told.
+    guides.edit(
+        "briefs/example.toml",
+        "# [telling]\n# hold_minutes = 120",
+        "[telling]\nhold_minutes = 120",
+    );
+    guides.edit(offers, "VEL-S32-BX,209.00", "VEL-S32-BX,499.00");
+    run_at(&guides, "2026-06-15T17:45:00Z", &["poll"]);
+    let settings = load_settings(&guides.directory).unwrap();
+    let mut ledger = Ledger::open(&guides.ledger()).unwrap();
+    decide_briefs(&settings, &mut ledger, at(NOW), Effort::default()).unwrap();
+    let line = seen();
+    assert_eq!(line.since, None);
+    assert!(!line.told.unwrap().is_same_build);
+    let status = run_at(&guides, NOW, &["status"]);
+    assert!(
+        status.contains("EUR 854.80, score 117.7, not told, or not yet; told: EUR 910.40"),
+        "{status}"
+    );
 }

@@ -144,30 +144,47 @@ fn refused_line(refused: &Refused) -> String {
 
 fn brief_lines(brief: &BriefStatus) -> Vec<String> {
     let name = harmless(&brief.name);
-    let Some(answer) = &brief.answer else {
-        return vec![format!(
-            "{name}: no answer yet; it comes with the first poll of `rigtide watch`"
-        )];
+    let stands = brief.answer.as_ref().map(|answer| {
+        let figures = figures(answer.total_minor, answer.score, &answer.currency);
+        let since = format!("since {} ({})", answer.since, age(answer.age_s));
+        (figures, since, &answer.parts)
+    });
+    let today = brief.today.as_ref().map(|today| {
+        let figures = figures(today.total_minor, today.score, &today.currency);
+        (figures, today.is_same_build, &today.parts)
+    });
+    let (line, parts) = match (stands, today) {
+        (None, None) => {
+            return vec![format!(
+                "{name}: no answer yet; it comes with the first poll of `rigtide watch`"
+            )];
+        }
+        (Some((told, since, parts)), None) => (format!("{told}, {since}"), parts),
+        (None, Some((now, _, parts))) => (format!("{now}, not told"), parts),
+        (Some((told, since, _)), Some((now, true, parts))) => {
+            (format!("{now}, {since}; {told} when it was told"), parts)
+        }
+        (Some((told, since, _)), Some((now, false, parts))) => (
+            format!("{now}, not told, or not yet; told: {told}, {since}"),
+            parts,
+        ),
     };
-    let money = |minor| {
-        let currency = Currency::parse(&answer.currency).ok();
-        currency.map(|currency| Money::from_minor(minor, currency).to_string())
+    let parts: Vec<String> = parts.iter().map(|part| harmless(part)).collect();
+    let mut lines = vec![format!("{name}: {line}")];
+    if !parts.is_empty() {
+        lines.push(format!("    {}", parts.join(", ")));
+    }
+    lines
+}
+
+fn figures(total_minor: Option<i64>, score: Option<f64>, currency: &str) -> String {
+    let total = total_minor.zip(Currency::parse(currency).ok());
+    let Some((minor, currency)) = total else {
+        return "nothing fits".to_owned();
     };
-    let age = age(answer.age_s);
-    let Some(total) = answer.total_minor.and_then(money) else {
-        return vec![format!(
-            "{name}: nothing fits, since {} ({age})",
-            answer.since
-        )];
-    };
-    let score = answer
-        .score
-        .map_or_else(String::new, |score| format!(", score {score:.1}"));
-    let parts: Vec<String> = answer.parts.iter().map(|part| harmless(part)).collect();
-    vec![
-        format!("{name}: {total}{score}, since {} ({age})", answer.since),
-        format!("    {}", parts.join(", ")),
-    ]
+    let total = Money::from_minor(minor, currency);
+    let score = score.map_or_else(String::new, |score| format!(", score {score:.1}"));
+    format!("{total}{score}")
 }
 
 /// A length of time in its largest unit.

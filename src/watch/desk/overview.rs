@@ -3,14 +3,14 @@
 use super::DaemonDesk;
 use super::kept::Ground;
 use super::shapes::{entry, proof, short_pick};
-use crate::decide::{AnswerRecord, shown_instant};
+use crate::decide::{AnswerRecord, Memory, shown_instant};
 use crate::ledger::{DeliveryCounts, FeedState, JournalLine, JournalWanted, LedgerError, Reader};
 use crate::market::Brief;
 use crate::watch::due::planned;
 use crate::watch::questions::waiting;
 use crate::watch::settings::Settings;
 use crate::web::desk::Told;
-use crate::web::view::{BriefLine, FeedsInShort, OutboxInShort, Overview};
+use crate::web::view::{BriefLine, FeedsInShort, OutboxInShort, Overview, ToldAnswer};
 use chrono::{DateTime, Utc};
 use std::sync::Arc;
 
@@ -75,9 +75,14 @@ fn see(settings: &Settings, reader: &Reader) -> Result<Seen, LedgerError> {
 fn brief_line(brief: &Brief, reader: &Reader) -> Result<BriefLine, LedgerError> {
     let stored = reader.last_answer(brief.id.as_str())?;
     let since = stored.as_ref().map(|stored| shown_instant(stored.since));
-    let record = stored.and_then(|stored| AnswerRecord::from_json(&stored.answer_json));
+    let memory = reader.remembered_of(brief.id.as_str())?;
+    let stands = stored.and_then(|stored| AnswerRecord::from_json(&stored.answer_json));
+    let today = memory.and_then(|memory| Memory::from_json(&memory).today);
+    let told = stands.as_ref().zip(today.as_ref());
+    let told = told.map(|(told, today)| told_before(told, today));
+    let since = since.filter(|_| told.as_ref().is_none_or(|told| told.is_same_build));
     let last = last_change(brief, reader)?;
-    let record = record.as_ref();
+    let record = today.as_ref().or(stands.as_ref());
     Ok(BriefLine {
         brief: brief.id.to_string(),
         name: brief.name.clone(),
@@ -94,7 +99,17 @@ fn brief_line(brief: &Brief, reader: &Reader) -> Result<BriefLine, LedgerError> 
         }),
         obstacles: record.map_or(Vec::new(), |record| record.obstacles.clone()),
         last_change: last.map(entry),
+        told,
     })
+}
+
+fn told_before(told: &AnswerRecord, today: &AnswerRecord) -> ToldAnswer {
+    ToldAnswer {
+        at: told.at.clone(),
+        total_minor: told.total_minor,
+        score: told.score,
+        is_same_build: told.parts_text() == today.parts_text(),
+    }
 }
 
 /// The newest thing that was written down of the brief.

@@ -91,6 +91,7 @@ fn line(brief: &BriefLine, look: &Look) -> Markup {
                                 }
                                 @if let Some(since) = &brief.since { " It stands since " (time(since)) "." }
                             }
+                            (told(brief, look))
                             (last_change(brief))
                         }
                         (picks(brief, look))
@@ -102,8 +103,34 @@ fn line(brief: &BriefLine, look: &Look) -> Markup {
                         p.bad-word { "Nothing fits a budget of " (figures.money(brief.budget_minor, currency)) "." }
                         ul.notes { @for obstacle in &brief.obstacles { li { (obstacle) } } }
                     }
+                    (told(brief, look))
                     (last_change(brief))
                 }
+            }
+        }
+    }
+}
+
+/// What was told last, where today's answer is another.
+fn told(brief: &BriefLine, look: &Look) -> Markup {
+    let Some(told) = &brief.told else {
+        return html! {};
+    };
+    let figures = &look.figures;
+    let total = told
+        .total_minor
+        .map(|total| figures.money(total, &brief.currency));
+    html! {
+        p.soft {
+            @match (&total, told.is_same_build) {
+                (Some(total), true) => { "The same build cost " (total) " when you were told of it, " (time(&told.at)) "." }
+                (Some(total), false) => {
+                    "Not told, or not yet. Told last, " (time(&told.at)) ": " (total)
+                    @if let Some(score) = told.score { ", score " (figures.number(score, 1)) }
+                    "."
+                }
+                (None, true) => {}
+                (None, false) => { "Not told, or not yet. Told last, " (time(&told.at)) ": nothing fits." }
             }
         }
     }

@@ -22,7 +22,7 @@ pub struct Overview {
     pub change: u64,
 }
 
-/// A brief and the answer to it that stands.
+/// A brief and the answer to it, as the newest look found it.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct BriefLine {
     pub brief: String,
@@ -35,13 +35,27 @@ pub struct BriefLine {
     pub score: Option<f64>,
     /// `optimal`, `bounded` or `infeasible`; absent before the first answer.
     pub proof: Option<String>,
-    /// When its parts were first the answer, and when it was last written down.
+    /// When its parts were first the answer, absent where they have not been told; and when it was written
+    /// down.
     pub since: Option<String>,
     pub at: Option<String>,
     pub picks: Vec<ShortPick>,
     /// Why nothing fits.
     pub obstacles: Vec<String>,
     pub last_change: Option<JournalLine>,
+    /// What was told last, where that is something else.
+    pub told: Option<ToldAnswer>,
+}
+
+/// An answer that was told.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub struct ToldAnswer {
+    pub at: String,
+    /// Absent where nothing fitted.
+    pub total_minor: Option<i64>,
+    pub score: Option<f64>,
+    /// Of the same parts, at other prices.
+    pub is_same_build: bool,
 }
 
 /// The feeds in one line.
