@@ -37,8 +37,15 @@ pub enum Why {
     RecordTooShort { watched_ms: i64 },
     #[error("the price never came down to it in {} days of record", days(*watched_ms))]
     NeverReached { watched_ms: i64 },
-    #[error("the price came down to it {arrivals} times, where {ARRIVALS_LEAST} are needed")]
+    #[error("the price came down to it {}, where {ARRIVALS_LEAST} are needed", times(*arrivals))]
     TooFewArrivals { arrivals: u32 },
+}
+
+fn times(count: u32) -> String {
+    match count {
+        1 => "once".to_owned(),
+        count => format!("{count} times"),
+    }
 }
 
 fn days(ms: i64) -> i64 {

@@ -307,6 +307,17 @@ for (const width of [390, 1440]) {
       // What is wider than the window cannot be read on a phone.
       const wide = await seen.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
       assert.ok(wide <= 0, `${where} at ${width}: ${wide} pixels too wide`);
+      // Every page is one press away, also where each of them has something to look at.
+      const hidden = await seen.evaluate(() => {
+        const links = [...document.querySelectorAll('.rail nav a')];
+        for (const link of links) {
+          if (!link.querySelector('.count')) link.insertAdjacentHTML('beforeend', '<span class="count due">12<span class="away-from-sight"> to look at</span></span>');
+        }
+        const { scrollWidth, clientWidth } = document.documentElement;
+        const out = links.filter((link) => link.getBoundingClientRect().right > clientWidth);
+        return [...out.map((link) => link.textContent), ...(scrollWidth > clientWidth ? ['the page is too wide'] : [])];
+      });
+      assert.deepEqual(hidden, [], `${where} at ${width}`);
       await seen.evaluate(axe);
       const found = await seen.evaluate(() => window.axe.run(document, { resultTypes: ['violations'], iframes: false }));
       checks += found.passes.length;

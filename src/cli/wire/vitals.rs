@@ -149,10 +149,11 @@ fn health(signs: &Signs<'_>) -> Health {
     match &signs.ledger {
         Err(fault) => reasons.push(Remark::new("ledger_not_read", fault)),
         Ok(vitals) if vitals.dead > 0 => {
-            let text = format!(
-                "{} deliveries were given up: `rigtide outbox` lists them",
-                vitals.dead
-            );
+            let given_up = match vitals.dead {
+                1 => "1 delivery was".to_owned(),
+                dead => format!("{dead} deliveries were"),
+            };
+            let text = format!("{given_up} given up: `rigtide outbox` tells why");
             reasons.push(Remark::new("dead_letters", text));
         }
         Ok(_) => {}

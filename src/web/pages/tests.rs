@@ -6,7 +6,7 @@ use super::{brief, feeds, matching, overview, part, told};
 use crate::web::desk::{Desk as _, PartsAsked, PastAsked};
 use crate::web::sample::{HOSTILE, SampleDesk};
 use crate::web::tests::{Answered, ask, served};
-use crate::web::view::{GuideForm, JournalAsked, TriedOn, WhatIf};
+use crate::web::view::{GuideForm, JournalAsked, LadderPage, TriedOn, WhatIf};
 
 fn look() -> Look {
     Look {
@@ -112,6 +112,30 @@ fn pages_say_what_the_desk_does() {
         let lines = html.replace("><", ">\n<");
         insta::assert_snapshot!(name, lines);
     }
+}
+
+#[test]
+fn where_nothing_fits_the_page_tells_what_a_build_costs_beyond_the_budget() {
+    let (desk, look) = (SampleDesk::default(), look());
+    let plain = WhatIf::default();
+    let mut view = desk.brief("quiet", &plain).unwrap();
+    view.budget_minor = 100_000;
+    (view.total_minor, view.score, view.power) = (None, None, None);
+    (view.picks, view.workloads, view.notes) = (Vec::new(), Vec::new(), Vec::new());
+    let mut ladder = LadderPage::clone(&desk.ladder("quiet", &plain).unwrap());
+    (ladder.budget_minor, ladder.bought) = (100_000, None);
+    let page = brief::page(&view, Ok(&ladder), None, &look);
+    let html = document(&page, &look).into_string();
+    let (_, steps) = html.split_once("id=\"steps\"").unwrap();
+    let (first, _) = steps.split_once("</tbody>").unwrap();
+    assert!(
+        first.contains("+394.85") && first.contains(">95.5<"),
+        "{first}"
+    );
+    for said in ["could be checked", "no build for anything to limit"] {
+        assert!(html.contains(said), "{said}");
+    }
+    assert!(!html.contains("It fits"));
 }
 
 #[test]

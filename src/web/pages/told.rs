@@ -2,7 +2,7 @@
 
 use super::figures::time;
 use super::frame::{Look, Page, Place, act};
-use super::words::{brief_path, feed_path, part_path, plain, query, with_query};
+use super::words::{brief_path, counted, feed_path, part_path, plain, query, with_query};
 use crate::web::view::{DeliveryView, Journal, JournalAsked, JournalLine, Outbox};
 use maud::{Markup, html};
 
@@ -146,7 +146,7 @@ fn delivery_row(delivery: &DeliveryView, look: &Look) -> Markup {
                         other => (plain(other)),
                     }
                     @if let Some(fault) = &delivery.fault { small { bdi { (fault) } } }
-                    @if delivery.attempts > 0 { small { "tried " (delivery.attempts) " times" } }
+                    @if delivery.attempts > 0 { small { "tried " (counted(delivery.attempts.into(), "time", "times")) } }
                 }
             }
             td data-of="Made" { (time(&delivery.at)) }

@@ -174,7 +174,12 @@ fn shares(facts: &Facts) -> Vec<[String; 3]> {
     }
     if let Some(percent) = facts.trend_percent {
         let words = "of the mean in 30 days, by least squares over the time held".to_owned();
-        rows.push(["trend".to_owned(), format!("{percent:+.1} %"), words]);
+        // Without the sign of a zero that something else was rounded to.
+        let percent = match format!("{percent:+.1}") {
+            zero if matches!(zero.as_str(), "+0.0" | "-0.0") => "0.0".to_owned(),
+            percent => percent,
+        };
+        rows.push(["trend".to_owned(), format!("{percent} %"), words]);
     }
     if let Some(percent) = facts.held.spread_percent() {
         let words = "standard deviation over the time held, of the mean".to_owned();

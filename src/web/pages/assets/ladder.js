@@ -86,7 +86,7 @@ function follow(budget) {
     say(rungs[at], budget);
     picks(rungs[at]);
   }
-  steps(at);
+  steps(at, budget);
   performance.measure('follow', 'budget');
   rest(budget);
 }
@@ -135,7 +135,7 @@ function picks(rung) {
   }
 }
 
-function steps(at) {
+function steps(at, budget) {
   const body = document.querySelector('#steps tbody');
   if (!body) return;
   const from = running.rungs[at];
@@ -149,7 +149,7 @@ function steps(at) {
     };
     const was = new Map((from?.picks ?? []).map((pick) => [pick.role, pick.part]));
     const changed = rung.picks.filter((pick) => was.get(pick.role) !== pick.part).map((pick) => pick.name);
-    const least = from?.total_minor ?? 0;
+    const least = from?.total_minor ?? budget;
     cell('th', 'num', `+${running.money(rung.total_minor - least)}`);
     row.firstChild.scope = 'row';
     cell('td', 'num', from ? running.gain(rung.score - from.score) : running.score(rung.score));

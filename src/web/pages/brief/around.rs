@@ -9,13 +9,16 @@ pub fn limits(view: &BriefPage, look: &Look) -> Markup {
     let figures = &look.figures;
     html! {
         h2 { "What limits it" }
-        table.stack {
-            thead {
-                tr {
-                    th scope="col" { "Workload" } th.num scope="col" { "Weight" } th.num scope="col" { "Rate" } th scope="col" { "Limited by" }
+        @if view.workloads.is_empty() { p.soft { "There is no build for anything to limit." } }
+        @else {
+            table.stack {
+                thead {
+                    tr {
+                        th scope="col" { "Workload" } th.num scope="col" { "Weight" } th.num scope="col" { "Rate" } th scope="col" { "Limited by" }
+                    }
                 }
+                tbody { @for workload in &view.workloads { (limit(workload, look)) } }
             }
-            tbody { @for workload in &view.workloads { (limit(workload, look)) } }
         }
         @if !view.gain_percent_of_a_tenth.is_empty() {
             h3 { "What a tenth more would bring" }
@@ -72,7 +75,7 @@ pub fn checks(view: &BriefPage, look: &Look) -> Markup {
             }
         }
         section.sheet {
-            h2 { "It fits" }
+            h2 { @if view.picks.is_empty() { "Whether it fits" } @else { "It fits" } }
             @if let Some(power) = &view.power {
                 p {
                     "Load " (figures.count(power.load_w)) " W, the supply has to give " (figures.count(power.needed_w)) " W"
@@ -81,7 +84,8 @@ pub fn checks(view: &BriefPage, look: &Look) -> Markup {
                     @if !power.unknown.is_empty() { " Nobody states the draw of " (power.unknown.join(", ")) "." }
                 }
             }
-            @if view.notes.is_empty() { p.soft { "Nothing to say." } }
+            @if view.picks.is_empty() { p.soft { "There is no build that could be checked." } }
+            @else if view.notes.is_empty() { p.soft { "Nothing to say." } }
             @else {
                 details open[view.notes.len() <= 6] {
                     summary { (counted(view.notes.len() as u64, "note", "notes")) " on what was checked" }

@@ -29,7 +29,7 @@ pub fn section(view: &BriefPage, ladder: Result<&LadderPage, &str>, look: &Look)
             }
             section.sheet #step-ups data-live {
                 header { h2 { "Step-ups" } p.soft { "What more money buys from here" } }
-                @if let Ok(ladder) = ladder { (steps(ladder, look)) }
+                @if let Ok(ladder) = ladder { (steps(view.budget_minor, ladder, look)) }
             }
         }
     }
@@ -196,11 +196,16 @@ fn budget(view: &BriefPage) -> Markup {
     }
 }
 
-fn steps(ladder: &LadderPage, look: &Look) -> Markup {
+/// Where nothing can be had for the budget, what a build costs beyond it, and its whole score.
+fn steps(budget_minor: i64, ladder: &LadderPage, look: &Look) -> Markup {
     let figures = &look.figures;
     let next = ladder.bought.map_or(0, |bought| bought + 1);
     let from = ladder.bought.and_then(|bought| ladder.rungs.get(bought));
-    let (cost, score) = from.map_or((0, 0.0), |rung| (rung.total_minor, rung.score));
+    let cost = from.map_or(budget_minor, |rung| rung.total_minor);
+    let score = |rung: &RungView| match from {
+        Some(from) => figures.change(rung.score - from.score, 1),
+        None => figures.number(rung.score, 1),
+    };
     let above: Vec<&RungView> = ladder.rungs.iter().skip(next).take(STEPS).collect();
     html! {
         table #steps {
@@ -211,7 +216,7 @@ fn steps(ladder: &LadderPage, look: &Look) -> Markup {
                 @for rung in &above {
                     tr {
                         th.num scope="row" { (figures.more(rung.total_minor - cost, &ladder.currency)) }
-                        td.num { (figures.change(rung.score - score, 1)) }
+                        td.num { (score(rung)) }
                         td { (brings(from, rung)) }
                     }
                 }

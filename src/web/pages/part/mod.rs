@@ -89,6 +89,8 @@ fn table(view: &PartList, look: &Look) -> Markup {
                                 @if let (Some(lowest), Some(currency)) = (part.lowest_minor, &part.currency) {
                                     (look.figures.money(lowest, currency))
                                 }
+                                @else if part.offers > 0 { span.soft { "cannot be ordered" } }
+                                @else { span.soft { "not on offer" } }
                             }
                             td data-of="Used in" {
                                 @if !part.used_in.is_empty() {

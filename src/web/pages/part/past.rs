@@ -2,7 +2,7 @@
 
 use super::super::figures::day;
 use super::super::frame::Look;
-use super::super::words::{brief_path, duration, part_path, plain, query, with_query};
+use super::super::words::{brief_path, counted, duration, part_path, plain, query, with_query};
 use super::chart;
 use crate::web::view::{ClaimView, ExtremeView, FactsView, PastView, WareView};
 use maud::{Markup, html};
@@ -130,7 +130,7 @@ fn facts_table(facts: &FactsView, ware: &WareView, look: &Look) -> Markup {
                     (row("Last change", html! { (figures.more(last.after_minor - last.before_minor, &ware.currency)) small { (day(&last.at)) } }))
                 }
                 @if let Some(trend) = facts.trend_percent { (row("Trend", html! { (figures.change(trend, 1)) " %" })) }
-                @if let Some(spread) = facts.spread_percent { (row("Spread between offers", figures.percent(spread, 1))) }
+                @if let Some(spread) = facts.spread_percent { (row("Spread over time", figures.percent(spread, 1))) }
                 @if facts.record.unread_ms > 0 { (row("Not read for", duration(facts.record.unread_ms, figures))) }
                 (row("On record since", day(&facts.record.from)))
             }
@@ -143,7 +143,7 @@ fn facts_table(facts: &FactsView, ware: &WareView, look: &Look) -> Markup {
                     (None, Some(0)) => "it can be had for that now",
                     (None, Some(mean)) => {
                         "one waited " (duration(mean, figures)) " on average"
-                        @if let Some(arrivals) = wait.arrivals { "; it came " (arrivals) " times" }
+                        @if let Some(arrivals) = wait.arrivals { "; it came " (counted(arrivals, "time", "times")) }
                     }
                     (None, None) => "it never came",
                 }
