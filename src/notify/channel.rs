@@ -1,6 +1,7 @@
 //! What a channel is.
 
 use super::body::one_line;
+use crate::catalogue::Fault;
 use crate::decide::Bulletin;
 use chrono::{DateTime, Utc};
 use std::pin::Pin;
@@ -29,6 +30,11 @@ pub trait Channel: Send + Sync {
             self.send(bulletin).await?;
             Ok("no fault was met".to_owned())
         })
+    }
+
+    /// Why it cannot deliver as things are: secrets of its that are missing here.
+    fn faults(&self) -> &[Fault] {
+        &[]
     }
 
     /// The feed that it keeps, if it keeps one.

@@ -21,6 +21,7 @@ mod samples;
 mod secrets;
 #[cfg(test)]
 mod test_receiver;
+mod unready;
 
 pub use backoff::{ATTEMPTS_MAX, backoff};
 pub use body::json as bulletin_json;
@@ -29,3 +30,4 @@ pub use channels::Log;
 pub use deliver::{Channels, Due, Outbox, OutboxFault, Report, Settlement, run_due};
 pub use registry::{ChannelKind, KINDS, read_channel};
 pub use secrets::{MachineSecrets, Secrets};
+pub use unready::faults_of;

@@ -2,7 +2,8 @@
 
 use super::channel::Channel;
 use super::channels::{atom, command, desktop, log, mail, webhook};
-use super::secrets::Secrets;
+use super::secrets::{Noting, Secrets};
+use super::unready::Unready;
 use crate::catalogue::table::{Table, nearest};
 use std::sync::Arc;
 
@@ -25,7 +26,8 @@ pub const KINDS: &[ChannelKind] = &[
     webhook::KIND,
 ];
 
-/// Reads one channel from its table, whose key `kind` says what it is, and reports unknown keys.
+/// Reads one channel from its table, whose key `kind` says what it is, and reports unknown keys. One
+/// whose secrets are missing is there, and does not deliver.
 pub fn read_channel(mut table: Table<'_, '_>, secrets: &dyn Secrets) -> Option<Arc<dyn Channel>> {
     let name = table.required_text("kind")?;
     let Some(kind) = KINDS.iter().find(|kind| kind.name == name.value) else {
@@ -38,16 +40,23 @@ pub fn read_channel(mut table: Table<'_, '_>, secrets: &dyn Secrets) -> Option<A
         table.document().fault(&name.span, message, remedy);
         return None;
     };
-    let channel = (kind.read)(&mut table, secrets);
+    let noting = Noting::new(secrets);
+    let channel = (kind.read)(&mut table, &noting);
     table.finish();
-    channel
+    let faults = noting.missing.into_inner();
+    match faults.is_empty() {
+        true => channel,
+        false => Some(Arc::new(Unready { faults })),
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::catalogue::table::Document;
+    use crate::notify::samples::bulletin;
     use crate::notify::secrets::tests::FewSecrets;
+    use crate::notify::unready::faults_of;
 
     fn faults(toml: &str) -> Vec<String> {
         let document = Document::parse("rigtide.toml", toml);
@@ -59,6 +68,31 @@ mod tests {
             .collect();
         assert!(channel.is_some() || !faults.is_empty(), "{toml}");
         faults
+    }
+
+    #[test]
+    fn a_channel_whose_secrets_are_missing_says_so_and_keeps_its_other_faults() {
+        let text =
+            "kind = \"webhook\"\nurl = \"https://hooks.example/x\"\nsecret_env = \"OTHER\"\n";
+        let document = Document::parse("rigtide.toml", text);
+        let channel = read_channel(document.root(), &FewSecrets).unwrap();
+        assert!(document.is_clean());
+        let channels = [("desk".to_owned(), channel)].into();
+        let said: Vec<String> = faults_of(&channels)
+            .iter()
+            .map(ToString::to_string)
+            .collect();
+        let missing = "rigtide.toml:3:14: the secret that this names is missing or empty; \
+                       set the environment variable OTHER";
+        assert_eq!(said, [missing]);
+        assert_eq!(channels["desk"].preview(&bulletin()), missing);
+        assert_eq!(
+            faults(&text.replace("https:", "pigeon:")),
+            [
+                "rigtide.toml:2:7: the address is no http or https address; \
+              write it as https://host/path"
+            ]
+        );
     }
 
     #[test]

@@ -1,6 +1,8 @@
 //! Secrets of channels: the settings name where they are kept, never the secrets themselves.
 
+use crate::catalogue::Fault;
 use crate::catalogue::table::Table;
+use std::cell::RefCell;
 use std::path::{Path, PathBuf};
 
 /// Who looks secrets up.
@@ -13,6 +15,45 @@ pub trait Secrets {
 
     /// Where a file is that the settings name.
     fn place(&self, path: &Path) -> PathBuf;
+
+    /// Takes note of a secret that is missing; where it does not, that is a fault of the settings.
+    fn notes(&self, _missing: &Fault) -> bool {
+        false
+    }
+}
+
+/// Looks secrets up with another, and keeps the faults of those that are missing.
+pub(super) struct Noting<'s> {
+    secrets: &'s dyn Secrets,
+    pub missing: RefCell<Vec<Fault>>,
+}
+
+impl<'s> Noting<'s> {
+    pub fn new(secrets: &'s dyn Secrets) -> Noting<'s> {
+        Noting {
+            secrets,
+            missing: RefCell::default(),
+        }
+    }
+}
+
+impl Secrets for Noting<'_> {
+    fn variable(&self, name: &str) -> Option<String> {
+        self.secrets.variable(name)
+    }
+
+    fn file(&self, path: &Path) -> std::io::Result<String> {
+        self.secrets.file(path)
+    }
+
+    fn place(&self, path: &Path) -> PathBuf {
+        self.secrets.place(path)
+    }
+
+    fn notes(&self, missing: &Fault) -> bool {
+        self.missing.borrow_mut().push(missing.clone());
+        true
+    }
 }
 
 /// This process's environment, and files relative to the configuration directory.
@@ -42,7 +83,8 @@ pub(super) struct SecretKeys {
 }
 
 /// Reads the secret that one of the keys names. The outer `None` stands for a fault, which is
-/// recorded at its place; the inner one for a setting that is not there.
+/// recorded at its place, or for a missing secret that was taken note of; the inner one for a setting
+/// that is not there.
 pub(super) fn read_secret(
     table: &mut Table<'_, '_>,
     keys: &SecretKeys,
@@ -78,7 +120,18 @@ pub(super) fn read_secret(
         Some(secret) => Some(Some(secret)),
         None => {
             let message = "the secret that this names is missing or empty";
-            table.document().fault(&span, message, remedy);
+            let document = table.document();
+            let (line, column) = document.position(span.start);
+            let missing = Fault {
+                file: document.file().to_owned(),
+                line,
+                column,
+                message: message.to_owned(),
+                remedy: remedy.clone(),
+            };
+            if !secrets.notes(&missing) {
+                document.fault(&span, message, remedy);
+            }
             None
         }
     }

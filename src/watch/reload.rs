@@ -11,6 +11,7 @@ use crate::catalogue::Fault;
 use crate::feeds::http::{Fetcher, FetcherOptions};
 use crate::feeds::source::SourceSettings;
 use crate::ledger::{JournalEntry, LedgerError};
+use crate::notify::faults_of;
 use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 use std::path::Path;
@@ -118,6 +119,10 @@ pub async fn reload(
 fn with_settings(before: &Polling, settings: Settings) -> Result<Polling, Vec<Fault>> {
     let fault =
         |message: String, remedy: &str| vec![Fault::of_file("rigtide.toml", message, remedy)];
+    let missing = faults_of(&settings.channels);
+    if !missing.is_empty() {
+        return Err(missing);
+    }
     if settings.ledger != before.settings.ledger {
         let message = format!("the ledger became {}", settings.ledger.display());
         let remedy =

@@ -482,3 +482,43 @@ fn a_ledger_is_not_guessed_where_its_line_cannot_be_read() {
         assert_eq!(shown.status.code(), code, "{line}: {}", text(&shown.stderr));
     }
 }
+
+#[test]
+fn what_sends_nothing_needs_no_secrets() {
+    let guides = Guides::new();
+    guides.edit(
+        "rigtide.toml",
+        "[[channel]]\nid = \"terminal\"",
+        "[[channel]]\nid = \"desk\"\nkind = \"webhook\"\nurl = \"http://127.0.0.1:9/hook\"\n\
+         secret_env = \"RIGTIDE_NOBODY_SETS_THIS\"\n\n[[channel]]\nid = \"terminal\"",
+    );
+    guides.edit(
+        "briefs/example.toml",
+        "channels = [\"terminal\"]",
+        "channels = [\"terminal\", \"desk\"]",
+    );
+    for arguments in [
+        &["poll"][..],
+        &["best"],
+        &["guide"],
+        &["status"],
+        &["schedule"],
+    ] {
+        said(&guides, arguments);
+    }
+    let missing = "the secret that this names is missing or empty";
+    let shown = said(&guides, &["bulletin", "--preview", "example"]);
+    assert!(shown.contains(missing), "{shown}");
+    // Who sends, or asks whether all is well, hears of it.
+    for (arguments, code) in [
+        (&["check"][..], 3),
+        (&["watch"], 3),
+        (&["bulletin", "--test", "desk"], 1),
+    ] {
+        let refused = at(&guides, NOW, arguments);
+        assert_eq!(refused.status.code(), Some(code), "{arguments:?}");
+        let said = text(&refused.stderr);
+        assert!(said.contains(missing), "{said}");
+        assert!(!said.contains("names no channel"), "{said}");
+    }
+}

@@ -4,12 +4,19 @@ use crate::catalogue::Fault;
 use crate::cli::args::Output;
 use crate::cli::report::Failure;
 use crate::cli::screen::Screen;
+use crate::notify::faults_of;
 use crate::watch::settings::load_settings;
 use serde_json::json;
 use std::path::Path;
 
 pub fn run(directory: &Path, output: Output, screen: &Screen) -> Result<(), Failure> {
-    let checked = load_settings(directory);
+    let checked = load_settings(directory).and_then(|settings| {
+        let missing = faults_of(&settings.channels);
+        match missing.is_empty() {
+            true => Ok(settings),
+            false => Err(missing),
+        }
+    });
     if output.json {
         let faults: &[Fault] = checked.as_ref().err().map_or(&[], Vec::as_slice);
         screen.line(json!({ "ok": checked.is_ok(), "errors": faults }).to_string());

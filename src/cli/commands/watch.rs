@@ -8,6 +8,7 @@ use crate::cli::wire::DaemonVitals;
 use crate::cli::{service, wire};
 use crate::decide::Bulletin;
 use crate::ledger::WatchLock;
+use crate::notify::faults_of;
 use crate::watch::calls::{Calls, Listener, Phase, Pulse};
 use crate::watch::clock::Clock;
 use crate::watch::daemon::watch;
@@ -78,6 +79,10 @@ fn tell_allocator() {
 /// Watches until it is told to end, and serves the page as the settings say.
 pub(super) async fn run_watch(polling: &Polling, lock: &WatchLock) -> Result<(), Failure> {
     let settings = &polling.settings;
+    let missing = faults_of(&settings.channels);
+    if !missing.is_empty() {
+        return Err(Failure::Configuration(missing));
+    }
     let (feeds, briefs) = (settings.feeds.len(), settings.briefs.len());
     warn_of_dead_letters(polling)?;
     tracing::info!(feeds, briefs, "watching");
