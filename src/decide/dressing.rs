@@ -4,7 +4,7 @@ use super::bulletin::{Bulletin, BulletinId};
 use super::past_price::PastPrice;
 use super::record::{PickRecord, shown_instant};
 use super::samples::samples;
-use super::shown::{Shown, instant};
+use super::shown::{Shown, instant, short_name};
 use crate::catalogue::{Fault, PartId};
 use crate::template::{BuiltIn, Templates};
 use chrono::{DateTime, Utc};
@@ -50,7 +50,7 @@ pub const TEMPLATES: &[BuiltIn] = &[
     BuiltIn {
         name: DIGEST_SUBJECT,
         text: include_str!("templates/digest-subject.txt"),
-        about: "the subject of a digest: `count` bulletins of `briefs`",
+        about: "the subject of a digest: `count` bulletins of `briefs`, which have `names`",
     },
     BuiltIn {
         name: DIGEST,
@@ -161,7 +161,9 @@ pub fn digest(
         json!({ "subject": one.subject, "at": at, "text": one.text, "brief": one.brief })
     });
     let parts: Vec<Value> = parts.collect();
-    let known = json!({ "count": bulletins.len(), "briefs": briefs, "bulletins": parts });
+    let known = json!({
+        "count": bulletins.len(), "briefs": briefs, "names": names(bulletins), "bulletins": parts,
+    });
     let subject = filling.fill(DIGEST_SUBJECT, &known);
     let subject = subject.split_whitespace().collect::<Vec<_>>().join(" ");
     let text = filling.fill(DIGEST, &known);
@@ -206,6 +208,15 @@ fn without_html(data: &Value) -> Value {
     data
 }
 
+/// What people call the briefs of these bulletins, in the order of their ids, each as it was called last.
+fn names(bulletins: &[Bulletin]) -> Vec<String> {
+    let named = bulletins.iter().map(|one| {
+        let name = one.data["name"].as_str();
+        (one.brief.as_str(), short_name(name.unwrap_or(&one.brief)))
+    });
+    named.collect::<BTreeMap<_, _>>().into_values().collect()
+}
+
 /// What is wrong with the author's texts, tried on a bulletin of every kind.
 pub fn faults_of(templates: &Templates) -> Vec<Fault> {
     let bulletins = samples();
@@ -214,7 +225,9 @@ pub fn faults_of(templates: &Templates) -> Vec<Fault> {
     let plain = json!({
         "subject": "Desk: better build", "at": "2026-03-02 09:07 UTC", "text": "text\n", "brief": "desk",
     });
-    let digest = json!({ "count": 2, "briefs": ["desk", "den"], "bulletins": [plain, plain] });
+    let digest = json!({
+        "count": 2, "briefs": ["desk", "den"], "names": ["Desk", "Den"], "bulletins": [plain, plain],
+    });
     let tries: [(&str, &[Value]); 7] = [
         (SUBJECT, &each),
         (TEXT, &each),

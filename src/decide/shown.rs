@@ -179,7 +179,12 @@ impl Line {
 
 /// The brief's name, shortened, and what there is to say: about 50 characters.
 pub fn subject(name: &str, essence: &str) -> String {
-    format!("{}: {essence}", shortened(name, NAME_MAX))
+    format!("{}: {essence}", short_name(name))
+}
+
+/// A brief's name in a subject.
+pub fn short_name(name: &str) -> String {
+    shortened(name, NAME_MAX)
 }
 
 /// A part's name in a subject.

@@ -169,7 +169,7 @@ fn a_digest_made_twice_is_the_same_digest_and_holds_every_body() {
     assert_eq!(faults, []);
     assert_eq!(first, made("mail").0);
     assert_ne!(first.id, made("fax").0.id);
-    assert_eq!(first.subject, "2 bulletins of b, desk");
+    assert_eq!(first.subject, "2 bulletins of b, A quiet desk for…");
     assert!(first.text.contains("news of <old>") && first.text.contains("Oskra Lumen 16 GB"));
     let html = first.data["html"].as_str().unwrap();
     assert!(html.contains("text &amp; more") && html.contains("Oskra Lumen 16 GB"));
