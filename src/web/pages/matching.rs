@@ -78,14 +78,14 @@ fn proposed(question: &QuestionView, proposal: &ProposedView, place: usize, look
                 " " span.tag { "by " (by_words(&proposal.by)) @if let Some(confidence) = proposal.confidence { ", " (confidence) " %" } }
             }
             @if !proposal.evidence.is_empty() {
-                table {
+                table.stack {
                     thead { tr { th scope="col" { "What" } th scope="col" { "The offer" } th scope="col" { "The part" } th scope="col" { span.away-from-sight { "Agree" } } } }
                     tbody {
                         @for evidence in &proposal.evidence {
                             tr {
                                 th scope="row" { (evidence.what) }
-                                td { @if let Some(text) = &evidence.offer { (from_outside(text)) } @else { span.soft { "–" } } }
-                                td { (evidence.part.as_deref().unwrap_or("–")) }
+                                td data-of="The offer" { @if let Some(text) = &evidence.offer { (from_outside(text)) } @else { span.soft { "–" } } }
+                                td data-of="The part" { (evidence.part.as_deref().unwrap_or("–")) }
                                 td {
                                     @match evidence.agrees {
                                         Some(true) => span.good-word { "agree" },
