@@ -10,6 +10,7 @@
 
 use super::columns::{Terms, millis, terms_columns};
 use super::matching::OfferRow;
+use super::rows::Opening;
 use chrono::{DateTime, Utc};
 use rusqlite::types::Type;
 use rusqlite::{CachedStatement, Connection};
@@ -62,6 +63,25 @@ const PACKED_MAX: usize = 4096;
 const LOOKED_BACK: usize = 64;
 
 pub(super) const INSERT: &str = "INSERT INTO ended (at_ms, terms) VALUES (?1, ?2)";
+
+impl Ended {
+    /// An interval that was open until others were seen; its terms were last seen at `until_ms`.
+    pub fn of(open: &Opening, until_ms: i64) -> Ended {
+        let Opening {
+            row,
+            from_ms,
+            known_ms,
+            terms,
+        } = *open;
+        Ended {
+            offer: row,
+            from_ms,
+            until_ms,
+            known_ms,
+            terms,
+        }
+    }
+}
 
 impl Packing {
     pub fn new(at: DateTime<Utc>) -> Packing {

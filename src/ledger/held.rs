@@ -167,8 +167,11 @@ fn believe(
         )?
         .query_row([row.0], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;
     // Holding took the offer's own instant, so `seen_until_ms` lies before the held row.
-    let close = &mut *connection.prepare_cached(rows::CLOSE_INTERVAL)?;
-    rows::close_interval(close, row, seen_until_ms)?;
+    connection
+        .prepare_cached(
+            "UPDATE observation SET until_ms = ?2 WHERE offer_id = ?1 AND until_ms IS NULL",
+        )?
+        .execute((row.0, seen_until_ms))?;
     let opening = Opening {
         row,
         from_ms: believed.first_seen_ms,

@@ -2,7 +2,7 @@
 
 use super::columns::{Terms, millis};
 use super::decisions;
-use super::ended::{self, Packing};
+use super::ended::{self, Ended, Packing};
 use super::error::LedgerError;
 use super::gaps;
 use super::held::{self, Holding};
@@ -12,7 +12,7 @@ use super::matching::{OfferRow, PartMatch};
 use super::open::{Ledger, Patience};
 use super::polls::{self, PollRecord, PollStatus};
 use super::rows::{self, Opening};
-use super::standing::{self, Known, Listed, Sought, Standing};
+use super::standing::{self, Known, Listed, Open, Sought, Standing};
 use crate::market::{FeedId, Offer, RetailerId};
 use chrono::{DateTime, Utc};
 use rusqlite::{CachedStatement, Connection, Transaction};
@@ -219,18 +219,17 @@ impl PollWriter<'_> {
                 rows::mark_present(&this.transaction, known.row, millis(this.at))?;
             }
             this.listed.insert(known.row);
-            match known.open_is_same {
-                Some(true) => Ok(Effect::Unchanged),
-                Some(false) => {
-                    let close = &mut this.hot.close_interval;
-                    let ended = rows::close_interval(close, known.row, known.seen_until_ms)?;
-                    if let Some(ended) = ended {
-                        this.ended.add(&mut this.hot.insert_ended, &ended)?;
-                    }
+            match known.open {
+                Open::Same => Ok(Effect::Unchanged),
+                Open::Other(other) => {
+                    let until_ms = known.seen_until_ms;
+                    rows::close_interval(&mut this.hot.close_interval, &other, until_ms)?;
+                    let ended = Ended::of(&other, until_ms);
+                    this.ended.add(&mut this.hot.insert_ended, &ended)?;
                     this.open(known.row, offer)?;
                     Ok(Effect::Changed)
                 }
-                None => {
+                Open::None => {
                     this.open(known.row, offer)?;
                     Ok(if known.is_gone {
                         Effect::Returned

@@ -1,17 +1,16 @@
 //! Reads and writes of single offers and their intervals, inside a caller's transaction.
 
 use super::columns::{TERMS_WIDTH, Terms, millis, terms_columns, texts_json};
-use super::ended::Ended;
 use super::marks;
 use super::matching::{OfferRow, PartMatch};
 use crate::catalogue::Gtin;
 use crate::catalogue::reading::Property;
 use crate::market::Offer;
-use rusqlite::{Connection, OptionalExtension, Statement, params};
+use rusqlite::{Connection, Statement, params};
 use serde_json::{Value, json};
 use std::borrow::Cow;
 
-/// One interval to be opened.
+/// An interval that is open or to be opened.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Opening {
     pub row: OfferRow,
@@ -202,28 +201,18 @@ pub(super) fn mark_gone(
     Ok(())
 }
 
-pub(super) const CLOSE_INTERVAL: &str = concat!(
-    "UPDATE observation SET until_ms = ?2 WHERE offer_id = ?1 AND until_ms IS NULL
-     RETURNING from_ms, known_ms, ",
-    terms_columns!()
-);
+pub(super) const CLOSE_INTERVAL: &str =
+    "UPDATE observation SET until_ms = ?3 WHERE offer_id = ?1 AND from_ms = ?2";
 
-/// Ends what an offer's terms are, if it has any: they were last seen at `until_ms`.
+/// Ends an open interval: its terms were last seen at `until_ms`.
 pub(super) fn close_interval(
     statement: &mut Statement<'_>,
-    row: OfferRow,
+    open: &Opening,
     until_ms: i64,
-) -> rusqlite::Result<Option<Ended>> {
-    let ended = statement.query_row((row.0, until_ms), |found| {
-        Ok(Ended {
-            offer: row,
-            from_ms: found.get(0)?,
-            until_ms,
-            known_ms: found.get(1)?,
-            terms: Terms::read(found, 2)?,
-        })
-    });
-    ended.optional()
+) -> rusqlite::Result<()> {
+    statement
+        .execute((open.row.0, open.from_ms, until_ms))
+        .map(drop)
 }
 
 pub(super) const OPEN_INTERVAL: &str = concat!(

@@ -3,7 +3,7 @@
 use super::columns::{Terms, currency, is_integer, is_text, millis, terms_columns};
 use super::marks::Mark;
 use super::matching::{OfferRow, PartMatch};
-use super::rows::{gtins_text, identity, notes_text, properties_text};
+use super::rows::{Opening, gtins_text, identity, notes_text, properties_text};
 use crate::market::{Offer, Repeat};
 use crate::money::Money;
 use rusqlite::{Connection, OptionalExtension, Row, Statement};
@@ -29,12 +29,19 @@ pub(super) struct Known {
     pub has_same_mark: bool,
     /// What its record is known by from now on.
     pub mark: Option<Mark>,
-    /// Whether its open interval, if it has one, has the same terms.
-    pub open_is_same: Option<bool>,
+    pub open: Open,
     /// The last believed price.
     pub last_price: Option<Money>,
     /// How this snapshot's earlier record of it compares, if there was one.
     pub repeat: Option<Repeat>,
+}
+
+/// The open interval of an offer, as the sought terms compare with it.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Open {
+    None,
+    Same,
+    Other(Opening),
 }
 
 /// Offers that the snapshot listed: one bit each, as row numbers are dense.
@@ -57,7 +64,7 @@ pub(super) const FIND: &str = concat!(
     "SELECT o.id, o.present, o.missing_polls > 0, o.gone_since_ms IS NOT NULL, o.last_seen_ms,
             h.price_minor, h.currency,
             o.title, o.brand, o.gtins, o.mpn, o.link, o.valid_until_ms, o.notes,
-            o.properties, o.part, o.matched_by, o.confidence_percent, m.mark, b.from_ms, ",
+            o.properties, o.part, o.matched_by, o.confidence_percent, m.mark, b.from_ms, b.known_ms, ",
     "b.price_minor, b.currency, b.availability, b.list_minor, b.list_currency, b.shipping_minor,
      b.shipping_currency, b.tax_included, b.minimum_quantity, b.lead_days, b.available_from_ms
      FROM offer o
@@ -72,7 +79,7 @@ const FIND_LINK: usize = FIND_TEXT + 4;
 const FIND_MATCH: usize = FIND_TEXT + 8;
 const FIND_MARK: usize = FIND_MATCH + 3;
 const FIND_OPEN: usize = FIND_MARK + 1;
-const FIND_TERMS: usize = FIND_OPEN + 1;
+const FIND_TERMS: usize = FIND_OPEN + 2;
 
 impl Standing {
     /// The last believed price, be it that of an offer given up.
@@ -100,7 +107,7 @@ pub(super) fn find(
     let Some(mut known) = found else {
         return Ok(None);
     };
-    if known.open_is_same.is_none() {
+    if matches!(known.open, Open::None) {
         known.last_price = newest_price(connection, known.row)?;
     }
     Ok(Some(known))
@@ -120,7 +127,7 @@ impl Known {
             has_same_match: true,
             has_same_mark: true,
             mark,
-            open_is_same: None,
+            open: Open::None,
             last_price: None,
             repeat: None,
         }
@@ -130,17 +137,25 @@ impl Known {
 fn read_known(row: &Row<'_>, sought: &Sought<'_>) -> rusqlite::Result<Known> {
     let Sought { offer, listed, .. } = *sought;
     let terms = Terms::of(offer);
-    let open: Option<i64> = row.get(FIND_OPEN)?;
-    let open_is_same = open.map(|_| terms.stand_in(row, FIND_TERMS)).transpose()?;
-    let last_price = match open_is_same {
-        None => None,
-        Some(true) => Some(offer.price),
-        Some(false) => Some(read_price(row, FIND_TERMS)?),
+    let number = OfferRow(row.get(0)?);
+    let open = match row.get::<_, Option<i64>>(FIND_OPEN)? {
+        None => Open::None,
+        Some(_) if terms.stand_in(row, FIND_TERMS)? => Open::Same,
+        Some(from_ms) => Open::Other(Opening {
+            row: number,
+            from_ms,
+            known_ms: row.get(FIND_OPEN + 1)?,
+            terms: Terms::read(row, FIND_TERMS)?,
+        }),
+    };
+    let last_price = match open {
+        Open::None => None,
+        Open::Same => Some(offer.price),
+        Open::Other(other) => Some(other.terms.price),
     };
     let held: Option<i64> = row.get(FIND_HELD)?;
     let is_present = row.get(1)?;
     let last_seen_ms: i64 = row.get(4)?;
-    let number = OfferRow(row.get(0)?);
     let repeat = if listed.contains(number) {
         // What this snapshot said is what it had held, or else what it opened or confirmed.
         let price = match held {
@@ -169,7 +184,7 @@ fn read_known(row: &Row<'_>, sought: &Sought<'_>) -> rusqlite::Result<Known> {
         has_same_match: has_same_match(row, sought.part)?,
         has_same_mark: row.get::<_, Option<Mark>>(FIND_MARK)? == sought.mark,
         mark: sought.mark,
-        open_is_same,
+        open,
         last_price,
         repeat,
     })
