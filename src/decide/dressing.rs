@@ -114,7 +114,11 @@ pub fn dress(
 
 /// What templates know: what is shown, and the data under `data`.
 fn variables(data: &Value) -> Value {
-    let mut variables = data["shown"].clone();
+    // Read and written again, so that one that was stored by an earlier version has every key.
+    let mut variables = match Shown::of(data) {
+        Some(shown) => json!(shown),
+        None => data["shown"].clone(),
+    };
     for key in ["kind", "brief", "name", "at"] {
         variables[key] = data[key].clone();
     }

@@ -1,5 +1,6 @@
 //! A published edition, and how far it is from what is true today.
 
+use super::names::Names;
 use super::record::{AnswerRecord, PickRecord};
 use super::scene::Doubt;
 use crate::catalogue::PartId;
@@ -150,9 +151,10 @@ impl Drift {
     }
 
     /// What is no longer true, one line each.
-    pub fn lines(&self, currency: Currency) -> Vec<String> {
+    pub fn lines(&self, currency: Currency, names: &Names) -> Vec<String> {
         let amount = |minor| Money::from_minor(minor, currency).to_string();
-        let mut lines: Vec<String> = self.picks.iter().map(|pick| pick.line(currency)).collect();
+        let picks = self.picks.iter();
+        let mut lines: Vec<String> = picks.map(|pick| pick.line(currency, names)).collect();
         let then = amount(self.total_then_minor);
         match (self.total_now_minor, self.total_percent()) {
             (Some(now), Some(percent)) if now != self.total_then_minor => {
@@ -194,17 +196,18 @@ impl Edition {
     }
 
     /// What is no longer true, one line each.
-    pub fn lines(&self, currency: Currency) -> Vec<String> {
-        let mut lines = self.drift.lines(currency);
-        lines.extend(self.abroad.iter().flat_map(DriftAbroad::lines));
+    pub fn lines(&self, currency: Currency, names: &Names) -> Vec<String> {
+        let mut lines = self.drift.lines(currency, names);
+        lines.extend(self.abroad.iter().flat_map(|there| there.lines(names)));
         lines
     }
 }
 
 impl DriftAbroad {
     /// What is no longer true there, one line each.
-    pub fn lines(&self) -> Vec<String> {
-        let lines = Currency::parse(&self.currency).map(|currency| self.drift.lines(currency));
+    pub fn lines(&self, names: &Names) -> Vec<String> {
+        let currency = Currency::parse(&self.currency);
+        let lines = currency.map(|currency| self.drift.lines(currency, names));
         let lines = lines.unwrap_or_default().into_iter();
         lines
             .map(|line| format!("in {}: {line}", self.country))
@@ -213,14 +216,17 @@ impl DriftAbroad {
 }
 
 impl PickDrift {
-    fn line(&self, currency: Currency) -> String {
+    fn line(&self, currency: Currency, names: &Names) -> String {
         let amount = |minor| Money::from_minor(minor, currency).to_string();
         let (name, then) = (&self.name, amount(self.then_minor));
         let Some(now) = self.now_minor else {
             return format!("{name}: {then} -> cannot be had any more");
         };
         let moved = match (&self.then_at, &self.now_at) {
-            (Some(then), Some(now)) if then != now => format!(", from {now} instead of {then}"),
+            (Some(then), Some(now)) if then != now => {
+                let (then, now) = (names.shop(then.as_str()), names.shop(now.as_str()));
+                format!(", from {now} instead of {then}")
+            }
             _ => String::new(),
         };
         if now == self.then_minor {
@@ -246,7 +252,12 @@ impl Exchange {
 
 /// What the next edition changes of this one, for its readers: one sentence each, none where both
 /// say the same.
-pub fn changes(then: &AnswerRecord, next: &AnswerRecord, drift: &Drift) -> Vec<String> {
+pub fn changes(
+    then: &AnswerRecord,
+    next: &AnswerRecord,
+    drift: &Drift,
+    names: &Names,
+) -> Vec<String> {
     let mut words = Vec::new();
     for one in exchanges(then, next) {
         let is_gone = drift.gone().any(|gone| gone.role == one.role);
@@ -259,7 +270,8 @@ pub fn changes(then: &AnswerRecord, next: &AnswerRecord, drift: &Drift) -> Vec<S
     }
     for pick in &next.picks {
         let before = same_seat(&then.picks, pick);
-        words.extend(before.and_then(|before| price_change(before, pick, &next.currency)));
+        let change = before.and_then(|before| price_change(before, pick, &next.currency, names));
+        words.extend(change);
     }
     let total = |record: &AnswerRecord| record.total().map(|total| total.to_string());
     if let (Some(before), Some(now)) = (total(then), total(next))
@@ -280,6 +292,7 @@ pub fn changes_abroad(
     then: &[AnswerAbroad],
     next: &[AnswerAbroad],
     drifts: &[DriftAbroad],
+    names: &Names,
 ) -> Vec<String> {
     let mut words = Vec::new();
     for one in next {
@@ -288,7 +301,7 @@ pub fn changes_abroad(
         let drift = drifts.iter().find(|drift| drift.country == *country);
         match (before, drift) {
             (Some(before), Some(drift)) => {
-                let there = changes(&before.answer, &one.answer, &drift.drift);
+                let there = changes(&before.answer, &one.answer, &drift.drift, names);
                 words.extend(there.iter().map(|one| format!("In {country}: {one}")));
             }
             _ => words.push(format!("Priced in {country} as well.")),
@@ -301,12 +314,13 @@ pub fn changes_abroad(
 }
 
 /// A pick's price and shop, where they changed.
-fn price_change(before: &PickRecord, now: &PickRecord, own: &str) -> Option<String> {
+fn price_change(before: &PickRecord, now: &PickRecord, own: &str, names: &Names) -> Option<String> {
     let said = |pick: &PickRecord| {
         let currency = pick.price_currency.as_deref().unwrap_or(own);
         let currency = Currency::parse(currency).ok()?;
         let price = Money::from_minor(pick.price_minor?, currency);
-        Some((price.to_string(), pick.retailer.clone()?))
+        let shop = names.shop(pick.retailer.as_ref()?.as_str());
+        Some((price.to_string(), shop.to_owned()))
     };
     let ((was, there), (is, here)) = (said(before)?, said(now)?);
     let name = &now.name;
@@ -400,8 +414,14 @@ mod tests {
         let then = record(&["a", "b"], 100_000, 100.0);
         let drift = drift(&then, &then, &then);
         assert!(drift.is_none());
-        assert_eq!(drift.lines(Currency::EUR), Vec::<String>::new());
-        assert_eq!(changes(&then, &then, &drift), Vec::<String>::new());
+        assert_eq!(
+            drift.lines(Currency::EUR, &Names::default()),
+            Vec::<String>::new()
+        );
+        assert_eq!(
+            changes(&then, &then, &drift, &Names::default()),
+            Vec::<String>::new()
+        );
     }
 
     #[test]
@@ -428,7 +448,7 @@ mod tests {
         let now = record(&["a", "b"], 110_000, 100.0);
         let best = record(&["a", "c"], 105_000, 103.0);
         assert_eq!(
-            drift(&then, &now, &best).lines(Currency::EUR),
+            drift(&then, &now, &best).lines(Currency::EUR, &Names::default()),
             [
                 "Part a: EUR 500.00 -> EUR 550.00 (+10.0 %)",
                 "Part b: EUR 500.00 -> EUR 550.00 (+10.0 %)",
@@ -442,7 +462,7 @@ mod tests {
         let drift = Drift::between(&then, None, &left, &best);
         assert_eq!(drift.gone().count(), 1);
         assert_eq!(
-            changes(&then, &best, &drift),
+            changes(&then, &best, &drift, &Names::default()),
             [
                 "role 1: Part c instead of Part b, which cannot be had any more.",
                 "Part a: EUR 525.00; it was EUR 500.00.",

@@ -11,6 +11,7 @@ mod dressing;
 mod edition;
 mod hours;
 mod memory;
+mod names;
 mod past_price;
 mod record;
 mod samples;
@@ -31,6 +32,7 @@ pub use edition::{
 };
 pub use hours::{Digest, GoesOut, Hours, Quiet};
 pub use memory::{Memory, Pending, Remembered};
+pub use names::Names;
 pub use past_price::PastPrice;
 pub use record::{
     AnswerRecord, Considered, PickRecord, ProofRecord, ProofStatus, RateRecord, shown_instant,

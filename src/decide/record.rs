@@ -1,6 +1,7 @@
 //! Answers as they are kept and shown: one JSON document, the same in the ledger and on the
 //! command line.
 
+use super::names::Names;
 use crate::catalogue::PartId;
 use crate::market::{Availability, Bill, Brief, Candidate, Market, RetailerId, RoleId, Sku};
 use crate::money::{Currency, Money};
@@ -200,9 +201,9 @@ impl AnswerRecord {
     }
 
     /// What whole orders add to the picks and take off them, each with its words, in minor units.
-    pub fn order_lines(&self) -> Vec<(String, i64)> {
+    pub fn order_lines(&self, names: &Names) -> Vec<(String, i64)> {
         let lines = self.orders.iter().flat_map(|order| {
-            let at = &order.retailer;
+            let at = names.shop(order.retailer.as_str());
             let delivery = (format!("delivery from {at}"), order.delivery_minor);
             let bundles = order.bundles.iter();
             let bundles =

@@ -3,6 +3,7 @@
 use super::bulletin::Bulletin;
 use super::change::{Cause, Change, compare};
 use super::dressing::{TEMPLATES, dress};
+use super::names::Names;
 use super::past_price::PastPrice;
 use super::record::{AnswerRecord, PickRecord};
 use super::scene::{Doubt, DoubtReason, Scene};
@@ -107,6 +108,7 @@ fn changed<'s>(standing: &'s AnswerRecord, today: &'s AnswerRecord) -> Scene<'s>
     });
     Scene {
         name: "A quiet desk for games and photos",
+        names: names(),
         currency,
         at: at(),
         standing: Some(standing),
@@ -123,6 +125,16 @@ fn changed<'s>(standing: &'s AnswerRecord, today: &'s AnswerRecord) -> Scene<'s>
         edition: None,
         doubts: Vec::new(),
     }
+}
+
+fn names() -> Names {
+    let named = |(id, name): (&str, &str)| (id.to_owned(), name.to_owned());
+    let shops = [("halden", "Halden Parts"), ("northpc", "North PC")];
+    let workloads = [
+        ("gaming-1440p", "1440p gaming"),
+        ("photo-export", "photo export"),
+    ];
+    Names::new(shops.map(named), workloads.map(named))
 }
 
 fn doubts(record: &AnswerRecord) -> Vec<Doubt> {

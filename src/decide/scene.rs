@@ -2,6 +2,7 @@
 
 use super::change::Change;
 use super::edition::Edition;
+use super::names::Names;
 use super::record::{AnswerRecord, PickRecord};
 use crate::catalogue::PartId;
 use crate::market::{Market, RoleId};
@@ -15,6 +16,8 @@ use std::collections::{BTreeMap, BTreeSet};
 pub struct Scene<'s> {
     /// The brief's.
     pub name: &'s str,
+    /// Of shops and workloads.
+    pub names: Names,
     pub currency: Currency,
     pub at: DateTime<Utc>,
     /// The answer as it was last told.
@@ -159,13 +162,14 @@ fn doubt(
 
 impl Doubt {
     /// What a person should know of it.
-    pub fn sentence(&self) -> String {
+    pub fn sentence(&self, names: &Names) -> String {
         let Doubt {
             name,
             retailer,
             seen_at,
             ..
         } = self;
+        let retailer = names.shop(retailer);
         match self.why {
             DoubtReason::Stale => format!(
                 "{retailer} has not confirmed its price of {name} since {seen_at}: check it there."

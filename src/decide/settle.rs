@@ -171,7 +171,9 @@ mod tests {
     use crate::catalogue::{Fault, PartId};
     use crate::decide::change::compare;
     use crate::decide::change::tests::record;
-    use crate::decide::{AnswerRecord, Doubt, DoubtReason, Drift, Edition, Low, TEMPLATES, dress};
+    use crate::decide::{
+        AnswerRecord, Doubt, DoubtReason, Drift, Edition, Low, Names, TEMPLATES, dress,
+    };
     use crate::market::{ChangeTerms, RoleId};
     use crate::money::{Currency, Money};
     use crate::template::Templates;
@@ -245,6 +247,7 @@ mod tests {
             });
             let scene = Scene {
                 name: "Den",
+                names: Names::default(),
                 currency: Currency::EUR,
                 at: DateTime::UNIX_EPOCH + TimeDelta::minutes(self.minute),
                 standing: self.standing.as_ref(),

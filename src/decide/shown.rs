@@ -2,6 +2,7 @@
 //! with it, and receivers of data get it with the data.
 
 use super::change::BuildChange;
+use super::names::Names;
 use super::record::{AnswerRecord, PickRecord};
 use super::scene::{DoubtReason, Scene};
 use crate::money::{Currency, Money};
@@ -53,7 +54,11 @@ pub struct Line {
     pub price: Option<String>,
     /// What it costs today, where that is another price; absent too where it cannot be had.
     pub price_now: Option<String>,
+    /// Its id.
     pub retailer: Option<String>,
+    /// Its name.
+    #[serde(default)]
+    pub shop: Option<String>,
     /// An http or https address.
     pub link: Option<String>,
     pub seen: Option<String>,
@@ -80,12 +85,18 @@ pub struct Amount {
 /// What the build does in one workload.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Reached {
+    /// Its id.
     pub workload: String,
+    #[serde(default)]
+    pub name: Option<String>,
     /// With the unit.
     pub before: Option<String>,
     pub after: String,
     /// A role, or `cap`.
     pub limited_by: String,
+    /// The same in words.
+    #[serde(default)]
+    pub limit: Option<String>,
     pub is_estimate: bool,
 }
 
@@ -108,21 +119,26 @@ impl Shown {
             comes_in: Vec::new(),
             parts: Vec::new(),
             picks: Vec::new(),
-            orders: orders(today),
+            orders: orders(today, &scene.names),
             total: totals(standing, today),
             score: scores(standing, today),
-            rates: rates(standing.filter(with_build), today),
+            rates: rates(standing.filter(with_build), today, &scene.names),
             why: Vec::new(),
             to_do: Vec::new(),
-            doubts: scene.doubts.iter().map(|doubt| doubt.sentence()).collect(),
+            doubts: {
+                let doubts = scene.doubts.iter();
+                doubts.map(|doubt| doubt.sentence(&scene.names)).collect()
+            },
             seen: seen(today),
         }
     }
 
     /// With the whole build of today.
-    pub fn with_build(mut self, today: &AnswerRecord) -> Shown {
+    pub fn with_build(mut self, scene: &Scene<'_>) -> Shown {
+        let today = scene.today;
         let picks = today.picks.iter();
-        self.picks = picks.map(|pick| Line::new(pick, today)).collect();
+        let line = |pick| Line::new(pick, today, &scene.names);
+        self.picks = picks.map(line).collect();
         self
     }
 
@@ -133,11 +149,12 @@ impl Shown {
         self.goes_out = out
             .map(|pick| Line {
                 price_now: now(pick, scene).filter(|now| *now != landed(pick, standing)),
-                ..Line::new(pick, standing)
+                ..Line::new(pick, standing, &scene.names)
             })
             .collect();
         let comes = change.came_in.iter();
-        self.comes_in = comes.map(|pick| Line::new(pick, scene.today)).collect();
+        let line = |pick| Line::new(pick, scene.today, &scene.names);
+        self.comes_in = comes.map(line).collect();
         let moved = change.went_out.iter();
         self.why
             .extend(moved.filter_map(|pick| what_moved(pick, scene)));
@@ -156,7 +173,8 @@ impl Shown {
 }
 
 impl Line {
-    pub fn new(pick: &PickRecord, record: &AnswerRecord) -> Line {
+    pub fn new(pick: &PickRecord, record: &AnswerRecord, names: &Names) -> Line {
+        let retailer = pick.retailer.as_ref().map(ToString::to_string);
         let is_web = |link: &&String| {
             let link = link.to_ascii_lowercase();
             link.starts_with("https://") || link.starts_with("http://")
@@ -168,7 +186,8 @@ impl Line {
             quantity: pick.quantity,
             price: pick.retailer.as_ref().map(|_| landed(pick, record)),
             price_now: None,
-            retailer: pick.retailer.as_ref().map(ToString::to_string),
+            shop: retailer.as_deref().map(|id| names.shop(id).to_owned()),
+            retailer,
             link: pick.link.as_ref().filter(is_web).cloned(),
             seen: pick.seen_at.as_deref().map(instant),
             wait: pick.wait(),
@@ -271,7 +290,7 @@ pub fn scores(standing: Option<&AnswerRecord>, today: &AnswerRecord) -> Figures 
     }
 }
 
-fn rates(standing: Option<&AnswerRecord>, today: &AnswerRecord) -> Vec<Reached> {
+fn rates(standing: Option<&AnswerRecord>, today: &AnswerRecord, names: &Names) -> Vec<Reached> {
     let rates = today.rates.iter();
     rates
         .map(|(workload, rate)| {
@@ -279,17 +298,26 @@ fn rates(standing: Option<&AnswerRecord>, today: &AnswerRecord) -> Vec<Reached> 
             let before = standing.and_then(|record| record.rates.get(workload));
             Reached {
                 workload: workload.clone(),
+                name: Some(names.workload(workload).to_owned()),
                 before: before.map(|before| shown(before.rate)),
                 after: shown(rate.rate),
                 limited_by: rate.limited_by.clone(),
+                limit: Some(limit_words(&rate.limited_by)),
                 is_estimate: rate.is_estimate,
             }
         })
         .collect()
 }
 
-fn orders(record: &AnswerRecord) -> Vec<Amount> {
-    let lines = record.order_lines().into_iter();
+fn limit_words(limited_by: &str) -> String {
+    match limited_by {
+        "cap" => "the brief's cap".to_owned(),
+        role => role.to_owned(),
+    }
+}
+
+fn orders(record: &AnswerRecord, names: &Names) -> Vec<Amount> {
+    let lines = record.order_lines(names).into_iter();
     lines
         .map(|(words, minor)| Amount {
             words,

@@ -23,12 +23,12 @@ pub fn change(scene: &Scene<'_>) -> Option<Bulletin> {
         Change::First if today.has_build() => {
             let essence = format!("first build, {total}, score {score}");
             let headline = "This is the best build today, the first that is told for this brief.";
-            let shown = Shown::new(scene, &essence, headline).with_build(today);
+            let shown = Shown::new(scene, &essence, headline).with_build(scene);
             ("first_build", shown)
         }
         Change::BecamePossible => {
             let essence = format!("a build again, {total}, score {score}");
-            let shown = Shown::new(scene, &essence, "There is a build again.").with_build(today);
+            let shown = Shown::new(scene, &essence, "There is a build again.").with_build(scene);
             ("became_possible", shown)
         }
         Change::First | Change::BecameImpossible => {
@@ -102,15 +102,13 @@ pub fn fact(
     let standing = scene.standing.unwrap_or(scene.today);
     let (lost, replacing) = lost(&fact);
     let named = named(&fact, scene);
-    shown.goes_out = lost.iter().map(|pick| Line::new(pick, standing)).collect();
+    let line = |pick: &PickRecord, record| Line::new(pick, record, &scene.names);
+    shown.goes_out = lost.iter().map(|pick| line(pick, standing)).collect();
     shown.comes_in = replacing
         .iter()
-        .map(|pick| Line::new(pick, scene.today))
+        .map(|pick| line(pick, scene.today))
         .collect();
-    shown.parts = named
-        .iter()
-        .map(|pick| Line::new(pick, scene.today))
-        .collect();
+    shown.parts = named.iter().map(|pick| line(pick, scene.today)).collect();
     shown.to_do = to_do(kind, scene);
     // The prices alone may be the same as in another bulletin of this instant.
     let what = format!("{key}\n{fact}");

@@ -8,8 +8,8 @@ use super::price_past::{Readings, past_price};
 use super::settings::Settings;
 use crate::catalogue::{Fault, PartId};
 use crate::decide::{
-    AnswerRecord, Bulletin, Hours, Low, Memory, Outcome, Scene, Solved, Telling, Told, asked,
-    compare, doubts, dress, offers_told, prices, settle,
+    AnswerRecord, Bulletin, Hours, Low, Memory, Names, Outcome, Scene, Solved, Telling, Told,
+    asked, compare, doubts, dress, offers_told, prices, settle,
 };
 use crate::ledger::{JournalEntry, Ledger, LedgerError, Post, Reader, Settled};
 use crate::market::{Brief, Listed, Market, Retailer, RetailerId, market, retailers_on};
@@ -315,6 +315,7 @@ impl Ground<'_> {
         let answers: Vec<&AnswerRecord> = today.repriced.iter().chain([&today.best]).collect();
         Ok(Scene {
             name: &brief.name,
+            names: Names::of(brief, market.retailers),
             currency: brief.budget.currency(),
             at: self.at,
             standing,

@@ -14,7 +14,7 @@ use steps::{alternatives, rung_view, steps};
 
 use super::answer::answer;
 use super::asking::{AskFault, Asked, Doing as _};
-use crate::decide::{AnswerAbroad, AnswerRecord, ProofStatus};
+use crate::decide::{AnswerAbroad, AnswerRecord, Names, ProofStatus};
 use crate::fit::{FitTerms, PowerReport, Seat, power_report, verdicts};
 use crate::guide::assembly;
 use crate::guide::upgrades::upgrades;
@@ -89,7 +89,7 @@ pub fn joined(
         currency: record.currency.clone(),
         budget_minor: record.budget_minor,
         total_minor: build.total.minor(),
-        orders: orders(record),
+        orders: orders(asked, record),
         score: build.shown_score.points(),
         estimated_percent: record.estimated_percent.unwrap_or(0.0),
         is_proven: record.proof.status == ProofStatus::Optimal,
@@ -136,8 +136,9 @@ pub fn seats<'a>(asked: &'a Asked, build: &'a Build) -> Vec<Seat<'a>> {
 }
 
 /// What whole orders cost and save.
-pub fn orders(record: &AnswerRecord) -> Vec<OrderLine> {
-    let lines = record.order_lines().into_iter();
+pub fn orders(asked: &Asked, record: &AnswerRecord) -> Vec<OrderLine> {
+    let names = Names::of(&asked.brief, &asked.retailers);
+    let lines = record.order_lines(&names).into_iter();
     lines
         .map(|(words, minor)| OrderLine { words, minor })
         .collect()

@@ -6,7 +6,7 @@ use crate::catalogue::table::nearest;
 use crate::cli::args::BestArguments;
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, Set, Tone, columns, harmless};
-use crate::decide::{AnswerRecord, PickRecord, ProofStatus};
+use crate::decide::{AnswerRecord, Names, PickRecord, ProofStatus};
 use crate::market::Brief;
 use crate::market::market;
 use crate::money::{Currency, Money};
@@ -229,7 +229,7 @@ fn price(record: &AnswerRecord, pick: &PickRecord, minor: i64) -> String {
 
 /// What whole orders cost and save, a row each.
 fn orders(record: &AnswerRecord) -> Vec<Vec<String>> {
-    let lines = record.order_lines().into_iter();
+    let lines = record.order_lines(&Names::default()).into_iter();
     let mut rows: Vec<Vec<String>> = lines
         .map(|(words, minor)| {
             let amount = match minor {

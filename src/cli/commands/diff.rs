@@ -19,7 +19,7 @@ use crate::cli::args::{Changes, DiffArguments};
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, harmless, harmless_source};
 use crate::cli::wire;
-use crate::decide::{AnswerAbroad, shown_instant};
+use crate::decide::{AnswerAbroad, Names, shown_instant};
 use crate::ledger::Reader;
 use crate::optimise::{Build, Effort, SweeperFirst};
 use crate::watch::answer::answer;
@@ -94,7 +94,7 @@ pub fn run(directory: &Path, arguments: &DiffArguments, screen: &Screen) -> Resu
         "edition {number} of {}, published {at}, against {now}:",
         brief.id
     ));
-    let lines = edition.lines(brief.budget.currency());
+    let lines = edition.lines(brief.budget.currency(), &Names::of(brief, &asked.retailers));
     lines.into_iter().for_each(line);
     Ok(())
 }

@@ -18,7 +18,7 @@ use crate::cli::args::{Changes, PublishArguments};
 use crate::cli::report::Failure;
 use crate::cli::screen::{Screen, harmless, harmless_source};
 use crate::cli::wire;
-use crate::decide::{changes, changes_abroad, shown_instant};
+use crate::decide::{Names, changes, changes_abroad, shown_instant};
 use crate::guide::edition::{Edition, FORMAT};
 use crate::guide::render::{Form, render};
 use crate::guide::view::{BeforeView, EditionView, View};
@@ -137,9 +137,10 @@ fn noted(asked: &Asked, joined: &Joined, before: Option<&Kept>) -> Vec<String> {
         },
         asked.at,
     );
-    let mut words = changes(&seen.then, &joined.answer, &seen.edition.drift);
+    let names = Names::of(&asked.brief, &asked.retailers);
+    let mut words = changes(&seen.then, &joined.answer, &seen.edition.drift, &names);
     let (then, drifts) = (&seen.abroad, &seen.edition.abroad);
-    words.extend(changes_abroad(then, &joined.abroad, drifts));
+    words.extend(changes_abroad(then, &joined.abroad, drifts, &names));
     words
 }
 

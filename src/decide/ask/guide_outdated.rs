@@ -138,10 +138,11 @@ impl GuideOutdated {
 }
 
 fn news(scene: &Scene<'_>, edition: &Edition) -> News {
-    let mut lines = edition.lines(scene.currency);
+    let mut lines = edition.lines(scene.currency, &scene.names);
     // Pitfall N11: a price that nobody confirmed may have moved.
     let known = |one: &&Doubt| !scene.doubts.contains(one);
-    lines.extend(edition.doubts.iter().filter(known).map(Doubt::sentence));
+    let doubts = edition.doubts.iter().filter(known);
+    lines.extend(doubts.map(|doubt| doubt.sentence(&scene.names)));
     let (number, at) = (edition.number, &edition.at);
     let day = at.get(..10).unwrap_or(at);
     lines.insert(0, format!("Edition {number} of {day} is no longer true:"));

@@ -91,6 +91,50 @@ fn a_target_and_a_total_are_told_with_what_to_do() {
 }
 
 #[test]
+fn shops_and_workloads_are_called_by_their_names_wherever_people_read() {
+    for sample in samples() {
+        let html = sample.data["html"].as_str().unwrap();
+        let shown = &sample.data["shown"];
+        for text in [sample.subject.as_str(), &sample.text, html] {
+            // The sample's links have the ids in their addresses.
+            let words = text
+                .split_whitespace()
+                .filter(|word| !word.contains("https://"));
+            let words: Vec<&str> = words.collect();
+            for id in ["halden", "northpc", "gaming-1440p", "photo-export"] {
+                assert!(!words.iter().any(|word| word.contains(id)), "{id}: {text}");
+            }
+        }
+        let listed = shown["comes_in"].as_array().into_iter().flatten();
+        let bought = listed.filter(|line| !line["retailer"].is_null());
+        for line in bought {
+            let names = [&line["retailer"], &line["shop"]].map(|one| one.as_str().unwrap());
+            assert_eq!(names, ["halden", "Halden Parts"]);
+        }
+    }
+    assert!(sample("build_changed").text.contains("Halden Parts"));
+    assert!(sample("build_changed").text.contains("1440p gaming"));
+}
+
+#[test]
+fn a_limit_that_the_brief_sets_itself_is_told_as_such() {
+    let mut bulletin = sample("build_changed");
+    let rate = &mut bulletin.data["shown"]["rates"][0];
+    rate["limited_by"] = json!("cap");
+    rate["limit"] = json!("the brief's cap");
+    dress(&mut bulletin, &built_in(), &BTreeMap::new());
+    assert!(bulletin.text.contains("limited by the brief's cap"));
+    // As it was stored before limits had words.
+    let rate = bulletin.data["shown"]["rates"][0].as_object_mut().unwrap();
+    rate.remove("limit");
+    rate.remove("name");
+    let made = digest(&built_in(), "mail", DateTime::UNIX_EPOCH, &[bulletin]);
+    assert_eq!(made.1, []);
+    let html = made.0.data["html"].as_str().unwrap();
+    assert!(html.contains("gaming-1440p") && html.contains("limited by cap"));
+}
+
+#[test]
 fn the_page_is_small_and_whole_fetches_nothing_and_escapes_what_it_is_given() {
     let mut bulletin = sample("build_changed");
     bulletin.data["shown"]["comes_in"][0]["name"] = json!("<script>alert(1)</script> & Co");

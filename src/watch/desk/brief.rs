@@ -4,7 +4,7 @@ use super::kept::Ground;
 use super::refusal::refused;
 use super::shapes::{changes, proof};
 use super::{DaemonDesk, EFFORT};
-use crate::decide::{AnswerRecord, PickRecord};
+use crate::decide::{AnswerRecord, Names, PickRecord};
 use crate::fit::{Seat, power_report};
 use crate::market::{Brief, Role};
 use crate::optimise::{Build, Pick};
@@ -166,7 +166,7 @@ fn page(asked: &Asked, record: &AnswerRecord, what_if: &WhatIf) -> BriefPage {
         proof: proof(record.proof.status),
         bound: record.proof.bound,
         picks: Vec::new(),
-        orders: order_lines(record),
+        orders: order_lines(asked, record),
         workloads: workloads(brief, record),
         gain_percent_of_a_tenth: record.gain_percent_of_a_tenth.clone(),
         wishes: wishes(record),
@@ -194,8 +194,9 @@ fn role_view(role: &Role) -> RoleView {
     }
 }
 
-fn order_lines(record: &AnswerRecord) -> Vec<OrderLine> {
-    let lines = record.order_lines().into_iter();
+fn order_lines(asked: &Asked, record: &AnswerRecord) -> Vec<OrderLine> {
+    let names = Names::of(&asked.brief, &asked.retailers);
+    let lines = record.order_lines(&names).into_iter();
     lines
         .map(|(words, minor)| OrderLine { words, minor })
         .collect()

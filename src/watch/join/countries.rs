@@ -104,7 +104,7 @@ fn one_country(
     let there = there.build;
     view.total_minor = Some(there.total.minor());
     view.score = Some(there.shown_score.points());
-    view.orders = orders(&record);
+    view.orders = orders(asked, &record);
     view.disclosures = disclosures(asked, &there);
     let changes = step(build, &there).changes.into_iter();
     (view.substitutes, view.goes_with) =
