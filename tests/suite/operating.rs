@@ -171,6 +171,30 @@ fn dead_letters_are_listed_with_a_warning_and_can_be_tried_again() {
 }
 
 #[test]
+fn all_that_failed_is_tried_again_and_what_waits_for_its_hour_is_left() {
+    let guides = Guides::new();
+    let (waiting, dead) = with_a_dead_letter(&guides);
+    let untried = json(&guides, &["outbox", "retry", "--all", "--json"]);
+    assert_eq!(untried["ids"], serde_json::json!([dead]));
+    let bulletin = rigtide::decide::BulletinId::derive("example", "a", now());
+    let mut ledger = Ledger::open(&guides.ledger()).unwrap();
+    let (before, later) = (now() - TimeDelta::hours(1), now() + TimeDelta::hours(6));
+    ledger
+        .mark_failed(&bulletin, "desk", before, "connection refused", later)
+        .unwrap();
+    drop(ledger);
+    let again = json(&guides, &["outbox", "retry", "--all", "--json"]);
+    assert_eq!(again["ids"], serde_json::json!([waiting]));
+    let due = Reader::open(&guides.ledger())
+        .unwrap()
+        .due(now(), 9)
+        .unwrap();
+    assert_eq!(due.len(), 2);
+    let none = said(&guides, &["outbox", "retry", "--all"]);
+    insta::assert_snapshot!(none, @"no delivery was given up or waits for a later try");
+}
+
+#[test]
 fn what_was_sent_is_neither_tried_again_nor_dropped() {
     let guides = Guides::new();
     let (waiting, _) = with_a_dead_letter(&guides);

@@ -33,7 +33,7 @@ pub enum OutboxCommand {
         /// A delivery's number.
         #[arg(required_unless_present = "all", conflicts_with = "all")]
         id: Option<i64>,
-        /// Every delivery that the program gave up.
+        /// Every delivery whose last try failed: given up, or waiting for a later one.
         #[arg(long)]
         all: bool,
         #[command(flatten)]

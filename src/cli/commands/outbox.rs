@@ -88,17 +88,25 @@ fn retry(place: &Place, id: Option<i64>, output: Output, screen: &Screen) -> Res
     let wanted = match id {
         Some(id) => vec![words::delivery(ledger.read(), id)?],
         None => {
-            let dead = ledger.read().deliveries(&[DeliveryState::Dead], u32::MAX);
-            dead.map_err(of_ledger)?
+            let states = [DeliveryState::Waiting, DeliveryState::Dead];
+            let found = ledger.read().deliveries(&states, u32::MAX);
+            let mut failed = found.map_err(of_ledger)?;
+            failed.retain(has_failed);
+            failed
         }
     };
     let now = Clock::from_environment().now();
     words::retry(&mut ledger, &wanted, now)?;
     told("retried", &wanted, output, screen);
     if wanted.is_empty() && !output.json {
-        screen.line("no delivery was given up");
+        screen.line("no delivery was given up or waits for a later try");
     }
     Ok(())
+}
+
+/// Whether the last try failed. What waits for its hour or for a digest was not tried yet, and stays put.
+fn has_failed(delivery: &Delivery) -> bool {
+    delivery.state == DeliveryState::Dead || delivery.attempts > 0
 }
 
 fn give_up(place: &Place, id: i64, output: Output, screen: &Screen) -> Result<(), Failure> {
