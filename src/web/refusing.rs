@@ -107,6 +107,24 @@ impl From<Refusal> for Turned {
     }
 }
 
+/// What a page that says no is headed by: what it means to who reads it.
+pub fn heading(status: StatusCode) -> &'static str {
+    match status {
+        StatusCode::BAD_REQUEST | StatusCode::UNPROCESSABLE_ENTITY => "That was not understood",
+        StatusCode::UNAUTHORIZED => "Sign in first",
+        StatusCode::FORBIDDEN => "That is not allowed from here",
+        StatusCode::NOT_FOUND => "There is nothing here",
+        StatusCode::METHOD_NOT_ALLOWED => "That cannot be done here",
+        StatusCode::CONFLICT => "It has changed meanwhile",
+        StatusCode::PAYLOAD_TOO_LARGE | StatusCode::URI_TOO_LONG => "That is too much at once",
+        StatusCode::MISDIRECTED_REQUEST => "This name is not known here",
+        StatusCode::TOO_MANY_REQUESTS => "Too often: wait a little",
+        StatusCode::SERVICE_UNAVAILABLE => "Busy: try again in a moment",
+        status if status.is_server_error() => "Something went wrong here",
+        _ => "That did not work",
+    }
+}
+
 /// The words of a status.
 pub fn title(status: StatusCode) -> String {
     status.canonical_reason().unwrap_or("Error").to_owned()

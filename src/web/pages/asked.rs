@@ -60,10 +60,19 @@ impl Asker {
     pub fn what_if(&self) -> Result<WhatIf, Turned> {
         let pairs = self.pairs.iter();
         let pairs = pairs.map(|(key, value)| (key.as_str(), value.as_str()));
-        WhatIf::of_pairs(pairs).map_err(|fault| {
+        let read = WhatIf::of_pairs(pairs).map_err(|fault| {
             let message = format!("the address's \"{}\" is not understood", fault.key);
             let remedy = format!("write {}", fault.wanted);
             Turned::new(StatusCode::BAD_REQUEST, message, remedy)
+        })?;
+        let figures = Figures::of(self.accepted.as_deref());
+        let prices = read.prices.into_iter();
+        Ok(WhatIf {
+            budget: read.budget.map(|budget| figures.read_amount(&budget)),
+            prices: prices
+                .map(|(part, price)| (part, figures.read_amount(&price)))
+                .collect(),
+            ..read
         })
     }
 

@@ -41,6 +41,49 @@ impl Figures {
         }
     }
 
+    /// An amount that a person wrote, as digits with a point. A point alone is a point, as forms and links write
+    /// it; of both signs the later is the point. A lone comma before three digits is what the reader's own
+    /// language makes of it.
+    pub fn read_amount(&self, text: &str) -> String {
+        let is_blank = |sign: char| sign.is_whitespace() || matches!(sign, '\'' | '\u{2019}');
+        let bare: String = text.chars().filter(|sign| !is_blank(*sign)).collect();
+        let is_other = |sign: char| !sign.is_ascii_digit() && !matches!(sign, '.' | ',');
+        let (comma, point) = (bare.rfind(','), bare.rfind('.'));
+        let Some(comma) = comma.filter(|_| !bare.contains(is_other)) else {
+            let read = match bare.matches('.').count() {
+                _ if bare.contains(is_other) => None,
+                0 | 1 => Some(bare),
+                _ => without_groups(&bare, '.'),
+            };
+            return read.unwrap_or_else(|| text.to_owned());
+        };
+        let is_group = match point {
+            Some(point) => point > comma,
+            None if bare.matches(',').count() > 1 => true,
+            None => bare.len() - comma == 4 && !self.has_decimal_comma(),
+        };
+        let (sign, decimal) = match is_group {
+            true => (',', '.'),
+            false => ('.', ','),
+        };
+        let (whole, rest) = bare.split_once(decimal).unwrap_or((&bare, ""));
+        let whole = match whole.contains(sign) {
+            true => without_groups(whole, sign),
+            false => Some(whole.to_owned()),
+        };
+        match whole {
+            Some(whole) if rest.is_empty() => whole,
+            Some(whole) if !rest.contains([',', '.']) => format!("{whole}.{rest}"),
+            _ => text.to_owned(),
+        }
+    }
+
+    fn has_decimal_comma(&self) -> bool {
+        let mut half = Decimal::from(5);
+        half.multiply_pow10(-1);
+        self.set(&half).contains(',')
+    }
+
     /// An amount without its currency, for columns that name it.
     pub fn amount(&self, minor: i64, currency: &str) -> Markup {
         let decimal = major(minor, currency);
@@ -101,6 +144,14 @@ impl Figures {
     pub fn percent(&self, value: f64, places: usize) -> Markup {
         html! { span.keep { (self.number(value, places)) " %" } }
     }
+}
+
+/// Digits in groups of three, without the signs between them.
+fn without_groups(text: &str, sign: char) -> Option<String> {
+    let mut groups = text.split(sign);
+    let first = groups.next().unwrap_or("");
+    let is_right = (1..=3).contains(&first.len()) && groups.all(|group| group.len() == 3);
+    is_right.then(|| text.replace(sign, ""))
 }
 
 /// An instant (RFC 3339), to the minute.
@@ -167,6 +218,40 @@ mod tests {
             let figures = Figures::of(accepted);
             let amount = figures.amount(123_456_780, "EUR");
             assert_eq!(shown(&amount), expected, "{accepted:?}");
+        }
+    }
+
+    #[test]
+    fn an_amount_that_a_person_writes_is_read_as_their_language_means_it() {
+        let cases = [
+            ("750,50", "750.50", "750.50"),
+            ("750.50", "750.50", "750.50"),
+            ("1234.5", "1234.5", "1234.5"),
+            ("1500", "1500", "1500"),
+            ("1,200", "1200", "1.200"),
+            ("1200,", "1200", "1200"),
+            // What links and forms write is not theirs alone: refused or not, it is no other amount.
+            ("1.200", "1.200", "1.200"),
+            ("1.234,50", "1234.50", "1234.50"),
+            ("1,234.50", "1234.50", "1234.50"),
+            ("1.234.567", "1234567", "1234567"),
+            ("1,234,567", "1234567", "1234567"),
+            ("1 234,50", "1234.50", "1234.50"),
+            ("1\u{202f}234,50", "1234.50", "1234.50"),
+            ("1'234.50", "1234.50", "1234.50"),
+            ("1’234,50", "1234.50", "1234.50"),
+            // Nothing that could be meant.
+            ("12,34,5", "12,34,5", "12,34,5"),
+            ("1,2.3,4", "1,2.3,4", "1,2.3,4"),
+            ("1.2.3", "1.2.3", "1.2.3"),
+            ("-750,50", "-750,50", "-750,50"),
+            ("75o,50", "75o,50", "75o,50"),
+            ("", "", ""),
+        ];
+        let (english, german) = (Figures::of(None), Figures::of(Some("de-DE")));
+        for (text, by_english, by_german) in cases {
+            assert_eq!(english.read_amount(text), by_english, "{text}, English");
+            assert_eq!(german.read_amount(text), by_german, "{text}, German");
         }
     }
 

@@ -23,14 +23,14 @@ mod words;
 pub use routes::router;
 
 use super::form;
-use super::refusing::{Turned, title};
+use super::refusing::{Turned, heading};
 use axum::response::{Html, IntoResponse as _, Response};
 use frame::{bare, mark};
 use maud::html;
 
 /// A page that says no; its status is set by whoever refuses.
 pub fn refused(turned: &Turned) -> Response {
-    let title = title(turned.status);
+    let title = heading(turned.status);
     let body = html! {
         div.gate.sheet {
             p { a.mark href="/" { (mark()) "rigtide" } }
@@ -40,7 +40,7 @@ pub fn refused(turned: &Turned) -> Response {
             p { a href="/" { "To the first page" } }
         }
     };
-    Html(bare(&title, &body).into_string()).into_response()
+    Html(bare(title, &body).into_string()).into_response()
 }
 
 /// The page where somebody signs in: `word` for its form, where they go then, and what went wrong.

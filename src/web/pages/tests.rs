@@ -248,8 +248,47 @@ async fn what_is_not_there_is_said_with_a_way_onward() {
         assert_eq!(answered.status, status, "{path}");
         assert!(answered.body.contains("What to do: "), "{path}");
     }
+    for (path, headed) in [
+        ("/brief/quiet?pin=cpu", "That was not understood"),
+        ("/nowhere", "There is nothing here"),
+    ] {
+        let answered = shown(path).await;
+        assert!(
+            answered.body.contains(&format!("<h1>{headed}</h1>")),
+            "{}",
+            answered.body
+        );
+        assert!(
+            answered.body.contains(&format!("<title>{headed}")),
+            "{}",
+            answered.body
+        );
+    }
     let hostile = shown("/brief/%3Cscript%3Ealert(1)%3C%2Fscript%3E").await;
     assert!(!hostile.body.contains("<script>alert"), "{}", hostile.body);
+}
+
+#[tokio::test]
+async fn a_budget_is_read_as_the_browsers_language_writes_it() {
+    for (written, read) in [
+        ("750,50", "750.50"),
+        ("750.50", "750.50"),
+        ("1.750,50", "1750.50"),
+        ("1,200", "1.200"),
+    ] {
+        let answered = shown(&format!("/brief/quiet?budget={written}")).await;
+        assert_eq!(answered.status, 200, "{written}");
+        let link = format!("budget={read}&amp;");
+        assert!(
+            answered.body.contains(&link),
+            "{written}: {}",
+            answered.body
+        );
+    }
+    let (router, _) = served();
+    let line = "GET /brief/quiet?budget=1,200";
+    let english = ask(&router, line, &[("accept-language", "en-GB")], "");
+    assert!(english.await.body.contains("budget=1200&amp;"));
 }
 
 /// The word that forms of the page carry.
