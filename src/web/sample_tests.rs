@@ -285,6 +285,13 @@ impl Desk for SampleDesk {
                 availability: text("in_stock"),
                 lead_days: Some(2),
                 price_position: text("5 % above its 90-day low of EUR 189.90"),
+                position: Some(PositionView {
+                    above_percent: Some(5.3),
+                    lowest_minor: 18_990,
+                    currency: "EUR".to_owned(),
+                    days: 90,
+                    since: None,
+                }),
                 reason: "limits 1440p gaming".to_owned(),
                 is_pinned: false,
                 is_owned: false,
@@ -457,6 +464,11 @@ impl Desk for SampleDesk {
                 }),
             }],
             left_out: Vec::new(),
+            best_picks: vec![ShortPick {
+                part: "brisk-8".to_owned(),
+                name: "Brisk 8".to_owned(),
+                ..pick()
+            }],
         })
     }
 
@@ -589,6 +601,7 @@ impl Desk for SampleDesk {
             since: asked.since.clone(),
             target: asked.target.clone(),
             retailers: vec!["alpha".to_owned()],
+            retailer_names: [("alpha".to_owned(), "Alpha".to_owned())].into(),
             points: vec![PointView {
                 retailer: "alpha".to_owned(),
                 sku: "A-1".to_owned(),

@@ -132,6 +132,7 @@ impl DaemonDesk {
 
     pub(super) fn why_of(&self, brief: &str, part: &str, what_if: &WhatIf) -> Told<WhyView> {
         let ground = self.ground()?;
+        let best = self.answered(&ground, brief, what_if)?;
         let key = format!("why {part} {brief} {}", what_if.query());
         let found = self.solve(&ground, key, || {
             let asked = self.asked(&ground, brief, what_if)?;
@@ -148,6 +149,7 @@ impl DaemonDesk {
                     .map(|(word, held)| role_why(word, held.as_ref()))
                     .collect(),
                 left_out,
+                best_picks: best.build.as_ref().map_or(Vec::new(), short_picks),
             })
         })?;
         Ok((*found).clone())

@@ -10,10 +10,12 @@ use crate::market::{Brief, Role};
 use crate::optimise::{Build, Pick};
 use crate::watch::answer::answer;
 use crate::watch::asking::{Asked, Doing as _};
-use crate::watch::join::{self, position, seats};
+use crate::watch::join::position::{self, Position};
+use crate::watch::join::{self, seats};
 use crate::web::desk::Told;
 use crate::web::view::{
-    BesideView, BriefPage, OrderLine, PickView, PowerView, RoleView, WhatIf, WishView, WorkloadView,
+    BesideView, BriefPage, OrderLine, PickView, PositionView, PowerView, RoleView, WhatIf,
+    WishView, WorkloadView,
 };
 use std::sync::Arc;
 
@@ -240,7 +242,7 @@ fn pick_view(
     pick: &Pick,
     noted: &PickRecord,
     record: &AnswerRecord,
-    price_position: Option<String>,
+    position: Option<Position>,
 ) -> PickView {
     let purchase = pick.purchase.as_ref();
     let retailer = purchase.and_then(|one| asked.retailers.get(&one.retailer));
@@ -270,10 +272,21 @@ fn pick_view(
         seen_at: noted.seen_at.clone(),
         availability: noted.availability.clone(),
         lead_days: noted.lead_days,
-        price_position,
+        price_position: position.map(|position| position.words()),
+        position: position.map(position_view),
         reason: reason(&asked.brief, role, pick, record),
         is_pinned: role.is_some_and(|role| role.pin.is_some()),
         is_owned: role.is_some_and(|role| role.is_owned),
+    }
+}
+
+fn position_view(position: Position) -> PositionView {
+    PositionView {
+        above_percent: position.above_percent,
+        lowest_minor: position.lowest.minor(),
+        currency: position.lowest.currency().to_string(),
+        days: position.days,
+        since: position.since.map(|day| day.to_string()),
     }
 }
 

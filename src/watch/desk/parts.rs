@@ -8,13 +8,14 @@ use crate::catalogue::spec::Shape;
 use crate::catalogue::{Part, PartId, value_json};
 use crate::decide::shown_instant;
 use crate::ledger::CurrentOffer;
-use crate::market::{Condition, Listed};
+use crate::market::{Condition, Listed, RetailerId};
 use crate::money::{Currency, Money};
 use crate::optimise::Effort;
 use crate::watch::asking::part_named;
 use crate::watch::join;
 use crate::watch::past::{Past, PastWanted};
 use crate::watch::reasons::entries_of;
+use crate::watch::settings::Settings;
 use crate::web::desk::{PartsAsked, PastAsked, Told};
 use crate::web::view::{
     EntryLine, KindCount, OfferView, PartLine, PartList, PartPage, PastView, RateView, Refusal,
@@ -162,6 +163,7 @@ impl DaemonDesk {
         Ok(PastView {
             since: asked.since.clone(),
             target: asked.target.clone(),
+            retailer_names: names(&retailers, &ground.settings),
             retailers,
             entry_prices,
             ..shape::past_view(&past)
@@ -356,4 +358,13 @@ pub(super) fn day(text: &str) -> Told<NaiveDate> {
         let message = format!("\"{text}\" is no day");
         Refusal::new(RefusalKind::Invalid, message, "write it as 2026-03-31")
     })
+}
+
+/// What the settings call these retailers.
+fn names(retailers: &[String], settings: &Settings) -> BTreeMap<String, String> {
+    let named = retailers.iter().filter_map(|id| {
+        let retailer = settings.retailers.get(&RetailerId::new(id.as_str()))?;
+        Some((id.clone(), retailer.name.clone()))
+    });
+    named.collect()
 }

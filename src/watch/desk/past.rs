@@ -10,6 +10,7 @@ use crate::web::view::{
     ClaimView, ExtremeView, FactsView, LastChange, PastView, PointView, RecordView, SeriesView,
     StepStateView, StepView, WaitView, WareView,
 };
+use std::collections::BTreeMap;
 
 /// All but what was asked for and what is known of entry prices.
 pub(super) fn past_view(past: &Past) -> PastView {
@@ -21,6 +22,7 @@ pub(super) fn past_view(past: &Past) -> PastView {
         since: None,
         target: None,
         retailers: Vec::new(),
+        retailer_names: BTreeMap::new(),
         points: past.intervals.iter().map(|one| point(one, past)).collect(),
         wares: past.wares.iter().map(ware).collect(),
         claims: past.claims.iter().map(claim).collect(),

@@ -60,7 +60,7 @@ pub fn pick_view(asked: &Asked, reader: &Reader, pick: &Pick) -> Result<PickView
         seen_at: purchase.map(|one| crate::decide::shown_instant(one.seen_at)),
         availability: purchase.and_then(|one| schema_name(one.availability.name())),
         lead_days: purchase.and_then(|one| one.lead_days),
-        price_position,
+        price_position: price_position.map(|position| position.words()),
     })
 }
 

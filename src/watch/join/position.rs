@@ -1,4 +1,4 @@
-//! Where a pick's price stands in its own past, in words.
+//! Where a pick's price stands in its own past, as figures and in words.
 
 use crate::catalogue::PartId;
 use crate::history::Facts;
@@ -7,12 +7,54 @@ use crate::market::Condition;
 use crate::money::Money;
 use crate::watch::asking::{AskFault, Asked};
 use crate::watch::past::{Past, PastWanted};
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 /// The past that a price is compared with.
 const DAYS: i64 = 90;
 
-/// The words for a price of a part, if anything is known of its past.
+/// A price beside the lowest of its own past.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Position {
+    /// By how much it is above the lowest; absent where it is not.
+    pub above_percent: Option<f64>,
+    pub lowest: Money,
+    /// Of so many days.
+    pub days: i64,
+    /// The record's first day, where it is shorter than that.
+    pub since: Option<NaiveDate>,
+}
+
+impl Position {
+    fn new(facts: &Facts, price: Money, at: DateTime<Utc>) -> Option<Position> {
+        let lowest = facts.lowest?.minor;
+        let days = (at - facts.record.from).num_days();
+        if days < 2 {
+            return None;
+        }
+        let above = 100.0 * (price.minor() - lowest) as f64 / lowest.max(1) as f64;
+        Some(Position {
+            above_percent: (price.minor() > lowest).then_some(above),
+            lowest: Money::from_minor(lowest, price.currency()),
+            days: DAYS,
+            since: (days < DAYS - 1).then(|| facts.record.from.date_naive()),
+        })
+    }
+
+    pub fn words(&self) -> String {
+        let Position { days, lowest, .. } = self;
+        // A record that is shorter says so.
+        let low = match self.since {
+            None => format!("{days}-day low"),
+            Some(day) => format!("low since {day}"),
+        };
+        match self.above_percent {
+            None => format!("at its {low}"),
+            Some(above) => format!("{above:.0} % above its {low} of {lowest}"),
+        }
+    }
+}
+
+/// Where a price of a part stands, if anything is known of its past.
 ///
 /// # Errors
 /// [`AskFault`]
@@ -21,7 +63,7 @@ pub fn of(
     reader: &Reader,
     part: &PartId,
     price: Money,
-) -> Result<Option<String>, AskFault> {
+) -> Result<Option<Position>, AskFault> {
     let since = asked.at - TimeDelta::days(DAYS);
     let wanted = PastWanted {
         since: Some(since.date_naive()),
@@ -32,24 +74,5 @@ pub fn of(
         ware.kind.condition == Condition::New && ware.kind.currency == price.currency()
     });
     let facts = ware.and_then(|ware| ware.facts.as_ref());
-    Ok(facts.and_then(|facts| words(facts, price, asked.at)))
-}
-
-fn words(facts: &Facts, price: Money, at: DateTime<Utc>) -> Option<String> {
-    let lowest = facts.lowest?.minor;
-    let days = (at - facts.record.from).num_days();
-    if days < 2 {
-        return None;
-    }
-    // A record that is shorter says so.
-    let low = match days >= DAYS - 1 {
-        true => format!("{DAYS}-day low"),
-        false => format!("low since {}", facts.record.from.format("%Y-%m-%d")),
-    };
-    if price.minor() <= lowest {
-        return Some(format!("at its {low}"));
-    }
-    let above = 100.0 * (price.minor() - lowest) as f64 / lowest.max(1) as f64;
-    let lowest = Money::from_minor(lowest, price.currency());
-    Some(format!("{above:.0} % above its {low} of {lowest}"))
+    Ok(facts.and_then(|facts| Position::new(facts, price, asked.at)))
 }

@@ -115,6 +115,8 @@ pub struct WhyView {
     pub roles: Vec<RoleWhy>,
     /// Why offers of the part are not considered.
     pub left_out: Vec<String>,
+    /// The best build's, which `other` is to be held against.
+    pub best_picks: Vec<ShortPick>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]

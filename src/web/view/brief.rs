@@ -174,10 +174,25 @@ pub struct PickView {
     pub lead_days: Option<u32>,
     /// Where the price stands in its own past, in words.
     pub price_position: Option<String>,
+    /// The same as figures.
+    pub position: Option<PositionView>,
     /// Why this part is here, in words.
     pub reason: String,
     pub is_pinned: bool,
     pub is_owned: bool,
+}
+
+/// A price beside the lowest of its own past.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub struct PositionView {
+    /// By how much it is above the lowest; absent where it is not.
+    pub above_percent: Option<f64>,
+    pub lowest_minor: i64,
+    pub currency: String,
+    /// The lowest of so many days.
+    pub days: i64,
+    /// The record's first day, where it is shorter than that.
+    pub since: Option<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]

@@ -1,6 +1,7 @@
 //! The catalogue's parts: a list, one of them, and the past of its price.
 
 use serde::Serialize;
+use std::collections::BTreeMap;
 use utoipa::ToSchema;
 
 /// One page of the parts that match.
@@ -117,6 +118,8 @@ pub struct PastView {
     pub target: Option<String>,
     /// Those that the part's past has, whether they were asked for or not.
     pub retailers: Vec<String>,
+    /// What they are called, by id, where the settings still name them.
+    pub retailer_names: BTreeMap<String, String>,
     pub points: Vec<PointView>,
     pub wares: Vec<WareView>,
     pub claims: Vec<ClaimView>,

@@ -2,11 +2,11 @@
 //! out.
 
 use super::super::frame::{Look, Page, Place};
-use super::super::words::{differing, part_path, plain, segment, under};
+use super::super::words::{differing, part_path, pieces, plain, segment, under};
 use super::{Heading, heading};
 use crate::web::view::{
     AlternativeView, Alternatives, BindingView, EntryPrices, EntryView, RoleEntries, RoleWhy,
-    WhatIf, WhyView,
+    WhatIf, WhyBuild, WhyView,
 };
 use maud::{Markup, html};
 
@@ -209,8 +209,52 @@ fn role_why(view: &WhyView, role: &RoleWhy, look: &Look) -> Markup {
                     }
                 }
             }
+            @if let Some(other) = &role.other { (other_build(other, view, role, look)) }
             @if !role.kept_out.is_empty() { ul.notes { @for reason in &role.kept_out { li { (reason) } } } }
             @if let Some(binding) = &role.binding { (holds(binding, view, look)) }
+        }
+    }
+}
+
+/// The best build with a part that is none of its picks, or without one that is, beside the best.
+fn other_build(other: &WhyBuild, view: &WhyView, role: &RoleWhy, look: &Look) -> Markup {
+    let name = match role.verdict.as_str() {
+        "picked" => "The best build without it",
+        _ => "The best build with it",
+    };
+    let gone = view.best_picks.iter();
+    let gone = gone.filter(|best| !other.picks.iter().any(|pick| pick.role == best.role));
+    html! {
+        h3 { (name) }
+        table.stack {
+            thead {
+                tr {
+                    th scope="col" { "Role" } th scope="col" { "Part" } th scope="col" { "Instead of" }
+                    th.num scope="col" { "Landed, " (view.currency) }
+                }
+            }
+            tbody {
+                @for pick in &other.picks {
+                    @let best = view.best_picks.iter().find(|best| best.role == pick.role);
+                    @let is_same = best.is_some_and(|best| (&best.part, best.quantity) == (&pick.part, pick.quantity));
+                    tr.here[!is_same] {
+                        th scope="row" { (plain(&pick.role)) }
+                        td { a href=(part_path(&pick.part)) { (pieces(pick.quantity, &pick.name)) } }
+                        td data-of="Instead of" {
+                            @if !is_same { (best.map_or("nothing".to_owned(), |best| pieces(best.quantity, &best.name))) }
+                        }
+                        td.num data-of="Landed" { (look.figures.amount(pick.landed_minor, &view.currency)) }
+                    }
+                }
+                @for best in gone {
+                    tr.here {
+                        th scope="row" { (plain(&best.role)) }
+                        td { "nothing" }
+                        td data-of="Instead of" { (pieces(best.quantity, &best.name)) }
+                        td.num {}
+                    }
+                }
+            }
         }
     }
 }

@@ -1,9 +1,9 @@
 //! The picks: each with where it is bought, what its price is worth, why it is here, and what if not.
 
-use super::super::figures::time;
+use super::super::figures::{day, time};
 use super::super::frame::Look;
 use super::super::words::{availability, away, part_path, pieces, plain, segment, under};
-use crate::web::view::{BriefPage, PickView, RoleView, WhatIf};
+use crate::web::view::{BriefPage, PickView, PositionView, RoleView, WhatIf};
 use maud::{Markup, html};
 
 pub fn section(view: &BriefPage, look: &Look) -> Markup {
@@ -78,13 +78,28 @@ fn row(view: &BriefPage, role: &RoleView, pick: Option<&PickView>, look: &Look) 
             td data-of="Price position" {
                 span data-late {
                     @if let Some(pick) = pick {
-                        @if let Some(words) = &pick.price_position { (words) }
+                        @if let Some(position) = &pick.position { (beside_its_past(position, look)) }
                         @if pick.rebate_minor > 0 { small { (figures.money(pick.rebate_minor, &view.currency)) " come back later" } }
                     }
                 }
             }
             td { @if let Some(pick) = pick { (acts(view, role, pick)) } }
         }
+    }
+}
+
+fn beside_its_past(position: &PositionView, look: &Look) -> Markup {
+    let figures = &look.figures;
+    html! {
+        @match position.above_percent {
+            Some(above) => { (figures.percent(above, 0)) " above its " }
+            None => "at its ",
+        }
+        @match &position.since {
+            Some(since) => { "low since " (day(since)) }
+            None => { (figures.count(position.days)) "-day low" }
+        }
+        @if position.above_percent.is_some() { " of " (figures.money(position.lowest_minor, &position.currency)) }
     }
 }
 

@@ -74,13 +74,13 @@ pub fn figure(view: &PastView, ware: &WareView, number: usize, look: &Look) -> M
                     button.small type="button" data-do=(act) { (name) }
                 }
             }
-            (switches(ware, number, !entries.is_empty()))
+            (switches(view, ware, number, !entries.is_empty()))
         }
     }
 }
 
 /// Each line with its colour, on and off.
-fn switches(ware: &WareView, number: usize, has_entry: bool) -> Markup {
+fn switches(view: &PastView, ware: &WareView, number: usize, has_entry: bool) -> Markup {
     html! {
         fieldset.switches {
             legend { "Lines" }
@@ -88,7 +88,7 @@ fn switches(ware: &WareView, number: usize, has_entry: bool) -> Markup {
             @for (place, offer) in ware.offers.iter().enumerate() {
                 label.check.{ "line-" (1 + place % (COLOURS - 1)) } {
                     (switch(&place.to_string(), number)) span.swatch {}
-                    bdi { (offer.retailer) " " span.soft { (offer.sku) } }
+                    bdi { (name_of(view, &offer.retailer)) " " span.soft { (offer.sku) } }
                 }
             }
         }
@@ -97,6 +97,12 @@ fn switches(ware: &WareView, number: usize, has_entry: bool) -> Markup {
             @if has_entry { li { "long dashes across: entry price" } }
         }
     }
+}
+
+/// What people call a retailer; one that the settings name no more has its id.
+pub(super) fn name_of<'v>(view: &'v PastView, retailer: &'v str) -> &'v str {
+    let name = view.retailer_names.get(retailer);
+    name.map_or(retailer, String::as_str)
 }
 
 fn switch(line: &str, number: usize) -> Markup {

@@ -4,7 +4,7 @@ use super::super::figures::day;
 use super::super::frame::Look;
 use super::super::words::{brief_path, counted, duration, part_path, plain, query, with_query};
 use super::chart;
-use crate::web::view::{ClaimView, ExtremeView, FactsView, PastView, WareView};
+use crate::web::view::{ExtremeView, FactsView, PastView, WareView};
 use maud::{Markup, html};
 
 pub fn sections(view: &PastView, days: Option<u64>, look: &Look) -> Markup {
@@ -13,7 +13,7 @@ pub fn sections(view: &PastView, days: Option<u64>, look: &Look) -> Markup {
             section.sheet { h2 { "Price history" } p { "No price was ever seen." } (span_links(view, days)) }
         }
         @for (number, ware) in view.wares.iter().enumerate() { (ware_section(view, ware, number, days, look)) }
-        @if !view.claims.is_empty() { section.sheet { (claims(&view.claims, look)) } }
+        @if !view.claims.is_empty() { section.sheet { (claims(view, look)) } }
     }
 }
 
@@ -153,7 +153,7 @@ fn facts_table(facts: &FactsView, ware: &WareView, look: &Look) -> Markup {
     }
 }
 
-fn claims(claims: &[ClaimView], look: &Look) -> Markup {
+fn claims(view: &PastView, look: &Look) -> Markup {
     let figures = &look.figures;
     html! {
         h2 { "Claimed reductions" }
@@ -166,9 +166,9 @@ fn claims(claims: &[ClaimView], look: &Look) -> Markup {
                 }
             }
             tbody {
-                @for claim in claims {
+                @for claim in &view.claims {
                     tr {
-                        th scope="row" { (claim.retailer) " " small { (claim.sku) } }
+                        th scope="row" { (chart::name_of(view, &claim.retailer)) " " small { (claim.sku) } }
                         td.num data-of="Price" { (figures.money(claim.price_minor, &claim.currency)) }
                         td.num data-of="Claimed before" { (figures.money(claim.was_minor, &claim.currency)) }
                         td.num data-of="Lowest on record" { @if let Some(lowest) = claim.lowest_minor { (figures.money(lowest, &claim.currency)) } }
