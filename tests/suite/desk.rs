@@ -13,7 +13,7 @@ use rigtide::watch::poll::PollReport;
 use rigtide::watch::settings::load_settings;
 use rigtide::web::desk::{Desk as _, PartsAsked, PastAsked};
 use rigtide::web::view::{
-    GuideForm, HeldWord, JournalAsked, MatchWord, OutboxWord, RefusalKind, WhatIf,
+    GuideForm, HeldWord, JOURNAL_KINDS, JournalAsked, MatchWord, OutboxWord, RefusalKind, WhatIf,
 };
 use serde_json::{Value, json, to_value};
 use std::sync::Arc;
@@ -436,6 +436,27 @@ fn journal_outbox_and_what_waits_are_as_the_commands_have_them() {
         let second = desk.journal(&rest).unwrap();
         assert_same(&second.entries[0], &lines[1]);
     }
+    let everything = JournalAsked::default();
+    let all = desk.journal(&everything).unwrap().entries;
+    let without = |kind: &str, limit| {
+        let asked = JournalAsked {
+            without: Some(kind.to_owned()),
+            limit,
+            ..JournalAsked::default()
+        };
+        desk.journal(&asked).unwrap()
+    };
+    let left = without("prices_changed", None);
+    let expected = all.iter().filter(|entry| entry.kind != "prices_changed");
+    assert_eq!(left.entries, expected.cloned().collect::<Vec<_>>());
+    assert!(left.entries.len() < all.len() && left.next.is_none());
+    let first = without("prices_changed", Some(1));
+    assert_eq!(first.entries, left.entries[..1]);
+    assert_eq!(first.next, Some(left.entries[0].number));
+    assert!(
+        all.iter()
+            .all(|entry| JOURNAL_KINDS.contains(&entry.kind.as_str()))
+    );
     let outbox = desk.outbox(Some("all"), None).unwrap();
     let listed = command(&guides, &["outbox", "list", "--state", "all", "--json"]);
     assert_same(&outbox.deliveries, &listed);

@@ -5,7 +5,7 @@ use super::parts::day;
 use super::refusal::{not_found, refused};
 use super::shapes::{entry, held as held_view};
 use crate::decide::shown_instant;
-use crate::ledger::{Delivery, DeliveryState, HeldId, JournalWanted, Ledger};
+use crate::ledger::{Delivery, DeliveryState, HeldId, JournalLine, JournalWanted, Ledger};
 use crate::watch::past::midnight;
 use crate::watch::words::{self, drop_delivery, give_held_word, retry};
 use crate::web::desk::Told;
@@ -18,6 +18,8 @@ use chrono::{DateTime, Utc};
 /// So many entries are shown unless told otherwise, and at most.
 const USUAL: u32 = 100;
 const MOST: u32 = 1_000;
+/// So often at most, that many entries are looked through for those that are left.
+const LOOKS: u32 = 50;
 
 impl DaemonDesk {
     /// The ledger for writing, as a command opens it: the daemon notices what another connection wrote.
@@ -56,7 +58,7 @@ impl DaemonDesk {
 
     pub(super) fn journal_of(&self, asked: &JournalAsked) -> Told<Journal> {
         let ground = self.ground()?;
-        let wanted = JournalWanted {
+        let mut wanted = JournalWanted {
             brief: asked.brief.clone(),
             feed: asked.feed.clone(),
             kind: asked.kind.clone(),
@@ -65,14 +67,31 @@ impl DaemonDesk {
             before: asked.before,
         };
         let limit = asked.limit.unwrap_or(USUAL).clamp(1, MOST);
-        let lines = self.read(&ground, |reader| reader.journal_of(&wanted, limit + 1))?;
-        let is_more = lines.len() > limit as usize;
-        let entries = lines.into_iter().take(limit as usize).map(entry);
-        let entries: Vec<_> = entries.collect();
-        let last = entries.last().map(|last| last.number);
+        let is_wanted = |line: &JournalLine| asked.without.as_ref() != Some(&line.entry.kind);
+        // What is left out is looked through: polls write most of a journal.
+        let (at_once, n_looks) = match asked.without {
+            None => (limit + 1, 1),
+            Some(_) => (MOST, LOOKS),
+        };
+        let (mut found, mut is_more) = (Vec::new(), true);
+        for _ in 0..n_looks {
+            if found.len() > limit as usize || !is_more {
+                break;
+            }
+            let lines = self.read(&ground, |reader| reader.journal_of(&wanted, at_once))?;
+            is_more = lines.len() == at_once as usize;
+            wanted.before = lines.last().map(|last| last.number).or(wanted.before);
+            found.extend(lines.into_iter().filter(is_wanted));
+        }
+        let is_cut = found.len() > limit as usize;
+        found.truncate(limit as usize);
+        let last = match is_cut {
+            true => found.last().map(|last| last.number),
+            false => wanted.before.filter(|_| is_more),
+        };
         Ok(Journal {
-            next: last.filter(|_| is_more),
-            entries,
+            next: last,
+            entries: found.into_iter().map(entry).collect(),
         })
     }
 

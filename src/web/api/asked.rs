@@ -279,6 +279,8 @@ pub struct JournalQuery {
     pub brief: Option<String>,
     pub feed: Option<String>,
     pub kind: Option<String>,
+    /// Without entries of this kind.
+    pub without: Option<String>,
     /// RFC 3339, or a day.
     pub since: Option<String>,
     /// Entries older than the one of this number.
@@ -290,11 +292,14 @@ pub struct JournalQuery {
 
 impl Asked for JournalQuery {
     fn read(pairs: &Pairs) -> Result<JournalQuery, Refused> {
-        pairs.only(&["brief", "feed", "kind", "since", "before", "limit"])?;
+        pairs.only(&[
+            "brief", "feed", "kind", "without", "since", "before", "limit",
+        ])?;
         Ok(JournalQuery {
             brief: pairs.text("brief"),
             feed: pairs.text("feed"),
             kind: pairs.text("kind"),
+            without: pairs.text("without"),
             since: pairs.text("since"),
             before: pairs.number("before")?,
             limit: pairs.number("limit")?,

@@ -165,6 +165,7 @@ pub async fn journal(
         brief: query.brief,
         feed: query.feed,
         kind: query.kind,
+        without: query.without,
         since: query.since,
         before: query.before,
         limit: query.limit,

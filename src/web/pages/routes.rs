@@ -3,7 +3,7 @@
 use super::asked::{Asker, act};
 use super::words::{feed_path, query, under, with_query};
 use super::{brief, feeds, matching, overview, part, told};
-use crate::web::desk::{PartsAsked, PastAsked};
+use crate::web::desk::{Desk, PartsAsked, PastAsked};
 use crate::web::form::Form;
 use crate::web::refusing::Turned;
 use crate::web::shown::Shown;
@@ -366,13 +366,15 @@ async fn journal(asker: Asker) -> Response {
         brief: asker.text("brief"),
         feed: asker.text("feed"),
         kind: asker.text("kind"),
+        without: asker.text("without"),
         since: asker.text("since"),
         before: asker.number("before"),
         limit: None,
     };
     let wanted = asked.clone();
-    let draw = |view: &_, look: &_| told::journal(view, &wanted, look);
-    asker.show(move |desk| desk.journal(&asked), draw).await
+    let draw = |(view, names): &_, _: &_| told::journal(view, &wanted, names);
+    let ask = move |desk: &dyn Desk| Ok((desk.journal(&asked)?, told::Names::of(desk)?));
+    asker.show(ask, draw).await
 }
 
 async fn outbox(asker: Asker) -> Response {

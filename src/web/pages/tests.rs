@@ -56,7 +56,11 @@ fn pages() -> Vec<(&'static str, Page)> {
         ),
         (
             "journal",
-            told::journal(&desk.journal(&asked).unwrap(), &asked, &look),
+            told::journal(
+                &desk.journal(&asked).unwrap(),
+                &asked,
+                &told::Names::of(&desk).unwrap(),
+            ),
         ),
         (
             "outbox",

@@ -3,44 +3,45 @@
 use super::figures::time;
 use super::frame::{Look, Page, Place, act};
 use super::words::{brief_path, counted, feed_path, part_path, plain, query, with_query};
-use crate::web::view::{DeliveryView, Journal, JournalAsked, JournalLine, Outbox};
+use crate::web::desk::{Desk, Told};
+use crate::web::view::{DeliveryView, JOURNAL_KINDS, Journal, JournalAsked, JournalLine, Outbox};
 use maud::{Markup, html};
+use std::collections::BTreeSet;
+
+/// Most of what a watch writes, and little of what one looks for.
+const ROUTINE: &str = "prices_changed";
+
+/// What entries may be of.
+pub struct Names {
+    briefs: Vec<String>,
+    /// Retailers, each for all of its feeds, and feeds.
+    feeds: BTreeSet<String>,
+}
+
+impl Names {
+    pub fn of(desk: &dyn Desk) -> Told<Names> {
+        let briefs = desk.overview()?.briefs.into_iter();
+        let feeds = desk.feeds()?.feeds.into_iter();
+        Ok(Names {
+            briefs: briefs.map(|brief| brief.brief).collect(),
+            feeds: feeds.flat_map(|feed| [feed.retailer, feed.feed]).collect(),
+        })
+    }
+}
 
 /// What happened, newest first.
-pub fn journal(view: &Journal, asked: &JournalAsked, _look: &Look) -> Page {
-    let text = |value: &Option<String>| value.clone().unwrap_or_default();
-    let (brief, feed, kind, since) = (
-        text(&asked.brief),
-        text(&asked.feed),
-        text(&asked.kind),
-        text(&asked.since),
-    );
+pub fn journal(view: &Journal, asked: &JournalAsked, names: &Names) -> Page {
     let is_newest = asked.before.is_none();
     let older = view.next.map(|next| {
-        let before = next.to_string();
-        let pairs = [
-            ("brief", brief.as_str()),
-            ("feed", &feed),
-            ("kind", &kind),
-            ("since", &since),
-            ("before", &before),
-        ];
+        let next = next.to_string();
+        let before = ("before", next.as_str());
+        let pairs: Vec<_> = filters(asked).into_iter().chain([before]).collect();
         with_query("/journal", &query(&pairs))
     });
     let body = html! {
         div.head {
             div { h1 { "Journal" } p.kicker { "What happened, newest first" } }
-            form.row action="/journal" method="get" role="search" {
-                @for (name, label, value) in [("brief", "Brief", &brief), ("feed", "Feed", &feed), ("kind", "Kind", &kind)] {
-                    span.field { label for=(name) { (label) } input id=(name) name=(name) type="text" value=(value); }
-                }
-                span.field {
-                    label for="since" { "Since" }
-                    input #since name="since" type="date" value=(since.get(..10).unwrap_or(""));
-                }
-                button { "Show" }
-                @if *asked != JournalAsked::default() { a.button href="/journal" { "Show all" } }
-            }
+            (search(asked, names))
         }
         section.sheet #entries data-live[is_newest] {
             @if view.entries.is_empty() { p { "Nothing of this kind happened." } }
@@ -58,6 +59,60 @@ pub fn journal(view: &Journal, asked: &JournalAsked, _look: &Look) -> Page {
         place: Place::Journal,
         scripts: &[],
         body,
+    }
+}
+
+/// What of the journal is asked for, but for where it begins.
+fn filters(asked: &JournalAsked) -> Vec<(&'static str, &str)> {
+    let pairs = [
+        ("brief", &asked.brief),
+        ("feed", &asked.feed),
+        ("kind", &asked.kind),
+        ("without", &asked.without),
+        ("since", &asked.since),
+    ];
+    let pairs = pairs.into_iter();
+    pairs
+        .filter_map(|(key, value)| Some((key, value.as_deref()?)))
+        .collect()
+}
+
+fn search(asked: &JournalAsked, names: &Names) -> Markup {
+    let briefs: Vec<&str> = names.briefs.iter().map(String::as_str).collect();
+    let feeds: Vec<&str> = names.feeds.iter().map(String::as_str).collect();
+    let fields = [
+        ("brief", "Brief", &asked.brief, briefs.as_slice()),
+        ("feed", "Feed", &asked.feed, &feeds),
+        ("kind", "Kind", &asked.kind, JOURNAL_KINDS),
+    ];
+    let since = asked.since.as_deref().unwrap_or("");
+    let is_without = asked.without.as_deref() == Some(ROUTINE);
+    let others = filters(asked).into_iter();
+    let mut others: Vec<_> = others.filter(|(key, _)| *key != "without").collect();
+    if !is_without {
+        others.push(("without", ROUTINE));
+    }
+    let other_way = with_query("/journal", &query(&others));
+    html! {
+        form.row action="/journal" method="get" role="search" {
+            @for (name, label, value, known) in fields {
+                span.field {
+                    label for=(name) { (label) }
+                    input id=(name) name=(name) type="text" value=(value.as_deref().unwrap_or("")) list={ (name) "-known" };
+                    datalist id={ (name) "-known" } { @for one in known { option value=(one) {} } }
+                }
+            }
+            span.field {
+                label for="since" { "Since" }
+                input #since name="since" type="date" value=(since.get(..10).unwrap_or(""));
+            }
+            @if let Some(without) = &asked.without { input type="hidden" name="without" value=(without); }
+            button { "Show" }
+            a.button.on[is_without] href=(other_way) {
+                @if is_without { "With price changes" } @else { "Without price changes" }
+            }
+            @if *asked != JournalAsked::default() { a.button href="/journal" { "Show all" } }
+        }
     }
 }
 

@@ -10,6 +10,8 @@ pub struct JournalAsked {
     pub brief: Option<String>,
     pub feed: Option<String>,
     pub kind: Option<String>,
+    /// Entries of this kind are left out.
+    pub without: Option<String>,
     /// RFC 3339, or a day.
     pub since: Option<String>,
     /// Entries older than the one of this number.
@@ -17,6 +19,44 @@ pub struct JournalAsked {
     /// At most so many; a usual number if none is said.
     pub limit: Option<u32>,
 }
+
+/// Every kind of entry that the program writes, for who picks one.
+pub const JOURNAL_KINDS: &[&str] = &[
+    "answer_failed",
+    "became_impossible",
+    "became_possible",
+    "build_changed",
+    "catalogue_changed",
+    "delivery_dropped",
+    "delivery_retried",
+    "edition_published",
+    "enters",
+    "feed_blocked",
+    "feed_failing",
+    "feed_given_a_rest",
+    "feed_recovered",
+    "feed_removed",
+    "feed_still_failing",
+    "first_build",
+    "gain",
+    "guide_outdated",
+    "held_confirmed",
+    "held_dropped",
+    "ledger_back",
+    "listing_changed",
+    "lowest",
+    "no_network",
+    "pick_lost",
+    "price_believed",
+    "price_held",
+    "prices_changed",
+    "prices_imported",
+    "prices_thinned",
+    "settings_changed",
+    "settings_refused",
+    "target",
+    "total",
+];
 
 /// Newest first.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
