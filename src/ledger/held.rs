@@ -150,7 +150,10 @@ pub(super) fn hold(connection: &Connection, holding: &Holding<'_>) -> rusqlite::
         return Ok(effect);
     }
     write_held(connection, holding, first_seen_ms, times, is_dropped)?;
-    Ok(Effect::Held)
+    Ok(match times {
+        1 => Effect::Held,
+        _ => Effect::HeldStill,
+    })
 }
 
 /// Turns a held row into the offer's open interval.

@@ -51,6 +51,8 @@ pub enum Effect {
     Unchanged,
     /// Stored apart; the offer's current terms stand and age.
     Held,
+    /// The same price was held before, and waits on.
+    HeldStill,
     /// The same snapshot listed this offer (SKU, seller and condition) before; the first stands.
     Repeated,
 }
@@ -275,7 +277,8 @@ impl PollWriter<'_> {
                 },
             };
             let effect = held::hold(&this.transaction, &holding)?;
-            this.n_gone_listed += u64::from(known.is_gone && effect == Effect::Held);
+            let is_held = matches!(effect, Effect::Held | Effect::HeldStill);
+            this.n_gone_listed += u64::from(known.is_gone && is_held);
             Ok(effect)
         })
     }

@@ -6,6 +6,7 @@
 
 use super::failure::Failure;
 use super::gather::{Documents, Memory, Page};
+use super::held_news::HeldNews;
 use super::judge::{Decisions, Hold, Judge, Judged, JudgedOffer, Past, Peers};
 use super::marks::Marker;
 use super::poll::Polling;
@@ -20,7 +21,7 @@ use crate::ledger::{
     Confirms, Effect, JournalEntry, Ledger, LedgerError, PartMatch, PollRecord, PollWriter,
     SnapshotIs, Standing,
 };
-use crate::market::{Matching, ReviewReason};
+use crate::market::{FeedId, Matching, ReviewReason};
 use chrono::{DateTime, Utc};
 use serde_json::json;
 
@@ -80,9 +81,9 @@ impl Intake<'_> {
             marks: &marks,
         };
         let mut updated = None;
-        let mut refusals = Refusals::default();
+        let (mut refusals, mut news) = (Refusals::default(), HeldNews::default());
         for page in &mut documents.pages {
-            let taken = &mut (&mut *record, &mut refusals);
+            let taken = &mut (&mut *record, &mut refusals, &mut news);
             let summary = self.take_page(&reader, &mut writer, page, taken)?;
             updated = summary.updated;
         }
@@ -100,6 +101,9 @@ impl Intake<'_> {
             .map_err(|fault| NotTaken::Suspicious(Failure::of_content(fault.to_string())))?;
         record.remembered.memory = memory.and_then(|known| remember(self.feed, known));
         record.notes.truncate(NOTES_MAX);
+        for entry in news.entries() {
+            writer.note(&entry)?;
+        }
         if let Some(entry) = finish(record) {
             writer.note(&entry)?;
         }
@@ -133,11 +137,11 @@ impl Intake<'_> {
         reader: &Reader<'_>,
         writer: &mut PollWriter<'_>,
         page: &mut Page,
-        taken: &mut (&mut PollRecord, &mut Refusals),
+        taken: &mut Taking<'_>,
     ) -> Result<DecodeSummary, NotTaken> {
         let store = |records: &mut dyn Iterator<Item = Record>| {
             for one in records {
-                take_record(reader.judge, writer, one, taken)?;
+                take_record((reader.judge, &self.feed.id), writer, one, taken)?;
             }
             Ok::<_, LedgerError>(())
         };
@@ -149,11 +153,14 @@ impl Intake<'_> {
     }
 }
 
+/// What is counted and noted of a poll while its records are taken.
+type Taking<'t> = (&'t mut PollRecord, &'t mut Refusals, &'t mut HeldNews);
+
 fn take_record(
-    judge: Judge<'_>,
+    (judge, feed): (Judge<'_>, &FeedId),
     writer: &mut PollWriter<'_>,
     one: Record,
-    (record, refusals): &mut (&mut PollRecord, &mut Refusals),
+    (record, refusals, news): &mut Taking<'_>,
 ) -> Result<(), LedgerError> {
     record.records += 1;
     let (read, mut mark) = match one {
@@ -192,7 +199,12 @@ fn take_record(
     match judged {
         Judged::Offer(judged) => {
             let (standing, part) = found.expect("an offer is weighed against its past");
-            take_offer(writer, &judged, &standing, part.as_ref(), record)
+            let effect = take_offer(writer, &judged, &standing, part.as_ref(), record)?;
+            if let (Some(hold), Some(part)) = (&judged.hold, &part) {
+                let of = (feed, &judged.offer, part.part.as_str());
+                news.note(of, (hold, effect), writer.at());
+            }
+            Ok(())
         }
         Judged::Repeated { index } => {
             note(record, format!("record {index} repeats an earlier one"));
@@ -218,7 +230,7 @@ fn take_offer(
     standing: &Standing,
     part: Option<&PartMatch>,
     record: &mut PollRecord,
-) -> Result<(), LedgerError> {
+) -> Result<Effect, LedgerError> {
     let offer = &judged.offer;
     ask(writer, judged, record)?;
     let effect = match &judged.hold {
@@ -229,11 +241,11 @@ fn take_offer(
     record.matched += u64::from(part.is_some());
     match effect {
         Effect::New | Effect::Returned | Effect::Changed => record.changed += 1,
-        Effect::Held => record.held += 1,
+        Effect::Held | Effect::HeldStill => record.held += 1,
         Effect::Unchanged => {}
         Effect::Repeated => note(record, format!("SKU {} is listed twice", offer.sku)),
     }
-    Ok(())
+    Ok(effect)
 }
 
 /// Notes what the author is asked about an offer. That it is no longer what they decided on goes

@@ -11,6 +11,7 @@ pub mod settings;
 pub mod failure;
 pub mod gather;
 mod in_order;
+mod held_news;
 pub mod intake;
 pub mod judge;
 mod marks;

@@ -195,6 +195,51 @@ fn all_that_failed_is_tried_again_and_what_waits_for_its_hour_is_left() {
 }
 
 #[test]
+fn the_journal_tells_once_that_a_price_is_held_and_that_it_is_believed() {
+    let guides = Guides::new();
+    let offers = guides.directory.join("retailers/example-offers.csv");
+    let before = std::fs::read_to_string(&offers).unwrap();
+    let line = before
+        .lines()
+        .find(|line| line.contains("Fjell 26"))
+        .unwrap();
+    let mut cells = line.split(',');
+    let price = cells.find(|cell| cell.contains('.') && cell.parse::<f64>().is_ok());
+    let cheap = line.replacen(price.unwrap(), "1.17", 1);
+    let polled = |now: &str| assert!(at(&guides, now, &["poll"]).status.success());
+    let lines = |kind: &str| {
+        let printed = said(&guides, &["journal", "--kind", kind, "--json"]);
+        let lines = printed
+            .lines()
+            .map(|line| serde_json::from_str(line).unwrap());
+        lines.collect::<Vec<Value>>()
+    };
+    polled("2026-12-01T05:00:00Z");
+    std::fs::write(&offers, before.replacen(line, &cheap, 1)).unwrap();
+    polled("2026-12-01T06:00:00Z");
+    let held = lines("price_held");
+    assert_eq!(held.len(), 1, "{held:?}");
+    let text = held[0]["text"].as_str().unwrap();
+    assert!(
+        text.contains("EUR 1.17 for ") && text.contains("held until it is confirmed"),
+        "{text}"
+    );
+    assert!(
+        held[0]["part"].is_string() && held[0]["feed"].is_string(),
+        "{held:?}"
+    );
+    assert_eq!(lines("price_believed"), Vec::<Value>::new());
+    // Another poll that says the same is news of another kind.
+    let more = format!("{}\n", before.replacen(line, &cheap, 1));
+    std::fs::write(&offers, more).unwrap();
+    polled("2026-12-01T07:00:00Z");
+    assert_eq!(lines("price_held"), held);
+    let believed = lines("price_believed");
+    assert_eq!(believed.len(), 1, "{believed:?}");
+    assert_eq!(believed[0]["part"], held[0]["part"]);
+}
+
+#[test]
 fn what_was_sent_is_neither_tried_again_nor_dropped() {
     let guides = Guides::new();
     let (waiting, _) = with_a_dead_letter(&guides);

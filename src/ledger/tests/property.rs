@@ -58,7 +58,7 @@ fn play(bench: &mut Bench, minute: i64, step: &Step, sightings: &mut Sightings) 
                 } else {
                     writer.see(&seen, Some(&cpu)).unwrap()
                 };
-                if effect != Effect::Held {
+                if !matches!(effect, Effect::Held | Effect::HeldStill) {
                     sightings.seen.entry(sku).or_default().push((minute, price));
                 }
             }
