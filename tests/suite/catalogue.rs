@@ -186,6 +186,9 @@ fn check_goes_on_where_the_configuration_has_faults_and_says_so() {
         ran.out
     );
     assert!(ran.err.contains("`kind` is missing"), "{}", ran.err);
+    let why = "the settings have faults, so offers were not looked at";
+    assert!(ran.out.contains(why), "{}", ran.out);
+    assert!(!ran.out.contains("polled"), "{}", ran.out);
     let report = configuration.run(&["catalogue", "check", "--json"]).json(3);
     assert!(!report["faults"].as_array().unwrap().is_empty());
 }

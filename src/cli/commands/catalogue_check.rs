@@ -8,7 +8,7 @@
 //!   gaps       [{ rule, states, kind, spec, parts [] }],    the rule cannot be proven for them
 //!   doubts     [{ parts [], message }],                     duplicates, impossible values
 //!   drafts     [{ part, guessed [] }],                      specs that wait to be confirmed
-//!   unoffered  [{ part, seen }] or null }                   null where nothing was polled yet
+//!   unoffered  [{ part, seen }] or null }                   null where they were not looked at
 //! ```
 //!
 //! Only faults give an exit code other than 0: the rest is advice.
@@ -172,6 +172,9 @@ impl Checked<'_> {
             )
         }));
         match &self.unoffered {
+            None if !self.faults.is_empty() => {
+                lines.push("the settings have faults, so offers were not looked at".into());
+            }
             None => lines.push("nothing has been polled yet, so offers were not looked at".into()),
             Some(parts) => lines.extend(self.unoffered_lines(parts)),
         }

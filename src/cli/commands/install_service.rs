@@ -180,6 +180,8 @@ ProtectSystem=strict
 ProtectHome=read-only
 PrivateTmp=yes
 NoNewPrivileges=yes
+# The ledger and what lies beside it are yours alone.
+UMask=0077
 # Web and mail servers, the system's name services, and the socket that says that it is ready.
 RestrictAddressFamilies=AF_INET AF_INET6 AF_UNIX AF_NETLINK
 RestrictNamespaces=yes
@@ -264,6 +266,8 @@ mod tests {
         ProtectHome=read-only
         PrivateTmp=yes
         NoNewPrivileges=yes
+        # The ledger and what lies beside it are yours alone.
+        UMask=0077
         # Web and mail servers, the system's name services, and the socket that says that it is ready.
         RestrictAddressFamilies=AF_INET AF_INET6 AF_UNIX AF_NETLINK
         RestrictNamespaces=yes
@@ -312,6 +316,8 @@ mod tests {
         ProtectHome=read-only
         PrivateTmp=yes
         NoNewPrivileges=yes
+        # The ledger and what lies beside it are yours alone.
+        UMask=0077
         # Web and mail servers, the system's name services, and the socket that says that it is ready.
         RestrictAddressFamilies=AF_INET AF_INET6 AF_UNIX AF_NETLINK
         RestrictNamespaces=yes
