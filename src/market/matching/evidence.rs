@@ -102,6 +102,10 @@ pub enum Objection {
     OtherMpn(String),
     /// The title ends before it could tell siblings apart.
     Cut,
+    /// The title has more characters than any name.
+    Long(usize),
+    /// The title says a word so many times.
+    Repeats(String, usize),
 }
 
 impl MatchedBy {
@@ -256,6 +260,10 @@ impl fmt::Display for Objection {
             Objection::OtherBrand(brand) => write!(f, "it names {brand}"),
             Objection::OtherMpn(mpn) => write!(f, "its part number is {mpn}"),
             Objection::Cut => f.write_str("its title is cut off"),
+            Objection::Long(length) => write!(f, "its title has {length} characters"),
+            Objection::Repeats(word, times) => {
+                write!(f, "its title says \"{word}\" {times} times")
+            }
         }
     }
 }

@@ -4,6 +4,7 @@ use super::author::{Decision, Fingerprint, Verdict};
 use super::compare::{Fit, Title, compare, may_name};
 use super::evidence::{Listing, MatchedBy, Matching, Objection, PartMatch, Proposal, ReviewReason};
 use super::keys::{FoundMpn, Keys, fold_mpn, is_telling};
+use super::odd::oddness;
 use super::profile::{Profile, ProfileId, Profiles, brand_key};
 use super::search::Search;
 use crate::catalogue::reading::{What, read_title};
@@ -331,7 +332,8 @@ impl Matcher {
         let profile = &self.profiles.all[best.profile];
         let confidence = best.fit.confidence(BEST_BY_TITLE);
         let other_mpn = self.other_mpn(offer, profile, title);
-        if other_mpn.is_none() && confidence >= THRESHOLD {
+        let odd = oddness(&offer.title, &title.reading);
+        if other_mpn.is_none() && odd.is_none() && confidence >= THRESHOLD {
             return Matching::Part(PartMatch {
                 part: profile.part.clone(),
                 by: MatchedBy::Title,
@@ -344,7 +346,7 @@ impl Matcher {
             Some(_) => ReviewReason::OtherMpn,
             None => ReviewReason::Unsure,
         };
-        let objections = other_mpn.into_iter().collect();
+        let objections = other_mpn.into_iter().chain(odd).collect();
         Matching::Review {
             why,
             proposals: vec![Proposal {

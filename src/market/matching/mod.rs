@@ -15,6 +15,7 @@ mod compare;
 mod evidence;
 mod keys;
 mod matcher;
+mod odd;
 mod profile;
 mod search;
 mod signs;

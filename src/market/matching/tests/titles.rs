@@ -25,6 +25,43 @@ fn a_title_needs_the_brand() {
 }
 
 #[test]
+fn a_title_that_no_shop_writes_is_asked_about_unless_a_key_names_the_part() {
+    let cards = matcher(&[(
+        "card",
+        "gpu",
+        "Norvant Fenrir 8810 16GB",
+        "mpn = \"NV-8810/16G\"",
+    )]);
+    let name = "Norvant Fenrir 8810 16GB ";
+    let (thrice, often) = (name.repeat(3), name.repeat(6));
+    let long = format!("{name}{}", "very quiet and much liked by all ".repeat(8));
+    let long: String = long.chars().take(251).collect();
+    let shorter: String = long.chars().take(120).collect();
+    check_titles(
+        &cards,
+        &[
+            (&thrice, "card"),
+            (&often, "?"),
+            (&long, "?"),
+            (&shorter, "card"),
+        ],
+    );
+    for (title, says) in [
+        (&often, "its title says \"Norvant\" 6 times"),
+        (&long, "its title has 251 characters"),
+    ] {
+        let asked = cards.match_offer(&offer(Says::title(title)), None);
+        let question = asked.question().unwrap().to_lowercase();
+        assert!(question.contains(&says.to_lowercase()), "{question}");
+        let keyed = Says {
+            mpn: Some("NV-8810/16G"),
+            ..Says::title(title)
+        };
+        assert_eq!(answer(&cards, keyed), "card");
+    }
+}
+
+#[test]
 fn the_order_of_words_does_not_count_and_a_slip_is_forgiven() {
     let cards = matcher(&[("card", "gpu", "Norvant Fenrir 8810 OC 16GB", "")]);
     check_titles(
