@@ -1,6 +1,6 @@
 //! The report as Markdown.
 
-use crate::{Measured, N_OFFERS, N_PARTS, SEED};
+use crate::{Measured, N_OFFERS, N_PARTS, SEED, Span};
 
 const HEADING: &str = "# Ledger: what a year of prices takes";
 /// The section on the ladder comes after this one.
@@ -69,6 +69,8 @@ fn times(all: &Measured) -> Vec<Row> {
         year, still, bare, ..
     } = all;
     let changes = year.wrote.changes as f64;
+    let polls = |span: &Span| span.seconds / span.wrote.polls as f64;
+    let beyond_still = (polls(year) - polls(still)) * year.wrote.polls as f64;
     vec![
         (
             "ms a poll of 5,000 offers with its changes",
@@ -90,6 +92,10 @@ fn times(all: &Measured) -> Vec<Row> {
         (
             "append / bare insertion, time",
             format!("{:.1}", year.seconds / bare.seconds),
+        ),
+        (
+            "the same beyond what polls without a change take",
+            format!("{:.1}", beyond_still / bare.seconds),
         ),
         (
             "append / bare insertion, time of the processor",
