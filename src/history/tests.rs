@@ -245,7 +245,12 @@ proptest! {
             prop_assert_eq!(lowest.minor, *low);
             let has_it = |(_, state): &&(i64, Option<State>)| state.and_then(State::to_be_had) == Some(*low);
             prop_assert_eq!(Some(minutes(lowest.from)), states.iter().find(has_it).map(|one| one.0));
-            let until = states.iter().rfind(has_it).map(|one| one.0 + 1);
+            // No minute begins at the end of the record, but what is known of that instant counts.
+            let end = past.at(&past.seen(), past.trust(), past.now).and_then(State::to_be_had);
+            let until = match end == Some(*low) {
+                true => Some(past.now),
+                false => states.iter().rfind(has_it).map(|one| one.0 + 1),
+            };
             prop_assert_eq!(Some(minutes(lowest.until)), until);
         }
         let count = |wanted: &dyn Fn(State) -> bool| {
@@ -407,6 +412,27 @@ fn a_price_of_this_instant_is_known_before_it_has_held_for_any_time() {
     assert_eq!(facts.now, asked(500));
     assert_eq!(facts.lowest.map(|lowest| lowest.minor), Some(500));
     assert_eq!((facts.held.mean(), facts.trend_percent), (None, None));
+}
+
+#[test]
+fn a_lowest_price_that_is_seen_again_at_the_end_could_be_had_until_then() {
+    let series = Past {
+        asked: vec![
+            (135, 162, None, 1, Stock::Orderable),
+            (197, 476, None, 1, Stock::Orderable),
+        ],
+        readings: [1, 2, 81, 177, 229].map(|at| (at, false)).to_vec(),
+        now: 476,
+    }
+    .series();
+    let facts = Facts::of(&series).unwrap();
+    // Nobody looked from 325 on, three times the usual spacing after 229.
+    let unread = series
+        .steps()
+        .last()
+        .map(|step| (minutes(step.from), step.state));
+    assert_eq!(unread, Some((325, State::Unread)));
+    assert_eq!(facts.lowest.map(|lowest| minutes(lowest.until)), Some(476));
 }
 
 #[test]
