@@ -23,6 +23,7 @@ mod examples;
 mod daemon;
 mod desk;
 mod faults;
+mod faulty_settings;
 mod fetching;
 mod fit;
 mod fuzz;
