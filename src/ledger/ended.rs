@@ -3,8 +3,9 @@
 //!
 //! `observation` has all of it and alone decides. A block here repeats what a poll found changed, some
 //! 18 bytes each, so that a question of the past reads a few hundred blocks where it would read a page for
-//! each offer. Nothing else is repeated: not what was given up, confirmed by a person or imported. What is
-//! in a block must be so: whoever changes intervals of the past takes the blocks away ([`forget_before`]).
+//! each offer. What was given up or gave way to a price that a person confirmed is not repeated, and imported
+//! prices only once a ledger is packed anew ([`pack_all`]). What is in a block must be so: whoever changes
+//! intervals of the past takes the blocks away ([`forget_before`]).
 //!
 //! May not say what was believed where there is no block of it.
 
