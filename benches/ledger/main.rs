@@ -7,8 +7,9 @@
 //! nothing is measured but the ledger: what a poll does before it is the matter of `--bench intake`.
 //!
 //! - *append*: the polls of the year, one transaction each, synchronised;
-//! - *bare insertion*: the rows of `observation` that they left, inserted by `rusqlite` into the
-//!   same table without its index, with the same durability, in as many transactions;
+//! - *bare insertion*: the same terms inserted by `rusqlite` as rows of such a table as `observation`, with the
+//!   same durability, in as many transactions; by turns with the polls, hour by hour, as a disk and a
+//!   processor that others use too are not as fast at one time as at another;
 //! - *questions*: the median of several, each of another part or instant, in time of the processor. A chart is what `rigtide history`
 //!   draws: the part's intervals, the instants at which its feeds were read, its series and their lowest, and
 //!   the SVG of them. A market is what `best` reads before it solves.
@@ -18,16 +19,16 @@
 #[expect(dead_code, reason = "the demo draws in more ways")]
 mod prng;
 
+mod bare;
 mod questions;
 mod report;
 mod world;
 
 use anyhow::{Context as _, Result};
+use bare::Bare;
 use chrono::TimeDelta;
 use questions::{Questions, ask};
 use rigtide::ledger::{Copied, Ledger, Reader};
-use rusqlite::types::Value;
-use rusqlite::{Connection, params_from_iter};
 use std::io::Write as _;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -47,25 +48,27 @@ pub struct Measured {
     pub days: i64,
     pub first_bytes: u64,
     pub year: Span,
+    /// The same hours by bare insertion.
+    pub bare: Took,
     pub still: Span,
     pub peak_kib: u64,
     pub questions: Questions,
     pub backup: BesideBackup,
     pub verify_seconds: f64,
-    pub bare: Bare,
 }
 
 /// Polls one after another.
+#[derive(Debug, Default)]
 pub struct Span {
     pub wrote: Wrote,
-    pub seconds: f64,
-    pub processor_seconds: f64,
+    pub took: Took,
     /// The size of the file after them.
     pub bytes: u64,
 }
 
-/// The rows of the year, inserted as they are.
-pub struct Bare {
+/// How long something took, by the clock and of the processor.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Took {
     pub seconds: f64,
     pub processor_seconds: f64,
 }
@@ -104,26 +107,22 @@ fn main() -> Result<()> {
     Ok(())
 }
 
-/// Whether anything is another price or in other stock from hour to hour.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Hours {
-    Usual,
-    Still,
-}
-
 fn measure(days: i64, keep: Option<&Path>) -> Result<Measured> {
     let directory = tempfile::tempdir().context("no place for the ledger")?;
     let path = directory.path().join("ledger.sqlite");
     let file = directory.path().join("backup.sqlite");
     let mut world = World::new(SEED, N_PARTS, N_OFFERS);
     let mut ledger = Ledger::open(&path)?;
+    let mut bare = Bare::open(&directory.path().join("bare.sqlite"))?;
     world.poll(&mut ledger, begin())?;
+    bare.insert(&world, begin())?;
     let first_bytes = size(&mut ledger, &path)?;
     let n_hours = days * 24;
-    let year = poll_hours(&mut world, &mut ledger, &path, 1..n_hours, Hours::Usual)?;
+    let (year, bare) = poll_by_turns(&mut world, &mut ledger, &mut bare, 1..n_hours)?;
+    let year = year.ending_at(size(&mut ledger, &path)?);
     let peak_kib = peak_kib()?;
-    let still_hours = n_hours..n_hours + STILL_HOURS;
-    let still = poll_hours(&mut world, &mut ledger, &path, still_hours, Hours::Still)?;
+    let still = poll_still(&world, &mut ledger, n_hours..n_hours + STILL_HOURS)?;
+    let still = still.ending_at(size(&mut ledger, &path)?);
     if let Some(keep) = keep {
         std::fs::copy(&path, keep).context("cannot keep the ledger")?;
     }
@@ -139,50 +138,74 @@ fn measure(days: i64, keep: Option<&Path>) -> Result<Measured> {
     let start = Instant::now();
     Reader::open(&file)?.verify()?;
     let verify_seconds = start.elapsed().as_secs_f64();
-    let bare = directory.path().join("bare.sqlite");
-    let bare = insert_bare(&file, &bare, year.wrote.polls)?;
     Ok(Measured {
         days,
         first_bytes,
         year,
+        bare,
         still,
         peak_kib,
         questions,
         backup,
         verify_seconds,
-        bare,
     })
 }
 
-fn poll_hours(
+/// Polls that change something, and the same by bare insertion.
+fn poll_by_turns(
     world: &mut World,
     ledger: &mut Ledger,
-    path: &Path,
+    bare: &mut Bare,
     hours: Range<i64>,
-    are: Hours,
-) -> Result<Span> {
-    let (mut wrote, mut seconds, mut processor) = (Wrote::default(), 0.0, 0.0);
+) -> Result<(Span, Took)> {
+    let (mut polled, mut inserted) = (Span::default(), Took::default());
+    let mut n_rows = 0;
     for hour in hours {
-        if are == Hours::Usual {
-            world.pass();
-        }
-        let (begun, had) = (Instant::now(), processor_seconds()?);
-        let polled = world.poll(ledger, begin() + TimeDelta::hours(hour))?;
-        processor += processor_seconds()? - had;
-        seconds += begun.elapsed().as_secs_f64();
-        wrote.polls += polled.polls;
-        wrote.changes += polled.changes;
+        world.pass();
+        let at = begin() + TimeDelta::hours(hour);
+        polled.add(|| world.poll(ledger, at))?;
+        n_rows += inserted.time(|| bare.insert(world, at))?;
         if hour % 1000 == 0 {
-            writeln!(std::io::stderr(), "{hour} hours, {seconds:.0} s")?;
+            let (ours, theirs) = (polled.took.seconds, inserted.seconds);
+            writeln!(
+                std::io::stderr(),
+                "{hour} hours, {ours:.0} and {theirs:.0} s"
+            )?;
         }
     }
-    let bytes = size(ledger, path)?;
-    Ok(Span {
-        wrote,
-        seconds,
-        processor_seconds: processor,
-        bytes,
-    })
+    let n_changes = polled.wrote.changes;
+    anyhow::ensure!(n_rows == n_changes, "{n_rows} rows for {n_changes} changes");
+    Ok((polled, inserted))
+}
+
+fn poll_still(world: &World, ledger: &mut Ledger, mut hours: Range<i64>) -> Result<Span> {
+    let mut polled = Span::default();
+    hours
+        .try_for_each(|hour| polled.add(|| world.poll(ledger, begin() + TimeDelta::hours(hour))))?;
+    Ok(polled)
+}
+
+impl Took {
+    fn time<T>(&mut self, work: impl FnOnce() -> Result<T>) -> Result<T> {
+        let (begun, had) = (Instant::now(), processor_seconds()?);
+        let value = work()?;
+        self.processor_seconds += processor_seconds()? - had;
+        self.seconds += begun.elapsed().as_secs_f64();
+        Ok(value)
+    }
+}
+
+impl Span {
+    fn add(&mut self, poll: impl FnOnce() -> Result<Wrote>) -> Result<()> {
+        let wrote = self.took.time(poll)?;
+        self.wrote.polls += wrote.polls;
+        self.wrote.changes += wrote.changes;
+        Ok(())
+    }
+
+    fn ending_at(self, bytes: u64) -> Span {
+        Span { bytes, ..self }
+    }
 }
 
 fn back_up(polling: &mut Rounds, reader: &Reader, file: &Path) -> Result<BesideBackup> {
@@ -241,48 +264,6 @@ impl Rounds {
 fn size(ledger: &mut Ledger, path: &Path) -> Result<u64> {
     ledger.checkpoint()?;
     Ok(std::fs::metadata(path)?.len())
-}
-
-/// Inserts the intervals of `from` in the order of time, in so many transactions.
-fn insert_bare(from: &Path, to: &Path, n_transactions: u64) -> Result<Bare> {
-    drop(Ledger::open(to)?);
-    let source = Connection::open(from)?;
-    let mut select = source.prepare("SELECT * FROM observation ORDER BY from_ms")?;
-    let n_columns = select.column_count();
-    let rows = select.query_map([], |row| {
-        (0..n_columns)
-            .map(|at| row.get(at))
-            .collect::<rusqlite::Result<Vec<Value>>>()
-    })?;
-    let rows: Vec<Vec<Value>> = rows.collect::<Result<_, _>>()?;
-    let mut target = Connection::open(to)?;
-    target.pragma_update_and_check(None, "journal_mode", "wal", |_| Ok(()))?;
-    target.pragma_update(None, "synchronous", "full")?;
-    target.pragma_update(None, "cache_size", -16 * 1024)?;
-    // What questions alone need is not the matter of whoever inserts.
-    target.execute_batch("DROP INDEX observation_now")?;
-    // The offers that the rows belong to are not there.
-    target.pragma_update(None, "foreign_keys", false)?;
-    let each = rows
-        .len()
-        .div_ceil(usize::try_from(n_transactions)?.max(1))
-        .max(1);
-    let marks = vec!["?"; n_columns].join(", ");
-    let insert = format!("INSERT INTO observation VALUES ({marks})");
-    let (start, processor) = (Instant::now(), processor_seconds()?);
-    for rows in rows.chunks(each) {
-        let transaction = target.transaction()?;
-        let mut statement = transaction.prepare_cached(&insert)?;
-        for row in rows {
-            statement.execute(params_from_iter(row))?;
-        }
-        drop(statement);
-        transaction.commit()?;
-    }
-    Ok(Bare {
-        seconds: start.elapsed().as_secs_f64(),
-        processor_seconds: processor_seconds()? - processor,
-    })
 }
 
 /// How long this thread has had a processor. Unlike the clock, it does not count other programs.

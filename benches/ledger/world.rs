@@ -28,6 +28,8 @@ struct Listed {
     offer: Offer,
     part: PartMatch,
     version: u64,
+    /// It is offered otherwise than an hour ago.
+    has_changed: bool,
 }
 
 /// What polls wrote.
@@ -68,12 +70,23 @@ impl World {
         }
     }
 
+    /// What each retailer offers otherwise than an hour ago, by number.
+    pub fn changed(&self) -> impl Iterator<Item = impl Iterator<Item = (i64, &Offer)>> {
+        let mut first = 1;
+        self.feeds.iter().map(move |feed| {
+            let numbered = (first..).zip(&feed.offers);
+            first += feed.offers.len() as i64;
+            let changed = numbered.filter(|(_, listed)| listed.has_changed);
+            changed.map(|(number, listed)| (number, &listed.offer))
+        })
+    }
+
     /// Polls every feed once.
     pub fn poll(&self, ledger: &mut Ledger, at: DateTime<Utc>) -> Result<Wrote> {
         let mut wrote = Wrote::default();
         for feed in &self.feeds {
             let mut writer = ledger.begin_poll(&feed.id, &feed.retailer, at)?;
-            let marks: Marks = writer.marks()?;
+            let marks: Marks = writer.take_marks();
             for (place, listed) in (0_u64..).zip(&feed.offers) {
                 let mark = listed.mark(place);
                 if let Some(known) = marks.get(mark)
@@ -99,11 +112,12 @@ impl World {
 }
 
 impl Listed {
-    /// Stands for the digest of a record: the same while the record is.
+    /// Stands for the digest of a record: the same while the record is, and spread as evenly.
     fn mark(&self, place: u64) -> Mark {
+        let one = place << 32 | self.version;
         let mut bytes = [0; 16];
-        bytes[..8].copy_from_slice(&place.to_be_bytes());
-        bytes[8..].copy_from_slice(&self.version.to_be_bytes());
+        bytes[..8].copy_from_slice(&one.wrapping_mul(0x9e37_79b9_7f4a_7c15).to_be_bytes());
+        bytes[8..].copy_from_slice(&one.to_be_bytes());
         Mark(bytes)
     }
 }
@@ -111,6 +125,7 @@ impl Listed {
 fn change(random: &mut Prng, listed: &mut Listed) {
     let drawn = random.between(0, 9_999);
     let offer = &mut listed.offer;
+    let before = (offer.price, offer.availability);
     if drawn < PRICE_CHANGES {
         let minor = offer.price.minor();
         let step = i64::from(random.between(0, 99)) - 50;
@@ -123,6 +138,7 @@ fn change(random: &mut Prng, listed: &mut Listed) {
         };
         listed.version += 1;
     }
+    listed.has_changed = (offer.price, offer.availability) != before;
 }
 
 fn listed(retailer: &RetailerId, number: u32, part: u32, price_minor: u32) -> Listed {
@@ -156,5 +172,6 @@ fn listed(retailer: &RetailerId, number: u32, part: u32, price_minor: u32) -> Li
             confidence_percent: 95,
         },
         version: 0,
+        has_changed: true,
     }
 }

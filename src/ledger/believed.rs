@@ -118,13 +118,12 @@ fn believed(row: &Row<'_>) -> rusqlite::Result<Believed> {
 }
 
 const STANDING: &str = concat!(
-    "SELECT offer_id, from_ms, until_ms, ",
+    "SELECT offer_id, from_ms, NULL, ",
     terms_columns!(),
-    " FROM observation INDEXED BY observation_now
-     WHERE until_ms IS NULL AND coalesce(known_ms, from_ms) <= ?1"
+    " FROM standing WHERE coalesce(known_ms, from_ms) <= ?1"
 );
 
-/// Looked for from the instant backwards: most often it is the first.
+/// What stands still is found already. Looked for from the instant backwards: most often it is the first.
 const ONE: &str = concat!(
     "SELECT offer_id, from_ms, until_ms, ",
     terms_columns!(),

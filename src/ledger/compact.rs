@@ -37,7 +37,7 @@ impl Ledger {
         let before_ms = millis(date.and_time(NaiveTime::MIN).and_utc());
         let count = |ledger: &Ledger| {
             ledger.read().run(|connection| {
-                connection.query_row("SELECT count(*) FROM observation", [], |row| row.get(0))
+                connection.query_row("SELECT count(*) FROM interval", [], |row| row.get(0))
             })
         };
         let intervals_before = count(self)?;
@@ -90,12 +90,12 @@ fn entry(date: NaiveDate, thinning: &Thinning, at: DateTime<Utc>) -> JournalEntr
     }
 }
 
-/// Offers with a day of many intervals.
+/// Offers with a day of many intervals, those that stand still left out.
 fn thick_offers(connection: &Connection, before_ms: i64) -> rusqlite::Result<Vec<OfferRow>> {
     let mut statement = connection.prepare_cached(
         "SELECT DISTINCT offer_id FROM (
              SELECT offer_id FROM observation WHERE from_ms < ?1
-             GROUP BY offer_id, from_ms / ?2 HAVING count(*) > 4)
+             GROUP BY offer_id, from_ms / ?2 HAVING count(*) >= 4)
          ORDER BY offer_id",
     )?;
     let offers = statement.query_map((before_ms, DAY_MS), |row| Ok(OfferRow(row.get(0)?)))?;
@@ -106,11 +106,11 @@ fn thin_offer(connection: &Connection, row: OfferRow, before_ms: i64) -> rusqlit
     let mut statement = connection.prepare_cached(concat!(
         "SELECT from_ms, coalesce(until_ms, from_ms),
                 known_ms IS NULL AND gone_ms IS NULL AND until_ms IS NOT NULL
-                AND NOT EXISTS (SELECT 1 FROM gap g WHERE g.offer_id = observation.offer_id
-                    AND g.seen_ms BETWEEN observation.from_ms AND observation.until_ms),
+                AND NOT EXISTS (SELECT 1 FROM gap g WHERE g.offer_id = interval.offer_id
+                    AND g.seen_ms BETWEEN interval.from_ms AND interval.until_ms),
                 known_ms IS NOT NULL, ",
         terms_columns!(),
-        " FROM observation WHERE offer_id = ?1 ORDER BY from_ms"
+        " FROM interval WHERE offer_id = ?1 ORDER BY from_ms"
     ))?;
     let pieces = statement.query_map([row.0], |found| {
         Ok(Piece {
@@ -134,6 +134,7 @@ fn replace(connection: &Connection, row: OfferRow, thinned: &Thinned) -> rusqlit
             "DELETE FROM observation WHERE offer_id = ?1 AND from_ms >= ?2 AND from_ms < ?3",
         )?
         .execute((row.0, thinned.from_ms, thinned.before_ms))?;
+    let mut insert = connection.prepare_cached(rows::END)?;
     for piece in &thinned.pieces {
         let opening = Opening {
             row,
@@ -141,7 +142,7 @@ fn replace(connection: &Connection, row: OfferRow, thinned: &Thinned) -> rusqlit
             known_ms: None,
             terms: piece.terms,
         };
-        rows::insert_closed(connection, &opening, piece.until_ms)?;
+        rows::end(&mut insert, &opening, piece.until_ms)?;
     }
     Ok(())
 }

@@ -195,8 +195,8 @@ fn stands(
     price: Money,
 ) -> rusqlite::Result<bool> {
     let mut statement = connection.prepare_cached(
-        "SELECT EXISTS (SELECT 1 FROM observation WHERE offer_id = ?1 AND from_ms = ?2
-             AND until_ms IS NULL AND price_minor = ?3 AND currency = ?4)",
+        "SELECT EXISTS (SELECT 1 FROM standing WHERE offer_id = ?1 AND from_ms = ?2
+             AND price_minor = ?3 AND currency = ?4)",
     )?;
     let (offer, from) = (observation.offer.0, millis(observation.from));
     let currency = price.currency();

@@ -11,6 +11,7 @@
 
 use super::columns::{Terms, millis, terms_columns};
 use super::matching::OfferRow;
+use super::packed::{Packed, put, put_signed};
 use super::rows::Opening;
 use chrono::{DateTime, Utc};
 use rusqlite::types::Type;
@@ -41,7 +42,7 @@ pub(super) struct Packing {
 /// Reads a block.
 struct Unpacking<'b> {
     at_ms: i64,
-    bytes: &'b [u8],
+    packed: Packed<'b>,
     offer: i64,
     met: Vec<Terms>,
 }
@@ -154,20 +155,19 @@ impl Packing {
 
 impl Unpacking<'_> {
     fn next(&mut self) -> Option<Ended> {
-        let offer = self.offer.wrapping_add(self.signed()?);
+        let offer = self.offer.wrapping_add(self.packed.signed()?);
         let from_ms = self.before()?;
         let until_ms = self.before()?;
-        let known_ms = match self.number()? {
+        let known_ms = match self.packed.number()? {
             0 => None,
             _ => Some(self.before()?),
         };
-        let minor = self.signed()?;
-        let place = usize::try_from(self.number()?).ok()?;
+        let minor = self.packed.signed()?;
+        let place = usize::try_from(self.packed.number()?).ok()?;
         if place == self.met.len() {
-            let length = usize::try_from(self.number()?).ok()?;
-            let (text, rest) = self.bytes.split_at_checked(length)?;
+            let length = usize::try_from(self.packed.number()?).ok()?;
+            let text = self.packed.bytes(length)?;
             self.met.push(Terms::of_beside_amount(text)?);
-            self.bytes = rest;
         }
         self.offer = offer;
         Some(Ended {
@@ -180,40 +180,8 @@ impl Unpacking<'_> {
     }
 
     fn before(&mut self) -> Option<i64> {
-        Some(self.at_ms.wrapping_sub(self.number()?.cast_signed()))
+        Some(self.at_ms.wrapping_sub(self.packed.number()?.cast_signed()))
     }
-
-    fn signed(&mut self) -> Option<i64> {
-        let folded = self.number()?;
-        Some((folded >> 1).cast_signed() ^ -(folded & 1).cast_signed())
-    }
-
-    fn number(&mut self) -> Option<u64> {
-        let mut number = 0;
-        for shift in (0..u64::BITS).step_by(7) {
-            let (byte, rest) = self.bytes.split_first()?;
-            self.bytes = rest;
-            number |= u64::from(byte & 0x7f) << shift;
-            if byte & 0x80 == 0 {
-                return Some(number);
-            }
-        }
-        None
-    }
-}
-
-/// Seven bits a byte, the lowest first; the eighth says that more follow.
-fn put(bytes: &mut Vec<u8>, mut number: u64) {
-    while number > 0x7f {
-        bytes.push((number & 0x7f) as u8 | 0x80);
-        number >>= 7;
-    }
-    bytes.push(number as u8);
-}
-
-/// Small either way: the sign goes last.
-fn put_signed(bytes: &mut Vec<u8>, number: i64) {
-    put(bytes, ((number << 1) ^ (number >> 63)).cast_unsigned());
 }
 
 /// Reads, block by block in the order of time, what ended after an instant, until `found` has enough. It
@@ -242,12 +210,12 @@ pub(super) fn read_after(
 fn unpack(at_ms: i64, bytes: &[u8]) -> Option<Vec<Ended>> {
     let mut unpacking = Unpacking {
         at_ms,
-        bytes,
+        packed: Packed(bytes),
         offer: 0,
         met: Vec::new(),
     };
     let mut all = Vec::new();
-    while !unpacking.bytes.is_empty() {
+    while !unpacking.packed.is_empty() {
         all.push(unpacking.next()?);
     }
     Some(all)
@@ -260,7 +228,7 @@ pub(super) fn pack_all(connection: &Connection) -> rusqlite::Result<()> {
         "SELECT next_ms, offer_id, from_ms, until_ms, known_ms, ",
         terms_columns!(),
         " FROM (SELECT *, lead(from_ms) OVER next AS next_ms, lead(known_ms) OVER next AS late_ms
-                FROM observation
+                FROM interval
                 WINDOW next AS (PARTITION BY offer_id ORDER BY from_ms))
          WHERE gone_ms IS NULL AND next_ms IS NOT NULL AND late_ms IS NULL
          ORDER BY next_ms, offer_id"

@@ -23,7 +23,7 @@ pub(super) fn extend_absent(
     let insert = format!(
         "INSERT INTO gap (offer_id, seen_ms, until_ms)
          SELECT o.id, o.last_seen_ms, ?2 FROM offer o
-         JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
+         JOIN standing b ON b.offer_id = o.id
          WHERE o.feed_id = ?1 AND o.present = 0 AND o.gone_since_ms IS NULL {EXTEND}"
     );
     connection

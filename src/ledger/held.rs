@@ -70,7 +70,7 @@ impl Reader {
                         h.first_seen_ms, h.last_seen_ms, h.times, b.price_minor, b.currency,
                         h.price_minor, h.currency
                  FROM held h JOIN offer o ON o.id = h.offer_id JOIN feed f ON f.id = o.feed_id
-                 LEFT JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
+                 LEFT JOIN standing b ON b.offer_id = o.id
                  WHERE h.is_dropped = 0 ORDER BY h.first_seen_ms, h.id",
             )?;
             let rows = statement.query_map([], read_held)?;
@@ -156,35 +156,27 @@ pub(super) fn hold(connection: &Connection, holding: &Holding<'_>) -> rusqlite::
     })
 }
 
-/// Turns a held row into the offer's open interval.
+/// Lets the offer stand with what was held.
 fn believe(
     connection: &Connection,
     row: OfferRow,
     believed: &Believed,
     known_ms: i64,
 ) -> rusqlite::Result<Effect> {
-    let (is_open, is_gone, seen_until_ms): (bool, bool, i64) = connection
-        .prepare_cached(
-            "SELECT EXISTS (SELECT 1 FROM observation WHERE offer_id = ?1 AND until_ms IS NULL),
-                    gone_since_ms IS NOT NULL, last_seen_ms FROM offer WHERE id = ?1",
-        )?
-        .query_row([row.0], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;
+    let (is_gone, seen_until_ms): (bool, i64) = connection
+        .prepare_cached("SELECT gone_since_ms IS NOT NULL, last_seen_ms FROM offer WHERE id = ?1")?
+        .query_row([row.0], |row| Ok((row.get(0)?, row.get(1)?)))?;
     // Holding took the offer's own instant, so `seen_until_ms` lies before the held row.
-    connection
-        .prepare_cached(
-            "UPDATE observation SET until_ms = ?2 WHERE offer_id = ?1 AND until_ms IS NULL",
-        )?
-        .execute((row.0, seen_until_ms))?;
+    let stood = rows::end_standing(connection, row, seen_until_ms, None)?;
     let opening = Opening {
         row,
         from_ms: believed.first_seen_ms,
         known_ms: (known_ms > believed.first_seen_ms).then_some(known_ms),
         terms: believed.terms,
     };
-    let open = &mut *connection.prepare_cached(rows::OPEN_INTERVAL)?;
-    rows::open_interval(open, &opening)?;
+    rows::stand(&mut *connection.prepare_cached(rows::STAND)?, &opening)?;
     rows::delete_held(connection, row)?;
-    Ok(match (is_open, is_gone) {
+    Ok(match (stood, is_gone) {
         (true, _) => Effect::Changed,
         (false, true) => Effect::Returned,
         (false, false) => Effect::New,

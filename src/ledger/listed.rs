@@ -7,7 +7,7 @@ use super::believed::{Believed, BelievedThen, ENDED_A_STEP};
 use super::columns::{Terms, condition, instant, millis, read_instant, terms_columns};
 use super::error::LedgerError;
 use super::gaps::WENT_WELL;
-use super::market::{SEEN_UNTIL, STANDING_NOW};
+use super::market::{SEEN_NOW, STANDING_NOW};
 use super::matching::OfferRow;
 use super::open::Reader;
 use crate::catalogue::PartId;
@@ -75,7 +75,7 @@ fn select_now() -> String {
     let terms = terms_columns!();
     format!(
         "SELECT f.name, f.retailer, o.sku, o.part, o.title, o.seller, o.condition, o.link,
-                {SEEN_UNTIL}, {terms}
+                {SEEN_NOW}, {terms}
          {STANDING_NOW}"
     )
 }

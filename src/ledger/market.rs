@@ -59,17 +59,15 @@ pub struct Interval {
     pub availability: Availability,
 }
 
-/// When an interval's terms were last seen: its end or, while it is open, what its offer or its
-/// feed says.
-pub(super) const SEEN_UNTIL: &str = "coalesce(b.until_ms, max(o.last_seen_ms, \
-     iif(o.present, coalesce(f.seen_until_ms, 0), 0)))";
+/// When the terms that an offer stands with were last seen, as it or its feed says.
+pub(super) const SEEN_NOW: &str =
+    "max(o.last_seen_ms, iif(o.present, coalesce(f.seen_until_ms, 0), 0))";
 
-/// The offers that are taken for parts, and the terms that they stand with now. Each index is read in
+/// The offers that are taken for parts, and the terms that they stand with now. Each table is read in
 /// the order of the offers, so that no page is read twice.
-pub(super) const STANDING_NOW: &str =
-    "FROM observation b INDEXED BY observation_now CROSS JOIN offer o ON o.id = b.offer_id
+pub(super) const STANDING_NOW: &str = "FROM standing b CROSS JOIN offer o ON o.id = b.offer_id
      CROSS JOIN feed f ON f.id = o.feed_id
-     WHERE b.until_ms IS NULL AND o.part IS NOT NULL";
+     WHERE o.part IS NOT NULL";
 
 impl Reader {
     /// The offers that are taken for parts, as they stand now, with all that is known of them. Sorted
@@ -80,7 +78,7 @@ impl Reader {
     pub fn current_offers(&self) -> Result<Vec<CurrentOffer>, LedgerError> {
         let select = format!(
             "SELECT {offer}, o.id, f.name, o.part, o.matched_by, o.confidence_percent, b.from_ms,
-                    {SEEN_UNTIL}
+                    {SEEN_NOW}
              {STANDING_NOW}
              ORDER BY o.part, f.name, o.sku, o.seller, o.condition",
             offer = offer_columns!()
@@ -129,13 +127,20 @@ impl Reader {
     /// # Errors
     /// [`LedgerError`]
     pub fn series(&self, part: &str) -> Result<Vec<Interval>, LedgerError> {
+        // Two selections, for SQLite would first write out all that `interval` has to join it with another table.
+        let of = |seen_until: &str, gone: &str, table: &str| {
+            format!(
+                "SELECT o.id, f.name, f.retailer, o.sku, o.seller, o.condition, b.from_ms,
+                        {seen_until}, {gone}, {terms}
+                 FROM offer o JOIN feed f ON f.id = o.feed_id JOIN {table} b ON b.offer_id = o.id
+                 WHERE o.part = ?1",
+                terms = terms_columns!()
+            )
+        };
         let select = format!(
-            "SELECT o.id, f.name, f.retailer, o.sku, o.seller, o.condition, b.from_ms,
-                    {SEEN_UNTIL}, b.until_ms IS NULL, b.gone_ms, {terms}
-             FROM offer o JOIN feed f ON f.id = o.feed_id JOIN observation b ON b.offer_id = o.id
-             WHERE o.part = ?1
-             ORDER BY f.name, o.sku, o.seller, o.condition, b.from_ms",
-            terms = terms_columns!()
+            "{ended} UNION ALL {standing} ORDER BY 2, 4, 5, 6, 7",
+            ended = of("b.until_ms", "0, b.gone_ms", "observation"),
+            standing = of(SEEN_NOW, "1, NULL", "standing"),
         );
         self.run(|connection| {
             let mut statement = connection.prepare_cached(&select)?;

@@ -5,13 +5,14 @@ use super::columns::{
 };
 use super::error::LedgerError;
 use super::journal::{self, JournalEntry};
-use super::marks::Mark;
+use super::marks::{self, Mark};
 use super::open::{Ledger, Reader};
 use super::rows;
 use crate::catalogue::Gtin;
 use crate::market::{FeedId, Offer, RetailerId, Sku};
 use chrono::{DateTime, Utc};
 use rusqlite::{Connection, OptionalExtension as _, Row};
+use std::collections::BTreeSet;
 
 /// The number of an offer in this ledger.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -99,7 +100,7 @@ impl Reader {
                 offer_columns!(),
                 ", o.id, f.name, o.part, o.matched_by, o.confidence_percent
                  FROM offer o JOIN feed f ON f.id = o.feed_id
-                 JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
+                 JOIN standing b ON b.offer_id = o.id
                  WHERE ?1 OR o.part IS NULL
                  ORDER BY f.name, o.sku, o.seller, o.condition"
             ))?;
@@ -157,16 +158,22 @@ impl Ledger {
     }
 }
 
-/// Takes offers for other parts.
+/// Takes offers for other parts. What their feeds list is to be read again: by a catalogue or decisions of
+/// which none of their marks speaks.
 pub(super) fn take_for(
     connection: &Connection,
     matches: &[(OfferRow, Option<PartMatch>)],
     at: DateTime<Utc>,
 ) -> rusqlite::Result<()> {
+    let mut feed_of = connection.prepare_cached("SELECT feed_id FROM offer WHERE id = ?1")?;
+    let mut feeds = BTreeSet::new();
     for (row, part) in matches {
         rows::update_match(connection, *row, part.as_ref(), millis(at))?;
+        feeds.insert(feed_of.query_row([row.0], |row| row.get::<_, i64>(0))?);
     }
-    Ok(())
+    feeds
+        .into_iter()
+        .try_for_each(|feed| marks::forget(connection, feed))
 }
 
 /// Reads the columns of [`offer_columns`], which come first in the row.

@@ -32,6 +32,7 @@ pub(super) const MIGRATIONS: &[(&str, &str)] = &[
     ),
     ("refusals", include_str!("migrations/0013_refusals.sql")),
     ("ended", include_str!("migrations/0014_ended.sql")),
+    ("standing", include_str!("migrations/0015_standing.sql")),
 ];
 
 /// The version that this program writes.

@@ -6,7 +6,7 @@
 //!
 //! **Invariants.** What a call acknowledged survives `kill -9` and a power cut: each call is one
 //! transaction and the log is synchronised before it returns. The intervals of one offer never
-//! overlap, and at most one is open. A poll enters whole or not at all. An answer, its journal
+//! overlap, and at most one stands. A poll enters whole or not at all. An answer, its journal
 //! entries and its bulletins commit together.
 //!
 //! **Change-only storage.** A price that stays is one row, however often it was seen. An offer
@@ -46,6 +46,7 @@ mod migrate;
 mod observations;
 mod open;
 mod outbox;
+mod packed;
 mod past;
 mod polls;
 mod retire;

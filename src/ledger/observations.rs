@@ -7,7 +7,7 @@ use super::error::LedgerError;
 use super::gaps;
 use super::held::{self, Holding};
 use super::journal::{self, JournalEntry};
-use super::marks::{self, KnownRecord, Mark, Marks};
+use super::marks::{KnownRecord, Mark, Marking, Marks};
 use super::matching::{OfferRow, PartMatch};
 use super::open::{Ledger, Patience};
 use super::polls::{self, PollRecord, PollStatus};
@@ -33,11 +33,15 @@ pub struct PollWriter<'a> {
     feed_seen_ms: i64,
     at: DateTime<Utc>,
     listed: Listed,
+    /// Offers that are not given up, as far as the poll has come.
+    n_standing: u64,
     /// Offers among the listed that were given up and stay so, for what is said of them is held.
     n_gone_listed: u64,
     /// The feed had no offers before this poll.
     is_first: bool,
     ended: Packing,
+    marks: Marks,
+    marking: Marking,
 }
 
 /// What an observation did to the ledger.
@@ -92,10 +96,9 @@ struct Hot<'a> {
     find: CachedStatement<'a>,
     insert_offer: CachedStatement<'a>,
     insert_match: CachedStatement<'a>,
-    open_interval: CachedStatement<'a>,
-    close_interval: CachedStatement<'a>,
-    set_mark: CachedStatement<'a>,
-    insert_ended: CachedStatement<'a>,
+    stand: CachedStatement<'a>,
+    end: CachedStatement<'a>,
+    pack_ended: CachedStatement<'a>,
 }
 
 impl Ledger {
@@ -117,6 +120,7 @@ impl Ledger {
         let fault = |source| LedgerError::of(path, source);
         let feed = polls::feed_row(connection, feed, retailer).map_err(fault)?;
         let at = polls::next_instant(connection, feed, at).map_err(fault)?;
+        let (marks, marking) = Marking::read(connection, feed).map_err(fault)?;
         Ok(PollWriter {
             hot: Hot::prepare(connection).map_err(fault)?,
             transaction,
@@ -126,9 +130,12 @@ impl Ledger {
             feed_seen_ms: polls::seen_until_ms(connection, feed).map_err(fault)?,
             at,
             listed: Listed::default(),
+            n_standing: polls::n_standing(connection, feed).map_err(fault)?,
             n_gone_listed: 0,
             is_first: rows::has_no_offers(connection, feed).map_err(fault)?,
             ended: Packing::new(at),
+            marks,
+            marking,
         })
     }
 }
@@ -139,25 +146,17 @@ impl PollWriter<'_> {
         self.at
     }
 
-    /// The records that need not be read again, by what they are known.
-    ///
-    /// # Errors
-    /// [`LedgerError`]
-    pub fn marks(&self) -> Result<Marks, LedgerError> {
-        if self.is_first {
-            return Ok(Marks::default());
-        }
-        self.run(|this| marks::of_feed(&this.transaction, this.feed))
+    /// The records that need not be read again, by what they are known; asked for once.
+    pub fn take_marks(&mut self) -> Marks {
+        std::mem::take(&mut self.marks)
     }
 
-    /// Stores that the snapshot lists an offer whose record is one of [`PollWriter::marks`], which
+    /// Stores that the snapshot lists an offer whose record is one of [`PollWriter::take_marks`], which
     /// takes no writing. False when an earlier record of the snapshot was the same offer: then it
     /// must be read again, to be held against that one.
     #[must_use]
     pub fn confirm(&mut self, offer: OfferRow) -> bool {
-        let is_first = !self.listed.contains(offer);
-        self.listed.insert(offer);
-        is_first
+        self.listed.insert(offer)
     }
 
     /// Finds the offer with this SKU, seller and condition, to compare with and to store by. One
@@ -214,25 +213,31 @@ impl PollWriter<'_> {
         }
         self.run_mut(|this| {
             this.refresh_text(known, offer, part)?;
+            let record = KnownRecord {
+                row: known.row,
+                is_part: part.is_some(),
+            };
+            this.marking.set(&this.transaction, record, known.mark)?;
             if known.is_held {
                 rows::delete_held(&this.transaction, known.row)?;
             }
             if !known.is_present || known.is_missing || known.is_gone {
                 rows::mark_present(&this.transaction, known.row, millis(this.at))?;
+                this.n_standing += u64::from(known.is_gone);
             }
             this.listed.insert(known.row);
             match known.open {
                 Open::Same => Ok(Effect::Unchanged),
                 Open::Other(other) => {
                     let until_ms = known.seen_until_ms;
-                    rows::close_interval(&mut this.hot.close_interval, &other, until_ms)?;
+                    rows::end(&mut this.hot.end, &other, until_ms)?;
                     let ended = Ended::of(&other, until_ms);
-                    this.ended.add(&mut this.hot.insert_ended, &ended)?;
-                    this.open(known.row, offer)?;
+                    this.ended.add(&mut this.hot.pack_ended, &ended)?;
+                    this.stand(known.row, offer)?;
                     Ok(Effect::Changed)
                 }
                 Open::None => {
-                    this.open(known.row, offer)?;
+                    this.stand(known.row, offer)?;
                     Ok(if known.is_gone {
                         Effect::Returned
                     } else {
@@ -265,6 +270,7 @@ impl PollWriter<'_> {
         self.run_mut(|this| {
             this.refresh_text(known, offer, part)?;
             rows::mark_absent(&this.transaction, known.row, known.seen_until_ms, 0)?;
+            this.marking.take_away(&this.transaction, known.row)?;
             this.listed.insert(known.row);
             let holding = Holding {
                 row: known.row,
@@ -279,6 +285,7 @@ impl PollWriter<'_> {
             let effect = held::hold(&this.transaction, &holding)?;
             let is_held = matches!(effect, Effect::Held | Effect::HeldStill);
             this.n_gone_listed += u64::from(known.is_gone && is_held);
+            this.n_standing += u64::from(known.is_gone && !is_held);
             Ok(effect)
         })
     }
@@ -312,7 +319,7 @@ impl PollWriter<'_> {
         snapshot: SnapshotIs,
     ) -> Result<Committed, LedgerError> {
         let committed = self.run_mut(|this| {
-            this.ended.store(&mut this.hot.insert_ended)?;
+            this.ended.store(&mut this.hot.pack_ended)?;
             let (missing, gone) = match snapshot {
                 SnapshotIs::Complete => this.count_absent()?,
                 SnapshotIs::Partial => {
@@ -322,6 +329,9 @@ impl PollWriter<'_> {
                     (0, 0)
                 }
             };
+            this.n_standing = this.n_standing.saturating_sub(gone);
+            polls::set_n_standing(&this.transaction, this.feed, this.n_standing)?;
+            this.marking.store(&this.transaction)?;
             gaps::extend_absent(&this.transaction, this.feed, this.at)?;
             let status = PollStatus::Fresh(snapshot);
             polls::record(&this.transaction, this.feed, this.at, status, record)?;
@@ -348,9 +358,7 @@ impl PollWriter<'_> {
         if let (Some(row), Some(_)) = (added, part) {
             rows::insert_match(&mut self.hot.insert_match, row, part, at_ms)?;
         }
-        if let (Some(row), Some(_)) = (added, mark) {
-            self.set_mark(row, part, mark)?;
-        }
+        self.n_standing += u64::from(added.is_some());
         Ok(added.map(|row| Known::added(row, mark, at_ms)))
     }
 
@@ -366,47 +374,24 @@ impl PollWriter<'_> {
         if !known.has_same_match {
             rows::update_match(&self.transaction, known.row, part, millis(self.at))?;
         }
-        if !(known.has_same_mark && known.has_same_match) {
-            self.set_mark(known.row, part, known.mark)?;
-        }
         Ok(())
     }
 
-    fn set_mark(
-        &mut self,
-        row: OfferRow,
-        part: Option<&PartMatch>,
-        mark: Option<Mark>,
-    ) -> rusqlite::Result<()> {
-        let record = KnownRecord {
-            row,
-            is_part: part.is_some(),
-        };
-        let statement = &mut self.hot.set_mark;
-        marks::set(&self.transaction, statement, self.feed, record, mark)
-    }
-
-    fn open(&mut self, row: OfferRow, offer: &Offer) -> rusqlite::Result<()> {
+    fn stand(&mut self, row: OfferRow, offer: &Offer) -> rusqlite::Result<()> {
         let opening = Opening {
             row,
             from_ms: millis(self.at),
             known_ms: None,
             terms: Terms::of(offer),
         };
-        rows::open_interval(&mut self.hot.open_interval, &opening)
+        rows::stand(&mut self.hot.stand, &opening)
     }
 
     /// Counts against the offers that a complete snapshot left out, and gives up those that have
     /// been missing for long enough. Returns how many are missing and how many are gone now.
-    fn count_absent(&self) -> rusqlite::Result<(u64, u64)> {
+    fn count_absent(&mut self) -> rusqlite::Result<(u64, u64)> {
         // Where as many stand as are listed and stand, none is absent.
-        let n_standing: u64 = self
-            .transaction
-            .prepare_cached(
-                "SELECT count(*) FROM offer WHERE feed_id = ?1 AND gone_since_ms IS NULL",
-            )?
-            .query_row([self.feed], |row| row.get(0))?;
-        if n_standing == self.listed.len() - self.n_gone_listed {
+        if self.n_standing == self.listed.len() - self.n_gone_listed {
             return Ok((0, 0));
         }
         // Asks for nothing but the number, which the index alone tells: the offers themselves,
@@ -434,6 +419,7 @@ impl PollWriter<'_> {
                 })?;
             let missed = missed.saturating_add(1);
             rows::mark_absent(&self.transaction, row, seen_until_ms, missed)?;
+            self.marking.take_away(&self.transaction, row)?;
             if missed >= self.patience.gone_after_polls.get() {
                 rows::mark_gone(&self.transaction, row, millis(self.at))?;
                 gone += 1;
@@ -473,10 +459,9 @@ impl<'a> Hot<'a> {
             find: connection.prepare_cached(standing::FIND)?,
             insert_offer: connection.prepare_cached(rows::INSERT_OFFER)?,
             insert_match: connection.prepare_cached(rows::INSERT_MATCH)?,
-            open_interval: connection.prepare_cached(rows::OPEN_INTERVAL)?,
-            close_interval: connection.prepare_cached(rows::CLOSE_INTERVAL)?,
-            set_mark: connection.prepare_cached(marks::SET)?,
-            insert_ended: connection.prepare_cached(ended::INSERT)?,
+            stand: connection.prepare_cached(rows::STAND)?,
+            end: connection.prepare_cached(rows::END)?,
+            pack_ended: connection.prepare_cached(ended::INSERT)?,
         })
     }
 }

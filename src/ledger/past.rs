@@ -49,9 +49,9 @@ impl Reader {
     ) -> Result<Option<Low>, LedgerError> {
         let held = self.run(|connection| {
             let mut statement = connection.prepare_cached(
-                "SELECT b.price_minor, b.currency, b.from_ms, b.until_ms, b.availability
-                 FROM offer o JOIN observation b ON b.offer_id = o.id
-                 WHERE o.part = ?1 AND o.condition = 'new' AND b.currency = ?2",
+                "SELECT price_minor, currency, from_ms, until_ms, availability FROM interval
+                 WHERE offer_id IN (SELECT id FROM offer WHERE part = ?1 AND condition = 'new')
+                     AND currency = ?2",
             )?;
             let held = statement.query_map((part.as_str(), own.to_string()), |row| {
                 let availability: String = row.get(4)?;
@@ -75,11 +75,10 @@ impl Reader {
     pub fn last_price(&self, feed: &FeedId, offer: &Offer) -> Result<Option<Money>, LedgerError> {
         self.run(|connection| {
             let mut statement = connection.prepare_cached(
-                "SELECT b.price_minor, b.currency
-                 FROM offer o JOIN feed f ON f.id = o.feed_id
-                 JOIN observation b ON b.offer_id = o.id
-                 WHERE f.name = ?1 AND o.sku = ?2 AND o.seller = ?3 AND o.condition = ?4
-                 ORDER BY b.from_ms DESC LIMIT 1",
+                "SELECT price_minor, currency FROM interval WHERE offer_id IN
+                     (SELECT o.id FROM offer o JOIN feed f ON f.id = o.feed_id
+                      WHERE f.name = ?1 AND o.sku = ?2 AND o.seller = ?3 AND o.condition = ?4)
+                 ORDER BY from_ms DESC LIMIT 1",
             )?;
             let seller = offer.seller.as_deref().unwrap_or("");
             let identity = (

@@ -3,6 +3,7 @@
 use super::columns::millis;
 use super::error::LedgerError;
 use super::journal::{self, JournalEntry};
+use super::marks;
 use super::matching::OfferRow;
 use super::open::Ledger;
 use super::polls::{next_instant, seen_until_ms};
@@ -63,7 +64,7 @@ fn give_up(connection: &Connection, feed: i64, at: DateTime<Utc>) -> rusqlite::R
     for offer in &offers {
         rows::mark_gone(connection, *offer, at_ms)?;
     }
-    connection.execute("DELETE FROM mark WHERE feed_id = ?1", [feed])?;
+    marks::forget(connection, feed)?;
     // Asked for news alone, it would not list them again.
     connection.execute("UPDATE feed SET memory = NULL WHERE id = ?1", [feed])?;
     Ok(offers.len())

@@ -1,7 +1,6 @@
 //! Reads and writes of single offers and their intervals, inside a caller's transaction.
 
 use super::columns::{TERMS_WIDTH, Terms, millis, terms_columns, texts_json};
-use super::marks;
 use super::matching::{OfferRow, PartMatch};
 use crate::catalogue::Gtin;
 use crate::catalogue::reading::Property;
@@ -10,7 +9,7 @@ use rusqlite::{Connection, Statement, params};
 use serde_json::{Value, json};
 use std::borrow::Cow;
 
-/// An interval that is open or to be opened.
+/// Terms that an offer stands with or is to stand with.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Opening {
     pub row: OfferRow,
@@ -106,7 +105,7 @@ pub(super) fn update_text(
 }
 
 /// Takes the offer for another part, or for none, from `at_ms` on; of one offer, stamps do not go
-/// backwards. Its record is to be read again.
+/// backwards. Its mark is the caller's to take away.
 pub(super) fn update_match(
     connection: &Connection,
     row: OfferRow,
@@ -120,7 +119,6 @@ pub(super) fn update_match(
         "UPDATE offer SET part = ?2, matched_by = ?3, confidence_percent = ?4 WHERE id = ?1",
     )?;
     offer.execute(params![row.0, id, by, confidence])?;
-    marks::take_away(connection, row)?;
     let newest: Option<i64> = connection
         .prepare_cached("SELECT max(since_ms) FROM matching WHERE offer_id = ?1")?
         .query_row([row.0], |row| row.get(0))?;
@@ -167,7 +165,7 @@ pub(super) fn mark_present(
 }
 
 /// Says that the offer's current terms were last seen at `seen_until_ms`, and that it has since
-/// been missing from so many snapshots. Its record is to be read again.
+/// been missing from so many snapshots. Its mark is the caller's to take away.
 pub(super) fn mark_absent(
     connection: &Connection,
     row: OfferRow,
@@ -178,7 +176,7 @@ pub(super) fn mark_absent(
         "UPDATE offer SET present = 0, missing_polls = ?3, last_seen_ms = ?2 WHERE id = ?1",
     )?;
     statement.execute((row.0, seen_until_ms, missing_polls))?;
-    marks::take_away(connection, row)
+    Ok(())
 }
 
 /// Gives the offer up: its interval ends where it was last seen.
@@ -187,12 +185,10 @@ pub(super) fn mark_gone(
     row: OfferRow,
     at_ms: i64,
 ) -> rusqlite::Result<()> {
-    let mut interval = connection.prepare_cached(
-        "UPDATE observation SET gone_ms = ?2,
-             until_ms = (SELECT last_seen_ms FROM offer WHERE id = ?1)
-         WHERE offer_id = ?1 AND until_ms IS NULL",
-    )?;
-    interval.execute((row.0, at_ms))?;
+    let seen_until_ms: i64 = connection
+        .prepare_cached("SELECT last_seen_ms FROM offer WHERE id = ?1")?
+        .query_row([row.0], |row| row.get(0))?;
+    end_standing(connection, row, seen_until_ms, Some(at_ms))?;
     let mut held = connection.prepare_cached("DELETE FROM held WHERE offer_id = ?1")?;
     held.execute([row.0])?;
     let mut offer =
@@ -201,30 +197,14 @@ pub(super) fn mark_gone(
     Ok(())
 }
 
-pub(super) const CLOSE_INTERVAL: &str =
-    "UPDATE observation SET until_ms = ?3 WHERE offer_id = ?1 AND from_ms = ?2";
-
-/// Ends an open interval: its terms were last seen at `until_ms`.
-pub(super) fn close_interval(
-    statement: &mut Statement<'_>,
-    open: &Opening,
-    until_ms: i64,
-) -> rusqlite::Result<()> {
-    statement
-        .execute((open.row.0, open.from_ms, until_ms))
-        .map(drop)
-}
-
-pub(super) const OPEN_INTERVAL: &str = concat!(
-    "INSERT INTO observation (offer_id, from_ms, known_ms, ",
+pub(super) const STAND: &str = concat!(
+    "INSERT OR REPLACE INTO standing (offer_id, from_ms, known_ms, ",
     terms_columns!(),
     ") VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)"
 );
 
-pub(super) fn open_interval(
-    statement: &mut Statement<'_>,
-    opening: &Opening,
-) -> rusqlite::Result<()> {
+/// Says under which terms the offer stands; those that stood must have been ended.
+pub(super) fn stand(statement: &mut Statement<'_>, opening: &Opening) -> rusqlite::Result<()> {
     const { assert!(3 + TERMS_WIDTH == 14, "one parameter for each column") };
     statement.raw_bind_parameter(1, opening.row.0)?;
     statement.raw_bind_parameter(2, opening.from_ms)?;
@@ -234,24 +214,47 @@ pub(super) fn open_interval(
     Ok(())
 }
 
-/// Adds an interval that has ended.
-pub(super) fn insert_closed(
-    connection: &Connection,
+pub(super) const END: &str = concat!(
+    "INSERT INTO observation (offer_id, from_ms, until_ms, known_ms, ",
+    terms_columns!(),
+    ") VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)"
+);
+
+/// Adds an interval that has ended: its terms were last seen at `until_ms`.
+pub(super) fn end(
+    statement: &mut Statement<'_>,
     opening: &Opening,
     until_ms: i64,
 ) -> rusqlite::Result<()> {
-    const { assert!(3 + TERMS_WIDTH == 14, "one parameter for each column") };
-    let mut statement = connection.prepare_cached(concat!(
-        "INSERT INTO observation (offer_id, from_ms, until_ms, ",
-        terms_columns!(),
-        ") VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)"
-    ))?;
+    const { assert!(4 + TERMS_WIDTH == 15, "one parameter for each column") };
     statement.raw_bind_parameter(1, opening.row.0)?;
     statement.raw_bind_parameter(2, opening.from_ms)?;
     statement.raw_bind_parameter(3, until_ms)?;
-    opening.terms.bind(&mut statement, 4)?;
+    statement.raw_bind_parameter(4, opening.known_ms)?;
+    opening.terms.bind(statement, 5)?;
     statement.raw_execute()?;
     Ok(())
+}
+
+/// Ends the terms that an offer stands with, if it stands: they were last seen at `until_ms`, and
+/// it was given up at `gone_ms`, if that ended them. True when it stood.
+pub(super) fn end_standing(
+    connection: &Connection,
+    row: OfferRow,
+    until_ms: i64,
+    gone_ms: Option<i64>,
+) -> rusqlite::Result<bool> {
+    let mut end = connection.prepare_cached(concat!(
+        "INSERT INTO observation (offer_id, from_ms, until_ms, known_ms, gone_ms, ",
+        terms_columns!(),
+        ") SELECT offer_id, from_ms, ?2, known_ms, ?3, ",
+        terms_columns!(),
+        " FROM standing WHERE offer_id = ?1"
+    ))?;
+    let has_ended = end.execute((row.0, until_ms, gone_ms))? > 0;
+    let mut stood = connection.prepare_cached("DELETE FROM standing WHERE offer_id = ?1")?;
+    stood.execute([row.0])?;
+    Ok(has_ended)
 }
 
 pub(super) fn delete_held(connection: &Connection, row: OfferRow) -> rusqlite::Result<()> {

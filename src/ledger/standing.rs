@@ -26,7 +26,6 @@ pub(super) struct Known {
     pub is_held: bool,
     pub has_same_text: bool,
     pub has_same_match: bool,
-    pub has_same_mark: bool,
     /// What its record is known by from now on.
     pub mark: Option<Mark>,
     pub open: Open,
@@ -36,7 +35,7 @@ pub(super) struct Known {
     pub repeat: Option<Repeat>,
 }
 
-/// The open interval of an offer, as the sought terms compare with it.
+/// The terms that an offer stands with, as the sought ones compare with them.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Open {
     None,
@@ -44,7 +43,7 @@ pub(super) enum Open {
     Other(Opening),
 }
 
-/// Offers that the snapshot listed: one bit each, as row numbers are dense.
+/// Offers, one bit each, as row numbers are dense: those that the snapshot listed.
 #[derive(Debug, Default)]
 pub(super) struct Listed(Vec<u64>);
 
@@ -64,21 +63,19 @@ pub(super) const FIND: &str = concat!(
     "SELECT o.id, o.present, o.missing_polls > 0, o.gone_since_ms IS NOT NULL, o.last_seen_ms,
             h.price_minor, h.currency,
             o.title, o.brand, o.gtins, o.mpn, o.link, o.valid_until_ms, o.notes,
-            o.properties, o.part, o.matched_by, o.confidence_percent, m.mark, b.from_ms, b.known_ms, ",
+            o.properties, o.part, o.matched_by, o.confidence_percent, b.from_ms, b.known_ms, ",
     "b.price_minor, b.currency, b.availability, b.list_minor, b.list_currency, b.shipping_minor,
      b.shipping_currency, b.tax_included, b.minimum_quantity, b.lead_days, b.available_from_ms
      FROM offer o
-     LEFT JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
+     LEFT JOIN standing b ON b.offer_id = o.id
      LEFT JOIN held h ON h.offer_id = o.id
-     LEFT JOIN mark m ON m.feed_id = o.feed_id AND m.offer_id = o.id
      WHERE o.feed_id = ?1 AND o.sku = ?2 AND o.seller = ?3 AND o.condition = ?4"
 );
 const FIND_HELD: usize = 5;
 const FIND_TEXT: usize = 7;
 const FIND_LINK: usize = FIND_TEXT + 4;
 const FIND_MATCH: usize = FIND_TEXT + 8;
-const FIND_MARK: usize = FIND_MATCH + 3;
-const FIND_OPEN: usize = FIND_MARK + 1;
+const FIND_OPEN: usize = FIND_MATCH + 3;
 const FIND_TERMS: usize = FIND_OPEN + 2;
 
 impl Standing {
@@ -125,7 +122,6 @@ impl Known {
             is_held: false,
             has_same_text: true,
             has_same_match: true,
-            has_same_mark: true,
             mark,
             open: Open::None,
             last_price: None,
@@ -182,7 +178,6 @@ fn read_known(row: &Row<'_>, sought: &Sought<'_>) -> rusqlite::Result<Known> {
         is_held: held.is_some(),
         has_same_text: has_same_text(row, offer)?,
         has_same_match: has_same_match(row, sought.part)?,
-        has_same_mark: row.get::<_, Option<Mark>>(FIND_MARK)? == sought.mark,
         mark: sought.mark,
         open,
         last_price,
@@ -190,7 +185,7 @@ fn read_known(row: &Row<'_>, sought: &Sought<'_>) -> rusqlite::Result<Known> {
     })
 }
 
-/// The price of the newest interval, ended or not.
+/// The price of the newest interval that ended.
 fn newest_price(connection: &Connection, row: OfferRow) -> rusqlite::Result<Option<Money>> {
     let mut statement = connection.prepare_cached(concat!(
         "SELECT ",
@@ -235,12 +230,26 @@ fn has_same_match(row: &Row<'_>, part: Option<&PartMatch>) -> rusqlite::Result<b
 }
 
 impl Listed {
-    pub(super) fn insert(&mut self, row: OfferRow) {
+    /// True when it was not there.
+    pub(super) fn insert(&mut self, row: OfferRow) -> bool {
         let (word, bit) = Listed::place(row);
         if self.0.len() <= word {
             self.0.resize(word + 1, 0);
         }
+        let is_new = self.0[word] & bit == 0;
         self.0[word] |= bit;
+        is_new
+    }
+
+    /// True when it was there.
+    pub(super) fn remove(&mut self, row: OfferRow) -> bool {
+        let (word, bit) = Listed::place(row);
+        let Some(bits) = self.0.get_mut(word) else {
+            return false;
+        };
+        let was_there = *bits & bit != 0;
+        *bits &= !bit;
+        was_there
     }
 
     pub(super) fn contains(&self, row: OfferRow) -> bool {

@@ -4,6 +4,7 @@ use super::columns::{Terms, terms_columns};
 use super::editions;
 use super::ended::{self, Ended, GoesOn};
 use super::error::LedgerError;
+use super::marks;
 use super::open::Reader;
 use crate::market::{Availability, Condition};
 use rusqlite::{Connection, OptionalExtension as _};
@@ -37,31 +38,35 @@ struct Check(&'static str, &'static str, &'static str);
 const CHECKS: &[Check] = &[
     Check(
         "intervals_apart",
-        "the intervals of one offer do not overlap, and only its newest is open",
+        "the intervals of one offer do not overlap, and only its newest stands",
         "SELECT 'offer ' || offer_id || ' at ' || from_ms FROM (
              SELECT offer_id, from_ms,
                     lag(coalesce(until_ms, 9223372036854775807))
                         OVER (PARTITION BY offer_id ORDER BY from_ms) AS before
-             FROM observation)
+             FROM interval)
          WHERE before >= from_ms",
     ),
     Check(
         "intervals_forward",
         "no interval ends before it begins",
-        "SELECT 'offer ' || offer_id || ' at ' || from_ms FROM observation
+        "SELECT 'offer ' || offer_id || ' at ' || from_ms FROM interval
          WHERE until_ms < from_ms OR known_ms < from_ms OR gone_ms < until_ms",
     ),
     Check(
+        "ended_closed",
+        "what has ended says when it was last seen",
+        "SELECT 'offer ' || offer_id || ' at ' || from_ms FROM observation WHERE until_ms IS NULL",
+    ),
+    Check(
         "present_priced",
-        "every offer that its feed lists has an open interval",
+        "every offer that its feed lists stands with a price",
         "SELECT 'offer ' || id FROM offer o WHERE present = 1 AND NOT EXISTS (
-             SELECT 1 FROM observation b WHERE b.offer_id = o.id AND b.until_ms IS NULL)",
+             SELECT 1 FROM standing b WHERE b.offer_id = o.id)",
     ),
     Check(
         "gone_closed",
-        "no offer that was given up has an open interval",
-        "SELECT 'offer ' || o.id FROM offer o
-         JOIN observation b ON b.offer_id = o.id AND b.until_ms IS NULL
+        "no offer that was given up stands with a price",
+        "SELECT 'offer ' || o.id FROM offer o JOIN standing b ON b.offer_id = o.id
          WHERE o.gone_since_ms IS NOT NULL",
     ),
     Check(
@@ -80,7 +85,7 @@ const CHECKS: &[Check] = &[
         "gaps_within",
         "every gap begins at a sighting within an interval of its offer",
         "SELECT 'offer ' || g.offer_id || ' at ' || g.seen_ms FROM gap g WHERE NOT EXISTS (
-             SELECT 1 FROM observation b WHERE b.offer_id = g.offer_id
+             SELECT 1 FROM interval b WHERE b.offer_id = g.offer_id
                  AND b.from_ms <= g.seen_ms AND coalesce(b.until_ms, g.seen_ms) >= g.seen_ms)",
     ),
     Check(
@@ -90,16 +95,16 @@ const CHECKS: &[Check] = &[
              (SELECT max(at_ms) FROM poll p WHERE p.feed_id = f.id)",
     ),
     Check(
+        "offers_counted",
+        "as many offers of each feed stand as it says",
+        "SELECT 'feed ' || f.name FROM feed f WHERE f.offers_standing <>
+             (SELECT count(*) FROM offer o WHERE o.feed_id = f.id AND o.gone_since_ms IS NULL)",
+    ),
+    Check(
         "held_waiting",
         "nothing is held that was seen before its offer was given up",
         "SELECT 'offer ' || h.offer_id FROM held h JOIN offer o ON o.id = h.offer_id
          WHERE h.first_seen_ms <= o.gone_since_ms",
-    ),
-    Check(
-        "marks_standing",
-        "only records that their feed lists are known again by a mark",
-        "SELECT 'offer ' || m.offer_id FROM mark m JOIN offer o ON o.id = m.offer_id
-         WHERE o.present = 0 OR o.feed_id <> m.feed_id OR m.is_part <> (o.part IS NOT NULL)",
     ),
     Check(
         "answers_in_order",
@@ -130,7 +135,7 @@ const CHECKS: &[Check] = &[
     Check(
         "currencies_read",
         "every amount has a currency of three capital letters",
-        "SELECT 'offer ' || offer_id || ' at ' || from_ms FROM observation
+        "SELECT 'offer ' || offer_id || ' at ' || from_ms FROM interval
          WHERE currency NOT GLOB '[A-Z][A-Z][A-Z]'
              OR list_currency NOT GLOB '[A-Z][A-Z][A-Z]'
              OR shipping_currency NOT GLOB '[A-Z][A-Z][A-Z]'",
@@ -138,6 +143,23 @@ const CHECKS: &[Check] = &[
 ];
 
 impl Verdict {
+    fn new(name: &'static str, must: &'static str) -> Verdict {
+        Verdict {
+            name,
+            must,
+            faults: 0,
+            examples: Vec::new(),
+        }
+    }
+
+    /// Counts a fault, and names it while few are.
+    fn add(&mut self, example: impl FnOnce() -> String) {
+        self.faults += 1;
+        if self.examples.len() < EXAMPLES_MAX {
+            self.examples.push(example());
+        }
+    }
+
     pub fn holds(&self) -> bool {
         self.faults == 0
     }
@@ -211,6 +233,7 @@ impl Reader {
             );
             verdicts.push(look(&snapshot, name, must, &unknown_words())?);
             verdicts.push(packed_is_so(&snapshot)?);
+            verdicts.push(marks_stand(&snapshot)?);
             let mut altered = editions::altered(&snapshot)?;
             verdicts.push(Verdict {
                 name: "editions_unaltered",
@@ -234,7 +257,7 @@ fn unknown_words() -> String {
     let availabilities = listed(&mut Availability::NAMES.iter().map(|(name, _)| *name));
     let conditions = listed(&mut Condition::NAMES.iter().map(|(name, _)| *name));
     format!(
-        "SELECT 'offer ' || offer_id || ': ' || availability FROM observation
+        "SELECT 'offer ' || offer_id || ': ' || availability FROM interval
          WHERE availability NOT IN ({availabilities})
          UNION ALL SELECT 'offer ' || id || ': ' || condition FROM offer
          WHERE condition NOT IN ({conditions})"
@@ -245,7 +268,7 @@ fn unknown_words() -> String {
 fn packed_is_so(connection: &Connection) -> rusqlite::Result<Verdict> {
     let mut interval = connection.prepare(concat!(
         "SELECT until_ms, known_ms,
-             (SELECT from_ms FROM observation n
+             (SELECT from_ms FROM interval n
               WHERE n.offer_id = b.offer_id AND n.from_ms > b.from_ms
               ORDER BY n.from_ms LIMIT 1), ",
         terms_columns!(),
@@ -268,25 +291,14 @@ fn packed_is_so(connection: &Connection) -> rusqlite::Result<Verdict> {
             found => Ok(found.is_ok_and(|found| found == Some(true))),
         }
     };
-    let mut verdict = Verdict {
-        name: "ended_packed",
-        must: "what is packed of ended terms repeats their intervals",
-        faults: 0,
-        examples: Vec::new(),
-    };
+    let must = "what is packed of ended terms repeats their intervals";
+    let mut verdict = Verdict::new("ended_packed", must);
     let mut looked = Ok(());
     let read = ended::read_after(connection, i64::MIN, &mut |at_ms, block| {
         for one in &block {
             match is_so(one, at_ms) {
                 Ok(true) => {}
-                Ok(false) => {
-                    verdict.faults += 1;
-                    if verdict.examples.len() < EXAMPLES_MAX {
-                        let Ended { offer, from_ms, .. } = one;
-                        let example = format!("offer {} at {from_ms}", offer.0);
-                        verdict.examples.push(example);
-                    }
-                }
+                Ok(false) => verdict.add(|| format!("offer {} at {}", one.offer.0, one.from_ms)),
                 Err(fault) => {
                     looked = Err(fault);
                     return GoesOn::No;
@@ -297,12 +309,34 @@ fn packed_is_so(connection: &Connection) -> rusqlite::Result<Verdict> {
     });
     match read {
         Err(rusqlite::Error::FromSqlConversionFailure(..)) => {
-            verdict.faults += 1;
-            verdict
-                .examples
-                .push("a block that cannot be read".to_owned());
+            verdict.add(|| "a block that cannot be read".to_owned());
         }
         read => read.and(looked)?,
+    }
+    Ok(verdict)
+}
+
+/// Records are known again only of offers that their feed lists, as they are taken now.
+fn marks_stand(connection: &Connection) -> rusqlite::Result<Verdict> {
+    let must = "only records that their feed lists are known again by a mark";
+    let mut verdict = Verdict::new("marks_standing", must);
+    let mut offer = connection.prepare(
+        "SELECT 1 FROM offer
+         WHERE id = ?1 AND feed_id = ?2 AND present = 1 AND (part IS NOT NULL) = ?3",
+    )?;
+    let mut feeds = connection.prepare("SELECT id, name FROM feed ORDER BY id")?;
+    let mut feeds = feeds.query([])?;
+    while let Some(feed) = feeds.next()? {
+        let (row, name): (i64, String) = (feed.get(0)?, feed.get(1)?);
+        let Some((marks, _)) = marks::read(connection, row)? else {
+            verdict.add(|| format!("a block of {name} that cannot be read"));
+            continue;
+        };
+        for (_, known) in marks.iter() {
+            if !offer.exists((known.row.0, row, known.is_part))? {
+                verdict.add(|| format!("offer {}", known.row.0));
+            }
+        }
     }
     Ok(verdict)
 }
@@ -315,17 +349,10 @@ fn look(
 ) -> rusqlite::Result<Verdict> {
     let mut statement = connection.prepare(query)?;
     let mut rows = statement.query([])?;
-    let (mut faults, mut examples) = (0, Vec::new());
+    let mut verdict = Verdict::new(name, must);
     while let Some(row) = rows.next()? {
-        faults += 1;
-        if examples.len() < EXAMPLES_MAX {
-            examples.push(row.get(0)?);
-        }
+        let example = row.get(0)?;
+        verdict.add(|| example);
     }
-    Ok(Verdict {
-        name,
-        must,
-        faults,
-        examples,
-    })
+    Ok(verdict)
 }

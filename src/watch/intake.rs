@@ -74,7 +74,7 @@ impl Intake<'_> {
         record.notes.clone_from(&documents.notes);
         let matcher = &self.polling.matcher;
         let judge = Judge::new(self.feed, matcher, &self.decisions, &self.peers, self.now);
-        let marks = writer.marks()?;
+        let marks = writer.take_marks();
         let reader = Reader {
             judge,
             marker: Marker::new(&self.polling.settings.catalogue, self.feed, &self.decisions),

@@ -15,12 +15,19 @@ MIGRATIONS = sorted((HERE.parent.parent / "src/ledger/migrations").glob("*.sql")
 # As src/ledger/migrate.rs names them.
 NAMES = ["first", "decisions", "properties", "marks and older copies", "matched with", "past",
          "lead time", "reading", "deciding", "dropped", "editions", "marks apart", "refusals",
-         "ended"]
+         "ended", "standing"]
 TERMS = "price_minor, currency, availability, tax_included, minimum_quantity"
 
 
 def digest(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def packed_ended() -> str:
+    """Offer 1 at 200.00 from 100 until 100, ended at 200, as ledger/ended.rs packs it."""
+    beside = b'["EUR","in_stock",null,null,null,null,true,1,null,null]'
+    fields = bytes([2, 100, 100, 0, 0xC0, 0xB8, 0x02, 0, len(beside)])
+    return (fields + beside).hex()
 
 
 ROWS = {
@@ -65,6 +72,7 @@ INSERT INTO gap VALUES (1, 100, 150);""",
     7: "UPDATE observation SET lead_days = 3, available_from_ms = 900 WHERE offer_id = 2;",
     11: f"""INSERT INTO edition VALUES (1, 'media-room', 1, 100, '{digest("{}")}', '{{}}');
 INSERT INTO edition_form VALUES (1, 1, 'markdown', '{digest("the guide")}', 'the guide');""",
+    14: f"INSERT INTO ended VALUES (1, 200, x'{packed_ended()}');",
 }
 
 

@@ -104,7 +104,7 @@ fn an_edition_is_kept_byte_for_byte_under_a_hash_that_others_compute() {
             observation["from"].as_str().unwrap().parse().unwrap();
         let price: i64 = ledger
             .query_row(
-                "SELECT price_minor FROM observation WHERE offer_id = ?1 AND from_ms = ?2",
+                "SELECT price_minor FROM interval WHERE offer_id = ?1 AND from_ms = ?2",
                 (
                     observation["offer"].as_i64().unwrap(),
                     from.timestamp_millis(),

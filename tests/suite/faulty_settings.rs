@@ -28,7 +28,7 @@ fn the_record_is_at_hand_while_the_settings_have_faults() {
         (&["held"], "no price is held"),
         (&["verify"], "the ledger holds together"),
         (&["backup", &backup], "checks hold"),
-        (&["export", &export], "observation"),
+        (&["export", &export], "standing"),
         (&["editions"], "no edition"),
         (&["compact"], "bytes"),
         (&["restore", &backup], "is restored from"),

@@ -40,7 +40,7 @@ fn a_ledger_moves_by_an_export_and_answers_as_before() {
     for ending in ["csv", "jsonl", "parquet"] {
         let file = named(&guides, &format!("record.{ending}"));
         let exported = json(&at(&guides, now, &["export", &file, "--json"]));
-        assert!(exported["rows"]["observation"].as_u64().unwrap() > 10);
+        assert!(exported["rows"]["standing"].as_u64().unwrap() > 10);
         let refused = at(&guides, now, &["import-history", &file]);
         assert_eq!(refused.status.code(), Some(2));
         assert!(text(&refused.stderr).contains("an export goes into an empty one"));

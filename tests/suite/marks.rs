@@ -163,7 +163,9 @@ fn say(ledger: &mut Ledger, matcher: &Matcher, sku: &str, verdict: Option<Verdic
 
 /// Everything that a ledger holds but the marks themselves.
 fn contents(configuration: &Configuration, ledger: &str) -> Vec<String> {
-    polling::contents(configuration, ledger, &["mark"])
+    let mut contents = polling::contents(configuration, ledger, &[]);
+    contents.retain(|row| !row.starts_with("marks "));
+    contents
 }
 
 fn change(configuration: &Configuration, ledger: &str, statement: &str) -> usize {
@@ -187,7 +189,7 @@ proptest! {
             configuration.write("list.csv", csv(&records));
             let known = poll(&configuration, "known.sqlite", round, hour);
             if hour > 0 {
-                change(&configuration, "read.sqlite", "DELETE FROM mark");
+                change(&configuration, "read.sqlite", "DELETE FROM marks");
             }
             let read = poll(&configuration, "read.sqlite", round, hour);
             prop_assert_eq!(&known.notes, &read.notes);

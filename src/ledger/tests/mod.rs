@@ -22,6 +22,7 @@ mod polls;
 mod property;
 mod then;
 mod thinning;
+mod verifying;
 mod versions;
 
 /// A ledger in a folder of its own, with one feed that is polled minute by minute.

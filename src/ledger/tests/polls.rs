@@ -38,7 +38,7 @@ fn an_unchanged_price_is_one_row_however_often_it_is_seen() {
         }
     }
     assert_eq!(bench.series(), [(0, 287, 19_990)]);
-    assert_eq!(bench.count("observation"), 1);
+    assert_eq!(bench.count("interval"), 1);
     assert_eq!(bench.count("poll"), 288);
     assert_eq!(bench.current()[0].seen_at, at(287));
 }
@@ -73,7 +73,7 @@ fn every_term_that_moves_opens_an_interval_and_text_does_not() {
         );
         assert_eq!(bench.current()[0].offer, next);
     }
-    let rows = bench.count("observation");
+    let rows = bench.count("interval");
     next.title = "Quillon K7 boxed".to_owned();
     next.link = None;
     next.notes.clear();
@@ -82,7 +82,7 @@ fn every_term_that_moves_opens_an_interval_and_text_does_not() {
         [Effect::Unchanged]
     );
     assert_eq!(bench.current()[0].offer, next);
-    assert_eq!(bench.count("observation"), rows);
+    assert_eq!(bench.count("interval"), rows);
 }
 
 #[test]

@@ -56,7 +56,10 @@ fn play(bench: &mut Bench, minute: i64, step: &Step, sightings: &mut Sightings) 
                 let effect = if hold {
                     writer.doubt(&seen, Some(&cpu), Confirms::Polls)
                 } else {
-                    writer.see(&seen, Some(&cpu)).unwrap()
+                    let mut mark = Mark([price as u8 + 16 * text; 16]);
+                    mark.0[0] = sku.as_bytes()[0];
+                    let standing = writer.admit(&seen, Some(&cpu), Some(mark)).unwrap();
+                    writer.observe(&standing, &seen, Some(&cpu)).unwrap()
                 };
                 if !matches!(effect, Effect::Held | Effect::HeldStill) {
                     sightings.seen.entry(sku).or_default().push((minute, price));
@@ -110,6 +113,10 @@ proptest! {
         for (minute, step) in (0..).zip(&steps) {
             play(&mut bench, minute, step, &mut sightings);
             listed::check_listed(bench.ledger.read(), None);
+            if minute % 5 == 4 {
+                let verified = bench.ledger.read().verify().unwrap();
+                prop_assert!(verified.holds(), "{:?}", verified.failed().collect::<Vec<_>>());
+            }
             then_as_now.push((minute, bench.current()));
         }
         // Every offer is the same part in the end, so that all of them are in its series.

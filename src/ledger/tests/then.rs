@@ -3,7 +3,7 @@
 use super::*;
 use crate::ledger::columns::millis;
 use crate::ledger::gaps::WENT_WELL;
-use crate::ledger::market::{SEEN_UNTIL, read_current};
+use crate::ledger::market::{SEEN_NOW, read_current};
 use crate::ledger::matching::offer_columns;
 
 impl Reader {
@@ -22,7 +22,7 @@ impl Reader {
                          ORDER BY p.at_ms DESC LIMIT 1) AS at_ms
                  FROM feed f)
              SELECT {offer}, o.id, f.name, m.part, m.matched_by, m.confidence_percent, b.from_ms,
-                    min({SEEN_UNTIL}, max(b.from_ms, coalesce(
+                    min(coalesce(b.until_ms, {SEEN_NOW}), max(b.from_ms, coalesce(
                         (SELECT iif(g.until_ms >= n.at_ms, g.seen_ms, NULL) FROM gap g
                          WHERE g.offer_id = o.id AND g.seen_ms >= b.from_ms
                              AND g.seen_ms < n.at_ms
@@ -32,8 +32,8 @@ impl Reader {
              JOIN newest n ON n.feed_id = f.id
              JOIN matching m ON m.offer_id = o.id AND m.since_ms =
                  (SELECT max(since_ms) FROM matching WHERE offer_id = o.id AND since_ms <= ?1)
-             JOIN observation b ON b.offer_id = o.id AND b.from_ms =
-                 (SELECT max(from_ms) FROM observation WHERE offer_id = o.id AND from_ms <= ?1
+             JOIN interval b ON b.offer_id = o.id AND b.from_ms =
+                 (SELECT max(from_ms) FROM interval WHERE offer_id = o.id AND from_ms <= ?1
                       AND coalesce(known_ms, from_ms) <= ?1)
              LEFT JOIN listing l ON l.offer_id = o.id AND l.until_ms =
                  (SELECT min(until_ms) FROM listing WHERE offer_id = o.id AND until_ms > ?1)

@@ -149,9 +149,10 @@ fn target(
     let stands_for_part = part == Some(sku.as_str());
     let since: Option<i64> = connection
         .prepare_cached(
-            "SELECT min(b.from_ms) FROM offer o JOIN feed f ON f.id = o.feed_id
-             JOIN observation b ON b.offer_id = o.id
-             WHERE f.retailer = ?1 AND (o.id = ?2 OR (?3 AND o.part = ?4))",
+            "SELECT from_ms FROM interval WHERE offer_id IN
+                 (SELECT o.id FROM offer o JOIN feed f ON f.id = o.feed_id
+                  WHERE f.retailer = ?1 AND (o.id = ?2 OR (?3 AND o.part = ?4)))
+             ORDER BY from_ms LIMIT 1",
         )?
         .query_row(
             params![
@@ -161,7 +162,8 @@ fn target(
                 part
             ],
             |row| row.get(0),
-        )?;
+        )
+        .optional()?;
     let (row, part) = own.map_or((None, None), |(row, part)| (Some(row), part));
     Ok(Target {
         row,
@@ -270,6 +272,7 @@ fn open_and_close(
     row: OfferRow,
     prices: &[&PastPrice],
 ) -> rusqlite::Result<u64> {
+    let mut insert = connection.prepare_cached(rows::END)?;
     let mut n_intervals = 0;
     for same in prices.chunk_by(|before, after| terms(before) == terms(after)) {
         let (Some(first), Some(last)) = (same.first(), same.last()) else {
@@ -281,7 +284,7 @@ fn open_and_close(
             known_ms: None,
             terms: terms(first),
         };
-        rows::insert_closed(connection, &opening, millis(last.at))?;
+        rows::end(&mut insert, &opening, millis(last.at))?;
         n_intervals += 1;
     }
     Ok(n_intervals)
