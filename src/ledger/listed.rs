@@ -13,7 +13,7 @@ use super::open::Reader;
 use crate::catalogue::PartId;
 use crate::market::{Listed, RetailerId, Sku, waiting_days};
 use chrono::{DateTime, Utc};
-use rusqlite::Row;
+use rusqlite::{Connection, Row};
 
 impl Reader {
     /// What [`Reader::current_offers`] says of now, or as it was said at an instant: with the prices,
@@ -35,7 +35,7 @@ impl Reader {
         self.run(|connection| {
             let mut statement = connection.prepare_cached(&select_now())?;
             let mut found = statement.query([])?;
-            let mut rows = Rows::default();
+            let mut rows = Rows::for_all(connection)?;
             while let Some(row) = found.next()? {
                 let terms = Terms::read(row, WIDTH + 1)?;
                 rows.add(row, &terms, instant(row, WIDTH)?)?;
@@ -56,7 +56,7 @@ impl Reader {
             let mut then = BelievedThen::read(&snapshot, at_ms, step)?;
             let mut statement = snapshot.prepare_cached(&select_then())?;
             let mut found = statement.query([at_ms])?;
-            let mut rows = Rows::default();
+            let mut rows = Rows::for_all(&snapshot)?;
             while let Some(row) = found.next()? {
                 if let Some(believed) = then.of(OfferRow(row.get(WIDTH)?))? {
                     rows.add(row, &believed.terms, seen_at(row, &believed)?)?;
@@ -130,34 +130,58 @@ fn seen_at(row: &Row<'_>, believed: &Believed) -> rusqlite::Result<DateTime<Utc>
 }
 
 /// Offers, each with the number of its feed.
-#[derive(Default)]
 struct Rows {
     feeds: Feeds,
     offers: Vec<(usize, Listed)>,
 }
 
-/// The names of the feeds, by the numbers that they have here.
+/// The names of the feeds and their retailers, by the numbers that they have here.
 #[derive(Default)]
 struct Feeds {
-    names: Vec<String>,
+    known: Vec<(String, RetailerId)>,
     last: usize,
 }
 
 impl Feeds {
-    /// The number of a feed. Offers of one feed come one after another, most of them.
-    fn number(&mut self, name: &str) -> usize {
-        if self.names.get(self.last).is_none_or(|last| last != name) {
-            let known = self.names.iter().position(|known| known == name);
-            self.last = known.unwrap_or(self.names.len());
+    /// The number of the feed of a row. Offers of one feed come one after another, most of them.
+    fn number(&mut self, row: &Row<'_>) -> rusqlite::Result<usize> {
+        let name = row.get_ref(0)?.as_str()?;
+        if self
+            .known
+            .get(self.last)
+            .is_none_or(|(last, _)| last != name)
+        {
+            let known = self.known.iter().position(|(known, _)| known == name);
+            self.last = known.unwrap_or(self.known.len());
             if known.is_none() {
-                self.names.push(name.to_owned());
+                let retailer = RetailerId::new(row.get_ref(1)?.as_str()?);
+                self.known.push((name.to_owned(), retailer));
             }
         }
-        self.last
+        Ok(self.last)
+    }
+
+    fn name(&self, number: usize) -> &str {
+        &self.known[number].0
+    }
+
+    fn retailer(&self, number: usize) -> RetailerId {
+        self.known[number].1.clone()
     }
 }
 
 impl Rows {
+    /// With room for as many offers as stand now; to make room one by one would move all of them often.
+    fn for_all(connection: &Connection) -> rusqlite::Result<Rows> {
+        let n_standing: u32 = connection
+            .prepare_cached("SELECT count(*) FROM standing")?
+            .query_row([], |row| row.get(0))?;
+        Ok(Rows {
+            feeds: Feeds::default(),
+            offers: Vec::with_capacity(n_standing as usize),
+        })
+    }
+
     /// Adds the offer of a row of either selection.
     fn add(
         &mut self,
@@ -165,8 +189,10 @@ impl Rows {
         terms: &Terms,
         seen_at: DateTime<Utc>,
     ) -> rusqlite::Result<()> {
-        let feed = self.feeds.number(row.get_ref(0)?.as_str()?);
-        self.offers.push((feed, read_listed(row, terms, seen_at)?));
+        let feed = self.feeds.number(row)?;
+        let retailer = self.feeds.retailer(feed);
+        let listed = read_listed(row, retailer, terms, seen_at)?;
+        self.offers.push((feed, listed));
         Ok(())
     }
 
@@ -178,7 +204,7 @@ impl Rows {
             let ((feed, one), (other_feed, other)) = (&offers[*one], &offers[*other]);
             one.part
                 .cmp(&other.part)
-                .then_with(|| feeds.names[*feed].cmp(&feeds.names[*other_feed]))
+                .then_with(|| feeds.name(*feed).cmp(feeds.name(*other_feed)))
                 .then_with(|| one.sku.cmp(&other.sku))
                 // The retailer itself comes first, before any name.
                 .then_with(|| one.seller.cmp(&other.seller))
@@ -187,17 +213,29 @@ impl Rows {
         let mut places: Vec<usize> = (0..offers.len()).collect();
         places.sort_unstable_by(compare);
         let mut offers: Vec<Option<(usize, Listed)>> = offers.into_iter().map(Some).collect();
-        let sorted = places.into_iter().filter_map(|place| offers[place].take());
-        sorted.map(|(_, one)| one).collect()
+        // An iterator that may leave some out does not say how many there will be.
+        let mut sorted = Vec::with_capacity(places.len());
+        sorted.extend(
+            places
+                .into_iter()
+                .filter_map(|place| offers[place].take())
+                .map(|(_, one)| one),
+        );
+        sorted
     }
 }
 
-fn read_listed(row: &Row<'_>, terms: &Terms, seen_at: DateTime<Utc>) -> rusqlite::Result<Listed> {
+fn read_listed(
+    row: &Row<'_>,
+    retailer: RetailerId,
+    terms: &Terms,
+    seen_at: DateTime<Utc>,
+) -> rusqlite::Result<Listed> {
     let seller: String = row.get(5)?;
     Ok(Listed {
-        retailer: RetailerId::new(row.get::<_, String>(1)?),
-        sku: Sku::new(row.get::<_, String>(2)?),
-        part: PartId::new(row.get::<_, String>(3)?),
+        retailer,
+        sku: Sku::new(row.get_ref(2)?.as_str()?),
+        part: PartId::new(row.get_ref(3)?.as_str()?),
         title: row.get(4)?,
         price: terms.price,
         tax_included: terms.tax_included,

@@ -11,6 +11,7 @@ use crate::market::{Availability, FeedId, Offer};
 use crate::money::{Currency, Money};
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::OptionalExtension;
+use rusqlite::types::ValueRef;
 
 impl Reader {
     /// Every instant at which a feed was read with success, in the order of time. A copy that was
@@ -20,19 +21,22 @@ impl Reader {
     /// [`LedgerError`]
     pub fn readings(&self, feed: &FeedId) -> Result<Vec<Reading>, LedgerError> {
         self.run(|connection| {
+            // A year has thousands: whatever SQLite need not do for each, it is not asked to do.
             let mut statement = connection.prepare_cached(&format!(
-                "SELECT p.at_ms, p.is_complete IS NOT 0
+                "SELECT p.at_ms, p.is_complete
                  FROM poll p WHERE p.feed_id = (SELECT id FROM feed WHERE name = ?1)
                      AND {WENT_WELL}
                  ORDER BY p.at_ms"
             ))?;
-            let readings = statement.query_map([feed.as_str()], |row| {
-                Ok(Reading {
+            let mut rows = statement.query([feed.as_str()])?;
+            let mut readings = Vec::new();
+            while let Some(row) = rows.next()? {
+                readings.push(Reading {
                     at: instant(row, 0)?,
-                    is_complete: row.get(1)?,
-                })
-            })?;
-            readings.collect()
+                    is_complete: row.get_ref(1)? != ValueRef::Integer(0),
+                });
+            }
+            Ok(readings)
         })
     }
 
