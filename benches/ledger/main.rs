@@ -10,7 +10,7 @@
 //! - *bare insertion*: the same terms inserted by `rusqlite` as rows of such a table as `observation`, with the
 //!   same durability, in as many transactions; by turns with the polls, hour by hour, as a disk and a
 //!   processor that others use too are not as fast at one time as at another;
-//! - *questions*: the median of several, each of another part or instant, in time of the processor. A chart is what `rigtide history`
+//! - *questions*: the median of several, each of another part or instant, by the clock. A chart is what `rigtide history`
 //!   draws: the part's intervals, the instants at which its feeds were read, its series and their lowest, and
 //!   the SVG of them. A market is what `best` reads before it solves.
 
@@ -35,6 +35,10 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Instant;
 use world::{World, Wrote, begin};
+
+/// As the program has it.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 
 const SEED: u64 = 2026;
 const N_PARTS: u32 = 5_000;
@@ -267,7 +271,7 @@ fn size(ledger: &mut Ledger, path: &Path) -> Result<u64> {
 }
 
 /// How long this thread has had a processor. Unlike the clock, it does not count other programs.
-pub fn processor_seconds() -> Result<f64> {
+fn processor_seconds() -> Result<f64> {
     let told = std::fs::read_to_string("/proc/thread-self/schedstat")?;
     let nanoseconds = told.split_whitespace().next();
     let nanoseconds: u64 = nanoseconds

@@ -31,8 +31,7 @@ pub fn render(all: &Measured) -> String {
          Written by `cargo bench --bench ledger`; what is measured, and how, stands in\n\
          [`ledger/main.rs`](ledger/main.rs). {N_PARTS} parts, {N_OFFERS} offers of five retailers, {days} days of\n\
          hourly polls, seed {SEED}; of 10,000 offers 139 change their price in an hour and 60 their stock.\n\
-         SQLite {}, two cores of {}. Every poll is one synchronised transaction. Questions are\n\
-         in time of the processor, all else by the clock.\n\n\
+         SQLite {}, two cores of {}. Every poll is one synchronised transaction.\n\n\
          | what | |\n| --- | ---: |\n{rows}",
         rusqlite::version(),
         machine(),
@@ -108,7 +107,7 @@ fn times(all: &Measured) -> Vec<Row> {
             ),
         ),
         (
-            "peak memory of appending, MiB",
+            "peak memory of both, MiB",
             format!("{:.1}", all.peak_kib as f64 / 1024.0),
         ),
     ]
