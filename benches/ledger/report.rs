@@ -107,7 +107,7 @@ fn times(all: &Measured) -> Vec<Row> {
             ),
         ),
         (
-            "peak memory of both, MiB",
+            "peak memory of polls and bare insertion, MiB",
             format!("{:.1}", all.peak_kib as f64 / 1024.0),
         ),
     ]
